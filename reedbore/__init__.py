@@ -1,0 +1,68 @@
+"""Reedbore: a wind player sings into a reed horn; what becomes of the two notes.
+
+The modules, in the order in which data flows through them::
+
+    errors       the exceptions that tell users what to put right
+    units        every quantity that can be set: unit, range, one sentence
+    notes        note names, cents, ratios, resultants: pure arithmetic
+    prediction   what arithmetic says about a pair of notes   (chart: about a whole horn)
+    settings     what all models share: users' units in, checked SI out
+    model        horn, player and voice as frozen numbers: Setup   (melody: notes as text)
+    presets      TOML files to models, with every mistake told
+    physics/     air, tube, radiation, reed, glottis: published formulas, one function each
+    kernel/      the time step, compiled: numbers in, samples out
+    sidecar      the file that makes a take again   (files: written beside and renamed)
+    tuning       a fingered note to the length of bore that plays it
+    breath_levels  pp to ff as pressures of one horn
+    render       a setup and what is fingered and sung to a take
+    measures/    samples to numbers: pitch, spectrum, locking, roughness, hearing
+    verdict      a take to what became of the two notes
+    audio        sound files, levels, loudspeaker
+    figures/     pictures
+    cli/         the commands
+
+The names below are the public ones; everything else is reached by its module.
+"""
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Horn": "model",
+    "ReedboreError": "errors",
+    "Setup": "model",
+    "Singer": "model",
+    "Take": "render",
+    "Verdict": "verdict",
+    "judge": "verdict",
+    "load_horn": "presets",
+    "load_singer": "presets",
+    "setup_for": "presets",
+    "tune": "tuning",
+}
+
+__all__ = [
+    "Horn",
+    "ReedboreError",
+    "Setup",
+    "Singer",
+    "Take",
+    "Verdict",
+    "judge",
+    "load_horn",
+    "load_singer",
+    "setup_for",
+    "tune",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -1,0 +1,92 @@
+"""The command line: one module for each command, imported only when that command runs.
+
+Results go to stdout, all other messages to stderr. Status 0: done; 2: a mistake of the user's,
+told in one sentence; 1: a mistake of ours, with its traceback; 130: stopped from the keyboard.
+"""
+
+import difflib
+import os
+import sys
+from collections.abc import Sequence
+
+from cyclopts import App, CycloptsError, UnknownCommandError, UnusedCliTokensError
+
+from reedbore import __version__
+from reedbore.cli.common import tell
+from reedbore.errors import ReedboreError
+
+MISTAKE, STOPPED = 2, 130
+
+
+app = App(
+    name="reedbore",
+    help="A wind player sings into a reed horn: hear, see and measure what becomes of it.",
+    version=__version__,
+    help_format="plaintext",
+)
+app.command(
+    "reedbore.cli.predict:predict",
+    name="predict",
+    help="Say from arithmetic alone which third note a pair has, or chart a whole horn.",
+)
+app.command(
+    "reedbore.cli.render:render",
+    name="render",
+    help="Simulate a take: sound, picture and a measured verdict; without options, the demo.",
+)
+app.command(
+    "reedbore.cli.presets:presets",
+    name="presets",
+    help="List the horns, voices and passages there are; show one, or check a file.",
+)
+
+
+def _sentence(error: CycloptsError) -> str:
+    """Say in one line what the command line has that no command takes."""
+    if isinstance(error, UnknownCommandError | UnusedCliTokensError):
+        word = (error.unused_tokens or [""])[0]
+        commands = [name for name in app if not name.startswith("-")]
+        near = difflib.get_close_matches(word, commands, n=1)
+        if isinstance(error, UnknownCommandError):
+            hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(commands)}"
+            return f"{word!r} is no command; {hint}"
+        command = " ".join(error.command_chain or ())
+        return f"{word!r} is one word too many; see reedbore {command} --help"
+    return " ".join(str(error).split())
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        What follows ``reedbore`` on the command line; by default that of this process.
+
+    Returns
+    -------
+    int
+        The exit status.
+    """
+    try:
+        status = app(
+            sys.argv[1:] if arguments is None else list(arguments),
+            exit_on_error=False,
+            print_error=False,
+            result_action="return_value",
+        )
+        sys.stdout.flush()
+    except ReedboreError as error:
+        tell(str(error))
+        return MISTAKE
+    except CycloptsError as error:
+        tell(_sentence(error))
+        return MISTAKE
+    except BrokenPipeError:
+        # The reader has gone, as in `reedbore presets | head -1`; Python must not flush into it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        tell("stopped")
+        return STOPPED
+    return status if isinstance(status, int) else 0

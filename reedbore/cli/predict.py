@@ -1,0 +1,144 @@
+"""The command `predict`: what arithmetic says about sung and fingered notes, at once."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import Parameter
+
+from reedbore import notes, prediction
+from reedbore.cli.common import say, say_json, tell
+from reedbore.errors import NoteError, ReedboreError
+
+if TYPE_CHECKING:
+    from reedbore.chart import Chart
+    from reedbore.model import Horn
+
+
+def predict(
+    *,
+    fingered: str | None = None,
+    sung: Annotated[str | None, Parameter(allow_leading_hyphen=True)] = None,
+    horn: str | None = None,
+    voice: str | None = None,
+    a4: float = notes.A4_HZ,
+    written: Annotated[bool, Parameter(negative="")] = False,
+    tolerance: float = notes.TOLERANCE_CENTS,
+    output: Annotated[Path | None, Parameter(name=["--output", "-o"])] = None,
+    json: Annotated[bool, Parameter(negative="")] = False,
+) -> None:
+    """Say from arithmetic alone which third note a pair has, or chart a whole horn.
+
+    Give --fingered and --sung for one pair; --horn and --voice for the chart of every fingered
+    note against every note that can be sung.
+
+    Parameters
+    ----------
+    fingered
+        Fingered note: Bb2, F#3+14c or 220Hz.
+    sung
+        Sung note: as the fingered one, or from it: +7st, -5st, +702c, or the ratio 5/3.
+        w:E5 is the note as written for the horn.
+    horn
+        Horn, by name or as a preset file.
+    voice
+        Voice, by name or as a preset file; makes a chart.
+    a4
+        Frequency of A4 in Hz, 380 to 500.
+    written
+        Take the fingered note as written for the horn.
+    tolerance
+        How far from a simple ratio the sung note may lie, 0 to 50 cents.
+    output
+        Write the chart to this file: .csv for a spreadsheet, .html for a page to print.
+    json
+        Print one JSON document.
+    """
+    instrument = _load_horn(horn)
+    if written and (instrument is None or fingered is None):
+        raise ReedboreError(
+            "--written takes the --fingered note as written for a --horn: give both"
+        )
+    settings: dict[str, Any] = {
+        "a4": notes.check_a4(a4),
+        "tolerance_cents": tolerance,
+        "transposition": instrument and instrument.transposition,
+    }
+    fingered_hz = None if fingered is None else _read_fingered(fingered, settings, written)
+    if voice is None and fingered_hz is not None and sung is not None:
+        if output is not None:
+            raise ReedboreError("-o writes a chart: give --voice in place of --sung")
+        _say_pair(_read_pair(fingered_hz, sung, settings), json)
+    elif voice is not None and sung is None and (instrument or fingered_hz):
+        _say_chart(_chart(instrument, fingered_hz, voice, settings), output, json)
+    else:
+        raise NoteError(
+            "give --fingered and --sung for one pair, or --horn and --voice for a chart"
+        )
+
+
+def _load_horn(name: str | None) -> "Horn | None":
+    if name is None:
+        return None
+    from reedbore.presets import load_horn  # noqa: PLC0415 - a pair without a horn starts faster
+
+    return load_horn(name)
+
+
+def _read_fingered(text: str, settings: dict[str, Any], written: bool) -> float:
+    transposition = settings["transposition"]
+    with _named("--fingered"):
+        return notes.parse_pitch(text, settings["a4"], transposition=transposition, written=written)
+
+
+def _read_pair(fingered_hz: float, sung: str, settings: dict[str, Any]) -> prediction.Prediction:
+    a4, transposition = settings["a4"], settings["transposition"]
+    with _named("--sung"):
+        sung_hz = notes.parse_sung(sung, fingered_hz, a4, transposition=transposition)
+        ratio = notes.parse_ratio(sung)
+    return prediction.predict_pair(fingered_hz, sung_hz, ratio=ratio, **settings)
+
+
+def _chart(
+    horn: "Horn | None", fingered_hz: float | None, voice: str, settings: dict[str, Any]
+) -> "Chart":
+    from reedbore import chart  # noqa: PLC0415 - a pair starts faster without the chart
+    from reedbore.presets import load_singer  # noqa: PLC0415
+
+    a4 = settings["a4"]
+    singer = load_singer(voice)
+    fingered = [] if horn is None else chart.tempered_hz(horn.low_note, horn.high_note, a4)
+    if fingered_hz is not None:
+        fingered = [fingered_hz]
+    sung = chart.tempered_hz(singer.low_note, singer.high_note, a4)
+    title = horn.title if horn else notes.note_name(fingered[0], a4)
+    return chart.make_chart(fingered, sung, horn=title, voice=singer.title, **settings)
+
+
+def _say_pair(pair: prediction.Prediction, json: bool) -> None:
+    if json:
+        say_json(prediction.pair_document(pair))
+    else:
+        say(prediction.pair_text(pair))
+
+
+def _say_chart(chart: "Chart", output: Path | None, json: bool) -> None:
+    from reedbore.chart import chart_document, chart_text, save  # noqa: PLC0415
+
+    if output is not None:
+        save(chart, output)
+        tell(f"wrote {output}")
+    if json:
+        say_json(chart_document(chart))
+    elif output is None:
+        say(chart_text(chart))
+
+
+@contextmanager
+def _named(option: str) -> Iterator[None]:
+    """Put the name of the option in front of a sentence about its value."""
+    try:
+        yield
+    except NoteError as error:
+        raise NoteError(f"{option} {error}") from error

@@ -1,0 +1,113 @@
+"""The command `presets`: what horns, voices and passages there are, and is mine right."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import App, Parameter
+
+from reedbore.cli.common import say, say_json
+from reedbore.errors import PresetError
+
+if TYPE_CHECKING:
+    from reedbore.settings import Part
+
+presets = App(
+    name="presets",
+    help="List the horns, voices and passages there are; show one, or check a file.",
+    help_format="plaintext",
+)
+
+Json = Annotated[bool, Parameter(name="--json", negative="")]
+
+
+@presets.default
+def list_all(*, json: Json = False) -> None:
+    """List the horns, voices and passages there are, and where their files are.
+
+    Parameters
+    ----------
+    json
+        Print one JSON document.
+    """
+    from reedbore.presets import KINDS, load, names, presets_folder  # noqa: PLC0415 - help starts faster
+
+    found = {
+        kind: {name: load(kind, name).to_plain()["title"] for name in names(kind)} for kind in KINDS
+    }
+    if json:
+        say_json({"folder": str(presets_folder()), **found})
+        return
+    for kind, titles in found.items():
+        say(kind)
+        for name, title in titles.items():
+            say(f"  {name:18} {title}")
+    say(f"folder: {presets_folder()}")
+
+
+@presets.command
+def show(name: str, /, *, json: Json = False) -> None:
+    """Show a preset: its range, every setting with its unit, and where each number comes from.
+
+    Parameters
+    ----------
+    name
+        Name of a horn, voice or passage, or a TOML file.
+    json
+        Print one JSON document.
+    """
+    preset = _find(name)
+    if json:
+        say_json(preset.to_plain())
+    else:
+        say(_table(preset.to_plain()))
+
+
+@presets.command
+def check(file: Path, /, *, json: Json = False) -> int:
+    """Check a TOML file of your own: list all its mistakes, each with its line.
+
+    Parameters
+    ----------
+    file
+        The file.
+    json
+        Print one JSON document.
+    """
+    from reedbore import presets as files  # noqa: PLC0415 - help starts faster
+
+    wrong = files.check(file)
+    if json:
+        say_json({"file": str(file), "mistakes": wrong})
+    elif wrong:
+        raise PresetError("\n".join(wrong))
+    else:
+        say(f"{file} is right: {files.kind_of(file).removesuffix('s')} {file.stem}")
+    return 2 if wrong else 0
+
+
+def _find(name: str) -> "Part":
+    """Load a preset of whatever kind."""
+    from reedbore.presets import KINDS, is_path, kind_of, load, names  # noqa: PLC0415
+    from reedbore.settings import nearest  # noqa: PLC0415
+
+    if is_path(name):
+        return load(kind_of(name), name)
+    for kind in KINDS:
+        if name in names(kind):
+            return load(kind, name)
+    near = nearest(name, [known for kind in KINDS for known in names(kind)])
+    hint = f"did you mean {near}?" if near else "reedbore presets lists them"
+    raise PresetError(f"{name!r} is no preset; {hint} (or give the path of a TOML file)")
+
+
+def _table(plain: dict[str, Any]) -> str:
+    """Set out a preset for reading: one setting a line, with its source."""
+    from reedbore.settings import leaves  # noqa: PLC0415
+
+    sources = plain.pop("sources", {})
+    lines = [f"{plain.pop('name')}: {plain.pop('title')}"]
+    for name, value in leaves(plain):
+        bare = ".".join(part for part in name.split(".") if not part.isdigit())
+        shown = f"{value:.10g}" if isinstance(value, float) else str(value)
+        lines.append(f"  {name:28} {shown:>12}  {sources.get(bare, '')}".rstrip())
+    return "\n".join(lines)

@@ -1,0 +1,288 @@
+"""What a player asks for on the command line, turned into a setup.
+
+In: words as typed. Out: the setup, how it is called, and the words again for the sidecar. What is
+left out is taken from the demo passage: horn, voice, first fingered note, longest hum.
+"""
+
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from reedbore import audio, notes, sidecar
+from reedbore.breath_levels import parse_breath
+from reedbore.cli.common import parse_setting
+from reedbore.errors import ModelError, NoteError, ReedboreError
+from reedbore.measures.pitch import median_voiced_pitch
+from reedbore.melody import read_line
+from reedbore.model import Horn, Setup, Singer
+from reedbore.presets import load_horn, load_piece, load_singer, setup_for
+from reedbore.tuning import tune
+
+DEMO = "mill-race"
+RECORDINGS = {".wav", ".flac"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Words:
+    """What was typed; None for what was left out.
+
+    Attributes
+    ----------
+    horn, fingered, sung, voice, breath : str or None
+        As for the command `render`.
+    depth : float or None
+        As for the command `render`.
+    settings : sequence of str
+        What followed each ``--set``.
+    a4 : float
+        Frequency of A4. [Hz]
+    written : bool
+        The fingered note is a written one.
+    """
+
+    horn: str | None = None
+    fingered: str | None = None
+    sung: str | None = None
+    voice: str | None = None
+    breath: str | None = None
+    depth: float | None = None
+    settings: Sequence[str] = ()
+    a4: float = notes.A4_HZ
+    written: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Request:
+    """What is going to be rendered.
+
+    Attributes
+    ----------
+    setup : Setup
+        Numbers only; it knows no note.
+    untuned : (Horn, Words) or None
+        What `tune_request` still has to do; None when the bore plays the fingered note.
+    typed : dict
+        Fit for JSON: `horn`, `fingered`, `sung`, `voice`, `breath`, `settings` and `written` as
+        typed or as taken from the demo, `a4_hz` and `fingered_hz` [Hz], `title`, `stem` (what
+        its files are called).
+    warnings : tuple of str
+        What the player should know before.
+    """
+
+    setup: Setup
+    typed: dict[str, Any]
+    untuned: tuple[Horn, Words] | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def read_request(words: Words) -> Request:
+    """Turn what was typed into a setup, at once: its bore is not yet tuned.
+
+    Parameters
+    ----------
+    words : Words
+        What was typed.
+
+    Returns
+    -------
+    Request
+        What `tune_request` takes.
+
+    Raises
+    ------
+    ReedboreError
+        If a word cannot be read or a number is out of range.
+    """
+    words = _with_demo(words)
+    notes.check_a4(words.a4)
+    horn, singer = load_horn(words.horn or ""), load_singer(words.voice or "")
+    with _named("--fingered"):
+        fingered_hz = notes.parse_pitch(
+            words.fingered or "", words.a4, transposition=horn.transposition, written=words.written
+        )
+    setup = _blow_and_set(_sing(setup_for(horn, singer), words, fingered_hz, horn), words)
+    return Request(
+        setup=setup,
+        typed=_typed(words, horn, fingered_hz, setup),
+        untuned=(horn, words),
+        warnings=tuple(_out_of_range(setup, singer, words)),
+    )
+
+
+def tune_request(request: Request) -> Request:
+    """Find the bore that plays the fingered note.
+
+    Parameters
+    ----------
+    request : Request
+        From `read_request` or `read_again`.
+
+    Returns
+    -------
+    Request
+        Ready to be rendered. The bore is tuned as the preset has it: what the player changes then
+        moves the pitch, as on a horn.
+
+    Raises
+    ------
+    ModelError
+        If the horn has no such note.
+    """
+    if request.untuned is None:
+        return request
+    horn, words = request.untuned
+    tuned = tune(horn, request.typed["fingered_hz"], request.setup.time.rate)
+    tuned = tuned.model_copy(update={"voice": request.setup.voice})
+    return replace(request, setup=_blow_and_set(tuned, words), untuned=None)
+
+
+def _with_demo(words: Words) -> Words:
+    """Fill in what was left out; a fingered note without a sung one is the horn alone."""
+    piece = load_piece(DEMO)
+    line = read_line(piece.passage.sung)
+    # The longest hum over the first held note; the whole passage is more than one take.
+    hum = max(zip(line.beats, line.pitches, strict=True), key=lambda note: note[0] * bool(note[1]))
+    first = {
+        "fingered": next(pitch for pitch in read_line(piece.passage.fingered).pitches if pitch),
+        "sung": hum[1],
+    }
+    sung = words.sung
+    if sung is None and words.fingered is None:
+        sung = first["sung"]
+    return Words(
+        horn=words.horn or piece.horn,
+        fingered=words.fingered or first["fingered"],
+        sung=sung,
+        voice=words.voice or piece.voice,
+        breath=words.breath,
+        depth=words.depth,
+        settings=words.settings,
+        a4=words.a4,
+        # The demo's notes are concert pitch, whatever the player's own are.
+        written=words.written and words.fingered is not None,
+    )
+
+
+def _sing(setup: Setup, words: Words, fingered_hz: float, horn: Horn) -> Setup:
+    """Give the setup its sung note, a recorded voice, or none."""
+    if words.depth is not None:
+        setup = setup.with_value("voice.depth", words.depth)
+    if words.sung is None:
+        return setup.with_value("voice.source", "off")
+    path = Path(words.sung)
+    if path.suffix.lower() in RECORDINGS:
+        return _recorded(setup, path)
+    with _named("--sung"):
+        hz = notes.parse_sung(words.sung, fingered_hz, words.a4, transposition=horn.transposition)
+    return setup.with_value("voice.frequency_hz", hz)
+
+
+def _recorded(setup: Setup, path: Path) -> Setup:
+    """Make a recording the voice; its median pitch becomes the sung note where it has one."""
+    samples, rate = audio.read(path)
+    setup = setup.with_value("voice.file", str(path.resolve()))
+    setup = setup.with_value("voice.source", "recording")
+    hz = median_voiced_pitch(samples, rate)
+    return setup if hz is None else setup.with_value("voice.frequency_hz", hz)
+
+
+def _blow_and_set(setup: Setup, words: Words) -> Setup:
+    """Give the setup its breath, then all that was set one by one."""
+    if words.breath is not None:
+        try:
+            pressure = parse_breath(words.breath, setup)
+            setup = setup.with_value("breath.pressure_kpa", pressure / 1e3)
+        except ModelError as error:
+            raise ModelError(f"--breath {error}") from error
+    for text in words.settings:
+        setup = setup.with_value(*parse_setting(text))
+    return setup
+
+
+def _out_of_range(setup: Setup, singer: Singer, words: Words) -> list[str]:
+    if setup.voice.source not in {"pulse", "sine"}:
+        return []
+    low, high = singer.midi_range
+    midi = notes.hz_to_midi(setup.voice.frequency, words.a4)
+    if low - 0.5 <= midi <= high + 0.5:
+        return []
+    name = notes.note_name(setup.voice.frequency, words.a4)
+    return [
+        f"{name} lies outside what the {singer.title.lower()} sings, "
+        f"{singer.low_note} to {singer.high_note}; rendered all the same"
+    ]
+
+
+def _typed(words: Words, horn: Horn, fingered_hz: float, setup: Setup) -> dict[str, Any]:
+    fingered = notes.note_name(fingered_hz, words.a4)
+    return {
+        "horn": words.horn,
+        "fingered": words.fingered,
+        "sung": words.sung,
+        "voice": words.voice,
+        "breath": words.breath,
+        "settings": list(words.settings),
+        "written": words.written,
+        "a4_hz": words.a4,
+        "fingered_hz": fingered_hz,
+        "title": f"{horn.title}, {fingered} fingered, {_sung_title(words, setup)}",
+        "stem": _stem(horn.name, words),
+    }
+
+
+def _sung_title(words: Words, setup: Setup) -> str:
+    if setup.voice.source == "off" or words.sung is None:
+        return "nobody sings"
+    if setup.voice.source == "recording":
+        return f"{Path(words.sung).name} sung"
+    note = notes.note_name(setup.voice.frequency, words.a4)
+    return f"{note} sung"
+
+
+def _stem(horn: str, words: Words) -> str:
+    """Make the name of the files of a take, for every folder of every system."""
+    sung = words.sung or "alone"
+    if Path(sung).suffix.lower() in RECORDINGS:
+        sung = Path(sung).stem
+    return re.sub(r"[^\w#+.-]+", "-", f"{horn}-{words.fingered}-{sung}")
+
+
+@contextmanager
+def _named(option: str) -> Iterator[None]:
+    """Put the name of the option in front of a sentence about its value."""
+    try:
+        yield
+    except NoteError as error:
+        raise NoteError(f"{option} {error}") from error
+
+
+def read_again(path: Path) -> tuple[Request, float]:
+    """Read back what a sidecar says.
+
+    Parameters
+    ----------
+    path : Path
+        The sidecar.
+
+    Returns
+    -------
+    request : Request
+        The same setup bit for bit, and the same words.
+    seconds : float
+        How long. [s]
+
+    Raises
+    ------
+    ReedboreError
+        If it cannot be read or is not whole.
+    """
+    found = sidecar.read(path)
+    typed = dict(found.request)
+    for key, kind in (("fingered_hz", float), ("a4_hz", float), ("title", str), ("stem", str)):
+        if not isinstance(typed.get(key), kind):
+            raise ReedboreError(f"{path} is no sidecar of a take: request.{key} is missing")
+    warnings = tuple(sidecar.differences(found))
+    return Request(setup=found.setup, typed=typed, warnings=warnings), found.seconds

@@ -1,0 +1,1 @@
+"""Pictures of takes and tables; the only home of matplotlib."""

@@ -1,0 +1,64 @@
+"""Files that appear under their name only when they are whole."""
+
+import contextlib
+import os
+from pathlib import Path
+
+from reedbore.errors import ReedboreError
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file beside its place and rename it, so that nobody ever meets half of it.
+
+    Parameters
+    ----------
+    path : Path
+        Where to; missing folders are made.
+    data : bytes
+        All that it holds.
+
+    Raises
+    ------
+    ReedboreError
+        If the folder cannot be written to.
+    """
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        beside.write_bytes(data)
+        beside.replace(path)
+    except OSError as error:
+        raise ReedboreError(f"{path} cannot be written ({_reason(error)})") from error
+    finally:
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
+
+
+def check_writable(path: Path) -> None:
+    """Find out before long work whether its result can be written; nothing is left behind.
+
+    Parameters
+    ----------
+    path : Path
+        The file that is going to be written.
+
+    Raises
+    ------
+    ReedboreError
+        If there is a folder under that name, or the one around it cannot be written to.
+    """
+    if path.is_dir():
+        raise ReedboreError(f"{path} cannot be written (it is a folder; name a file)")
+    try:
+        folder = next(place for place in path.absolute().parents if place.exists())
+        probe = folder / f".{path.name}.{os.getpid()}.part"
+        probe.touch()
+        probe.unlink()
+    except OSError as error:
+        raise ReedboreError(f"{path} cannot be written ({_reason(error)})") from error
+
+
+def _reason(error: OSError) -> str:
+    if isinstance(error, FileExistsError | NotADirectoryError):
+        return "a folder on the way to it is a file"
+    return (error.strerror or str(error)).lower()

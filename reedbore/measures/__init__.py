@@ -1,0 +1,1 @@
+"""Measures on sampled signals: arrays and a rate in, numbers out."""

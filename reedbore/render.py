@@ -1,0 +1,240 @@
+"""From a setup to a take: what is blown and sung, what the reed does, what is heard outside."""
+
+import functools
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore import audio
+from reedbore.errors import ModelError
+from reedbore.kernel import parameters, reflection, single
+from reedbore.model import Setup
+from reedbore.physics import glottis, radiation, tube
+from reedbore.tuning import blown
+
+SOUND_RATE = 48000
+"""Of all sounds that leave the program. [Hz]"""
+
+FULL_SCALE_PA = 10.0
+"""Pressure at one metre that is full scale in every file, so that comparisons are true. [Pa]"""
+
+BURST_PA = 1e6
+"""No reed makes ten atmospheres: a run that passes this has diverged. [Pa]"""
+
+DISTANCE = 1.0
+"""From the open end to the listener. [m]"""
+
+TABLE = 8192
+"""Points of one period of the sung waveform."""
+
+Samples = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Take:
+    """One rendered result.
+
+    `mouth` [Pa], `sung` (zero mean, largest value 1) and `traces` have a value a step of
+    `setup.time.rate`; `sound` is the pressure one metre from the open end at `SOUND_RATE`. [Pa]
+    """
+
+    setup: Setup
+    seconds: float
+    mouth: Samples
+    sung: Samples
+    traces: single.Traces
+    sound: Samples
+
+
+def render(setup: Setup, seconds: float) -> Take:
+    """Render a setup from rest.
+
+    Parameters
+    ----------
+    setup : Setup
+        What to play.
+    seconds : float
+        How long, 0.1 to 600. [s]
+
+    Returns
+    -------
+    Take
+        The take, its sound not yet levelled.
+
+    Raises
+    ------
+    ModelError
+        If the length is not allowed. A run that diverges is a take too: silent from there on.
+    AudioError
+        If a recorded voice cannot be used.
+    """
+    if not 0.1 <= seconds <= 600.0:
+        raise ModelError(f"seconds is {seconds:g} s; allowed 0.1 to 600 s (length of a take)")
+    sung = sing(setup, seconds)
+    mouth = blown(setup, seconds) * (1.0 + setup.voice.depth * sung)
+    traces = single.run(parameters.numbers_of(setup), mouth)
+    outgoing, broken = traces.outgoing, burst(traces)
+    if broken is not None:
+        outgoing = outgoing.copy()
+        outgoing[broken:] = 0.0
+    return Take(setup, seconds, mouth, sung, traces, radiated(setup, outgoing))
+
+
+def burst(traces: single.Traces) -> int | None:
+    """Return the step at which a run diverged: not a number, or beyond `BURST_PA`; else None."""
+    sane = np.abs(traces.pressure) < BURST_PA
+    return None if sane.all() else int(np.argmin(sane))
+
+
+def again(setup: Setup, seconds: float, pull_cents: float = 0.0, voice: bool = True) -> Take:
+    """Run a setup again, its voice detuned or left out; no sound is made of it.
+
+    Parameters
+    ----------
+    setup : Setup
+        As for `render`.
+    seconds : float
+        How long. [s]
+    pull_cents : float
+        By how much the sung pitch is raised. [cents]
+    voice : bool
+        Whether there is a voice.
+
+    Returns
+    -------
+    Take
+        With an empty sound.
+    """
+    sung = sing(setup, seconds, pull_cents) if voice else np.zeros(round(seconds * setup.time.rate))
+    mouth = blown(setup, seconds) * (1.0 + setup.voice.depth * sung)
+    traces = single.run(parameters.numbers_of(setup), mouth)
+    return Take(setup, seconds, mouth, sung, traces, np.zeros(0))
+
+
+def sing(setup: Setup, seconds: float, pull_cents: float = 0.0) -> Samples:
+    """Return the sung waveform, faded in.
+
+    Parameters
+    ----------
+    setup : Setup
+        Its voice and rate.
+    seconds : float
+        How long; a recorded voice that is shorter is followed by silence. [s]
+    pull_cents : float
+        By how much the pitch is raised; a recording is resampled for it. [cents]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Zero mean, largest value 1, before the fade.
+    """
+    voice, rate = setup.voice, setup.time.rate
+    n = round(seconds * rate)
+    if voice.source == "off":
+        return np.zeros(n)
+    faster = 2.0 ** (pull_cents / 1200.0)
+    if voice.source == "recording":
+        wave = _recorded(str(voice.file), rate)
+        wave = np.interp(np.arange(n) * faster, np.arange(wave.size), wave, right=0.0)
+    else:
+        hz = voice.frequency * faster
+        phase = np.arange(n) * (hz / rate) % 1.0
+        table = _period(voice.source, voice.rd, int(min(0.45 * rate, 12000.0) / hz))
+        wave = np.interp(phase * TABLE, np.arange(TABLE + 1), table)
+    fade = np.minimum(np.arange(n) / (voice.fade * rate), 1.0)
+    return wave * (0.5 - 0.5 * np.cos(math.pi * fade))
+
+
+@functools.lru_cache(maxsize=64)
+def _period(source: str, rd: float, harmonics: int) -> Samples:
+    """One period of the sung waveform and its first point again."""
+    count = max(harmonics, 1)
+    if source == "sine":
+        table = glottis.waveform_table(glottis.sine_harmonics(count), TABLE)
+    else:
+        table = glottis.waveform_table(glottis.pulse_harmonics(rd, count), TABLE)
+    return np.append(table, table[0])
+
+
+@functools.lru_cache(maxsize=4)
+def _recorded(path: str, rate: float) -> Samples:
+    samples, rate_in = audio.read(path)
+    return audio.voice_waveform(audio.resample(samples, rate_in, rate), rate)
+
+
+def radiated(setup: Setup, outgoing: Samples) -> Samples:
+    """Return the sound outside from the wave that leaves the reed.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bore and air.
+    outgoing : ndarray, shape (n,)
+        Outgoing wave at the reed, at `setup.time.rate`. [Pa]
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Pressure at `DISTANCE` on `SOUND_RATE`, the time of flight outside left out. [Pa]
+    """
+    rate = setup.time.rate
+    pad = outgoing.size + round(0.2 * rate)
+    spectrum = np.fft.rfft(outgoing, pad)
+    frequency = np.fft.rfftfreq(pad, 1.0 / rate)
+    kept = frequency <= SOUND_RATE / 2.0
+    out = round(pad * SOUND_RATE / rate)
+    heard: NDArray[Any] = spectrum[kept] * transmission(setup, frequency[kept].astype(np.float64))
+    sound = np.fft.irfft(heard, out) * (out / pad)
+    return sound[: round(outgoing.size * SOUND_RATE / rate)]
+
+
+def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
+    """Return the radiated pressure over the outgoing wave at the reed.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bore and air.
+    frequency : ndarray, shape (n,)
+        From zero up. [Hz]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Smoothly gone above 20 kHz.
+
+    Notes
+    -----
+    The flow out of the open end is (1 + R) p⁺ / (A Z + B) with the two-port (A, B) of the bore, the
+    load Z of the open end and the reflection R at the reed; the end radiates as a monopole.
+    """
+    gas, pieces = parameters.gas_of(setup), setup.bore.chain()
+    grid = np.concatenate((np.geomspace(4.0, 100.0, 40), np.linspace(103.0, 22000.0, 700)))
+    omega = 2.0 * math.pi * grid
+    load = reflection.end_impedance(pieces[-1][2], setup.bore.end, omega, gas)
+    a, b, c, d = tube.bore_two_port(pieces, omega, gas)
+    inward, outward = c * load + d, a * load + b
+    fast = reflection.throat(pieces, setup.mouthpiece.volume, gas)
+    waves = (inward / outward - fast.at_throat(1j * omega)) / fast.of_wave(1j * omega)
+    flow = 2.0 / (1.0 + waves) / outward
+    solid = 4.0 * math.pi if setup.bore.end == "unflanged" else 2.0 * math.pi
+    pressure = radiation.monopole_pressure(1j * omega * flow, DISTANCE, gas.density, solid)
+    flight = sum(piece[0] for piece in pieces) / gas.sound_speed
+    smooth = pressure * np.exp(1j * omega * flight)
+    edge = 0.5 + 0.5 * np.cos(math.pi * np.clip((frequency - 20000.0) / 2000.0, 0.0, 1.0))
+    shape = np.interp(frequency, grid, smooth.real) + 1j * np.interp(frequency, grid, smooth.imag)
+    low = np.minimum(frequency / grid[0], 1.0)
+    return shape * edge * low * np.exp(-2j * math.pi * frequency * flight)
+
+
+def throat(take: Take) -> Samples:
+    """Return what a microphone in the mouth picks up [Pa], on `SOUND_RATE`."""
+    return audio.resample(take.mouth, take.setup.time.rate, SOUND_RATE)
+
+
+def inside(take: Take) -> Samples:
+    """Return the pressure in the mouthpiece [Pa], on `SOUND_RATE`."""
+    return audio.resample(take.traces.pressure, take.setup.time.rate, SOUND_RATE)

@@ -1,0 +1,244 @@
+"""The command `render` as it is typed: one process for each question."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from reedbore import audio
+from reedbore.render import FULL_SCALE_PA
+
+SHORT = ("--seconds", "1")
+ALONE = ("--fingered", "Bb2", "--no-picture", *SHORT)
+STEM = "tenor-saxophone-Bb2-D4"
+
+
+def run(*words: str, folder: Path, **more: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "reedbore", "render", *words]
+    environment = os.environ | more
+    return subprocess.run(
+        command, capture_output=True, text=True, check=False, cwd=folder, env=environment
+    )
+
+
+def answer(*words: str, folder: Path) -> dict[str, Any]:
+    done = run(*words, "--json", folder=folder)
+    assert done.returncode == 0, done.stderr
+    found: dict[str, Any] = json.loads(done.stdout)
+    return found
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """Render the demo once; its folder and what it printed."""
+    folder = tmp_path_factory.mktemp("demo")
+    done = run(folder=folder)
+    assert done.returncode == 0, done.stderr
+    return folder, done.stdout
+
+
+def test_demo_is_the_longest_hum_over_the_first_note_of_mill_race(demo: tuple[Path, str]):
+    folder, told = demo
+    kept = {path.name for path in (folder / "renders").iterdir()}
+    assert kept == {f"{STEM}.wav", f"{STEM}.png", f"{STEM}.json"}
+    assert told.startswith("Tenor saxophone, Bb2 fingered, D4 sung, depth 0.1 (normal)\n")
+    for name in kept:
+        assert f"renders/{name}" in told
+
+
+def test_demo_lasts_four_seconds_and_holds_the_ceiling(demo: tuple[Path, str]):
+    path = demo[0] / "renders" / f"{STEM}.wav"
+    shape = soundfile.info(path)
+    assert (shape.samplerate, shape.channels, shape.subtype) == (48000, 1, "PCM_24")
+    assert shape.frames == 4 * 48000
+    samples, _ = audio.read(path)
+    # Common practice, no source: at most -1 dBTP, no resting value, silent at both ends.
+    assert 0.001 < audio.true_peak(samples) <= 10.0 ** (-1.0 / 20.0) + 1e-6
+    assert abs(samples.mean()) < 1e-4
+    assert abs(samples[0]) < 1e-6
+    assert abs(samples[-1]) < 1e-3
+
+
+def test_again_makes_the_same_take_to_the_last_bit(demo: tuple[Path, str], tmp_path: Path):
+    first = demo[0] / "renders" / STEM
+    done = run("--again", f"{first}.json", "-o", "twin.wav", folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "twin.wav").read_bytes() == first.with_suffix(".wav").read_bytes()
+    one, two = (json.loads(path.read_text()) for path in (
+        first.with_suffix(".json"), tmp_path / "twin.json"
+    ))  # fmt: skip
+    assert (one["setup"], one["verdict"], one["request"]) == (
+        two["setup"], two["verdict"], two["request"]
+    )  # fmt: skip
+
+
+def test_sidecar_says_what_made_the_take(demo: tuple[Path, str]):
+    kept = json.loads((demo[0] / "renders" / f"{STEM}.json").read_text())
+    assert kept["request"]["fingered"] == "Bb2"
+    assert kept["request"]["sung"] == "D4"
+    assert kept["setup"]["voice"]["depth"] == 0.1
+    assert kept["verdict"]["state"] in {"locked", "drifting", "rough", "irregular", "silent"}
+    assert set(kept["versions"]) == {"reedbore", "numpy", "numba", "python"}
+    assert kept["sound"]["sound"]["full_scale_pa"] == FULL_SCALE_PA
+    # Above 0 it would be gain that nobody asked for.
+    assert kept["sound"]["sound"]["gain_db"] <= 0.0
+
+
+def test_json_is_the_sidecar_with_the_files(tmp_path: Path):
+    found = answer(*ALONE, folder=tmp_path)
+    files = found.pop("files")
+    assert sorted(files) == ["sidecar", "sound"]
+    assert found == json.loads((tmp_path / files["sidecar"]).read_text())
+    assert found["verdict"]["state"] == "unsung"
+    assert found["verdict"]["sung_hz"] is None
+
+
+def test_settings_breath_depth_and_tuning_are_heeded(tmp_path: Path):
+    found = answer(
+        "--fingered", "C4", "--written", "--sung", "-5st", "--depth", "0.35", "--breath", "3.3kPa",
+        "--set", "reed.damping=1.2", "--set", "voice.source=sine", "--a4", "442", "--no-picture",
+        *SHORT, folder=tmp_path,
+    )  # fmt: skip
+    setup = found["setup"]
+    assert (setup["reed"]["damping"], setup["voice"]["source"]) == (1.2, "sine")
+    assert (setup["voice"]["depth"], setup["breath"]["pressure_kpa"]) == (0.35, 3.3)
+    # The tenor saxophone sounds a major ninth lower: common practice, no source. Equal temperament:
+    # Bb2 is 23 semitones below A4, and -5st five more.
+    assert found["request"]["fingered_hz"] == pytest.approx(442.0 * 2 ** (-23 / 12), rel=1e-12)
+    assert setup["voice"]["frequency_hz"] == pytest.approx(442.0 * 2 ** (-28 / 12), rel=1e-12)
+
+
+def test_exaggerated_depth_is_called_so(tmp_path: Path):
+    done = run(
+        "--fingered", "Bb2", "--sung", "5/3", "--depth", "0.4", *SHORT, "--no-picture",
+        folder=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "depth 0.4 (exaggerated)" in done.stdout.splitlines()[0]
+    assert (tmp_path / "renders" / "tenor-saxophone-Bb2-5-3.wav").exists()
+
+
+def test_recorded_voice_sings(tmp_path: Path):
+    time = np.arange(2 * 44100) / 44100.0
+    voice = sum(np.sin(2.0 * np.pi * 175.0 * k * time) / k for k in range(1, 6)) / 4.0
+    soundfile.write(tmp_path / "hum.flac", np.column_stack((voice, voice)), 44100)
+    found = answer(
+        "--fingered", "Bb2", "--sung", "hum.flac", "--no-picture", "--seconds", "1.5",
+        "--throat", "throat.wav", "--inside", "in.flac", folder=tmp_path,
+    )  # fmt: skip
+    assert found["setup"]["voice"]["source"] == "recording"
+    assert found["setup"]["voice"]["frequency_hz"] == pytest.approx(175.0, rel=1e-3)
+    assert found["verdict"]["sung_hz"] == pytest.approx(175.0, rel=1e-3)
+    assert len(found["recording_sha256"]) == 64
+    for name in ("throat.wav", "in.flac"):
+        assert soundfile.info(tmp_path / name).frames == round(1.5 * 48000)
+
+
+def test_throat_microphone_hears_the_sung_part(tmp_path: Path):
+    found = answer(
+        "--fingered", "Bb2", "--sung", "3/2", "--depth", "0.2", "--breath", "3.2kPa",
+        "--set", "voice.source=sine", "--throat", "throat.wav", "--no-picture", *SHORT,
+        folder=tmp_path,
+    )  # fmt: skip
+    throat, _ = audio.read(tmp_path / "throat.wav")
+    level = found["sound"]["throat"]
+    heard = np.abs(throat[24000:40000]).max() * level["full_scale_pa"]
+    assert level["gain_db"] == 0.0
+    # By the definition of depth: a fifth of 3200 Pa.
+    assert heard == pytest.approx(640.0, rel=0.01)
+
+
+def test_missing_sound_library_is_told_and_the_files_stay(tmp_path: Path):
+    # `python -m` looks into the current folder first.
+    (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')")
+    done = run(*ALONE, "--play", folder=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.splitlines()[-1].startswith("PortAudio is missing, so nothing can be played")
+    assert (tmp_path / "renders" / "tenor-saxophone-Bb2-alone.wav").exists()
+
+
+def test_long_work_is_named_on_stderr_only(tmp_path: Path):
+    done = run("--fingered", "Bb2", "--no-picture", "--json", "--seconds", "60", folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "..." in done.stderr
+    json.loads(done.stdout)
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--fingered", "H2"], "--fingered 'H2' is not a note; the note H is written B"),
+        (["--sung", "7st"], "--sung '7st' is not a note; an interval takes a sign"),
+        (["--fingered", "C6"], "allowed Ab2 to"),
+        (["--depth", "-0.1"], "voice.depth is -0.1; allowed 0 to 1"),
+        (["--breath", "loud"], "--breath 'loud' is no breath; write a pressure (3kPa"),
+        (["--breath", "300kPa"], "breath.pressure_kpa is 300 kPa; allowed 0 to 20 kPa"),
+        (["--breath", "-3kPa"], "breath.pressure_kpa is -3 kPa; allowed 0 to 20 kPa"),
+        (["--seconds", "0"], "--seconds is 0 s; allowed 0.5 to 600 s (length of the take)"),
+        (["--seconds", "nan"], "--seconds is nan s; allowed 0.5 to 600 s"),
+        (["--set", "reed.opening_mm=4"], "reed.opening_mm is 4 mm; allowed 0.05 to 3 mm"),
+        (["--set", "reed.openning_mm=1"], "did you mean reed.opening_mm?"),
+        (["--set", "reed.opening_mm"], "write NAME=VALUE"),
+        (["--horn", "tenor"], "did you mean tenor-saxophone?"),
+        (["--voice", "alto"], "'alto' is no voice; "),
+        (["--a4", "300"], "a4 is 300 Hz; allowed 380 to 500 Hz"),
+        (["-o", "take.mp3"], "take.mp3 ends in '.mp3'; sound is written as .wav or .flac"),
+        (["-o", "a.wav", "--inside", "a.wav"], "two of the files have one name"),
+        (["--sung", "none.wav"], "none.wav is not there; a sound file was expected"),
+        (["--again", "none.json"], "none.json cannot be read (no such file"),
+        (["--again", "x.json", "--depth", "0.2"], "leave --depth out"),
+        (["--again", "x.json", "--set", "reed.damping=1"], "leave --set out"),
+        (["--again", "x.json", "--seconds", "3"], "leave --seconds out"),
+    ],
+)
+def test_mistake_ends_with_two_and_one_sentence(words: list[str], sentence: str, tmp_path: Path):
+    done = run(*words, folder=tmp_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    told = [line for line in done.stderr.splitlines() if not line.endswith("...")]
+    assert len(told) == 1
+    assert sentence in told[0]
+    assert not list(tmp_path.iterdir())
+
+
+def test_folder_that_cannot_be_written_is_told_before_the_work(tmp_path: Path):
+    (tmp_path / "renders").write_text("a file where the folder should be")
+    done = run("--seconds", "600", folder=tmp_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    told = done.stderr.splitlines()
+    assert told == [f"renders/{STEM}.wav cannot be written (a folder on the way to it is a file)"]
+
+
+def test_empty_recording_is_told(tmp_path: Path):
+    soundfile.write(tmp_path / "empty.wav", np.zeros(0), 48000)
+    done = run("--sung", "empty.wav", folder=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr == "empty.wav is empty: it holds no samples\n"
+
+
+def test_recording_is_never_overwritten(tmp_path: Path):
+    soundfile.write(tmp_path / "hum.wav", np.sin(np.arange(48000) * 0.02) / 2.0, 48000)
+    before = (tmp_path / "hum.wav").read_bytes()
+    done = run("--sung", "hum.wav", "-o", "hum.wav", folder=tmp_path)
+    assert done.returncode == 2
+    assert "two of the files have one name" in done.stderr
+    assert (tmp_path / "hum.wav").read_bytes() == before
+
+
+def test_help_is_quick_and_names_every_option(tmp_path: Path):
+    start = time.perf_counter()
+    done = run("--help", folder=tmp_path)
+    assert time.perf_counter() - start < 5.0
+    assert done.returncode == 0, done.stderr
+    for option in (
+        "--horn", "--fingered", "--sung", "--voice", "--depth", "--breath", "--seconds", "--set",
+        "--a4", "--written", "--again", "--lock-range", "--throat", "--inside", "--no-picture",
+        "--play", "--output", "--json",
+    ):  # fmt: skip
+        assert option in done.stdout

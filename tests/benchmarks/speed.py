@@ -1,0 +1,73 @@
+"""How fast: a take against real time, whole commands against the bare imports they cannot avoid.
+
+Run by `.ci/run bench` or `python tests/benchmarks/speed.py`. Shared machines drift, so rivals are
+run in turn and ratios are medians of pairs.
+"""
+
+import platform
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+
+import numba
+import numpy as np
+
+from reedbore.kernel import parameters, single
+from reedbore.notes import midi_to_hz, parse_note
+from reedbore.presets import load_horn
+from reedbore.tuning import blown, tune
+
+IMPORTS = "import numpy, numba, soundfile, matplotlib.pyplot"
+RUNS = 9
+
+
+def seconds(*command: str) -> float:
+    start = time.perf_counter()
+    with tempfile.TemporaryDirectory() as folder:
+        subprocess.run(command, check=True, capture_output=True, cwd=folder)
+    return time.perf_counter() - start
+
+
+def command_row(name: str, *words: str) -> None:
+    pairs = [
+        (
+            seconds(sys.executable, "-m", "reedbore", *words),
+            seconds(sys.executable, "-c", IMPORTS),
+        )
+        for _ in range(RUNS)
+    ]
+    ours = statistics.median(pair[0] for pair in pairs)
+    ratio = statistics.median(a / b for a, b in pairs)
+    print(f"{name:<38}{ours:8.3f} s   {ratio:5.2f} x the bare imports")
+
+
+def kernel_row(horn_name: str) -> None:
+    setup = tune(load_horn(horn_name), midi_to_hz(parse_note("Bb2")))
+    numbers, mouth = parameters.numbers_of(setup), blown(setup, 10.0)
+    single.run(numbers, mouth[:1000])
+    times = []
+    for _ in range(RUNS):
+        start = time.perf_counter()
+        single.run(numbers, mouth)
+        times.append(time.perf_counter() - start)
+    took = statistics.median(times)
+    print(
+        f"{horn_name:<38}{1e9 * took / mouth.size:8.1f} ns a step   {10.0 / took:5.0f} x real time"
+    )
+
+
+def main() -> None:
+    print(f"{platform.platform()}, numpy {np.__version__}, numba {numba.__version__}")
+    print("one take, one core, 96 kHz inside")
+    for horn in ("tenor-saxophone", "plain-cylinder"):
+        kernel_row(horn)
+    print(f"whole processes, median of {RUNS}")
+    command_row("render (the demo)", "render")
+    command_row("predict, one pair", "predict", "--fingered", "Bb2", "--sung", "D4")
+    command_row("--help", "--help")
+
+
+if __name__ == "__main__":
+    main()

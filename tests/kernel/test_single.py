@@ -1,0 +1,163 @@
+"""Whole runs of one setup: plain and compiled, without voice, without breath, at the limits."""
+
+import numba
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from reedbore.errors import ModelError
+from reedbore.kernel import parameters, single
+from reedbore.kernel import step as rows
+from reedbore.presets import load_horn, setup_for
+from reedbore.render import again, render
+from reedbore.tuning import blown
+
+long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
+HORNS = ("tenor-saxophone", "plain-cylinder", "plain-cone")
+MILLIMETRES = {"tenor-saxophone": 1229.459, "plain-cylinder": 711.0, "plain-cone": 700.0}
+
+
+def horn_setup(horn, **changes):
+    """A horn without voice; changes are named reed__opening_mm and so on."""
+    setup = setup_for(load_horn(horn)).with_value("bore.length_mm", MILLIMETRES[horn])
+    for key, value in ({"voice__source": "off"} | changes).items():
+        setup = setup.with_value(key.replace("__", "."), value)
+    return setup
+
+
+# --- one text, plain and compiled ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("horn", HORNS)
+@pytest.mark.parametrize("dynamics", ["mass", "massless"])
+def test_plain_run_is_the_compiled_run(horn, dynamics):
+    # Consistency; the voice and a quick rise bring everything into motion within 50 ms.
+    setup = horn_setup(horn, reed__dynamics=dynamics, breath__rise_ms=5.0)
+    numbers = parameters.numbers_of(setup)
+    mouth = blown(setup, 0.05) * (1.0 + 0.3 * np.sin(0.01 * np.arange(4800)))
+    plain = single.make_run(lambda function: function, massless=dynamics == "massless")
+    both = single.run(numbers, mouth), single.run(numbers, mouth, plain)
+    for ours, theirs in zip(*both, strict=True):
+        assert np.abs(ours - theirs).max() <= 1e-12 * np.abs(ours).max()
+
+
+# --- a setup as numbers --------------------------------------------------------------------------
+
+
+def test_numbers_of_the_tenor_saxophone_fill_the_table():
+    # No row is forgotten: the tenor saxophone has a mass, a mouthpiece, losses and a cone.
+    numbers = parameters.numbers_of(horn_setup("tenor-saxophone"))
+    assert numbers.table.shape == (rows.NUMBERS,)
+    assert np.isfinite(numbers.table).all()
+    assert np.count_nonzero(numbers.table) == rows.NUMBERS
+
+
+def test_numbers_of_the_reed_follow_from_the_setup():
+    # Definitions: closing pressure K H, area of the slit by √(2/ρ), stiffness of the lay by that
+    # of the reed.
+    setup = horn_setup("tenor-saxophone", reed__opening_mm=0.8, reed__contact=50.0)
+    numbers, density = parameters.numbers_of(setup), parameters.gas_of(setup).density
+    table = numbers.table
+    assert table[rows.CLOSING] == pytest.approx(6.8e6 * 0.8e-3)
+    assert table[rows.SLIT] == pytest.approx(14e-3 * 0.8e-3 * (2.0 / density) ** 0.5)
+    assert table[rows.CONTACT] * 0.8e-3 == pytest.approx(50.0)
+    assert numbers.opening == table[rows.REST] == pytest.approx(0.8e-3)
+
+
+def test_rows_of_the_tables_do_not_overlap():
+    # Each row has one meaning: the blocks follow each other and end where the table ends.
+    blocks = [rows.DIRECT, rows.GAIN, rows.POLE, rows.RING, rows.RING_LOSS, rows.RING_GAIN]
+    blocks += [rows.RING_SLOPE, rows.DECAY, rows.INFLOW, rows.BACKFLOW, rows.NUMBERS]
+    sizes = np.diff(blocks)
+    assert list(sizes) == [1, 10, 10, 1, 1, 1, 1, 5, 5, 5]
+
+
+# --- voice ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("horn", HORNS)
+def test_voice_of_no_depth_is_no_voice(horn):
+    # Bit for bit: nothing of the voice may leak in by another way than its depth.
+    silent = render(horn_setup(horn), 0.1)
+    dumb = render(horn_setup(horn, voice__source="pulse", voice__depth=0.0), 0.1)
+    for off, unsung in zip(silent.traces, dumb.traces, strict=True):
+        assert np.array_equal(off, unsung)
+    assert np.array_equal(silent.sound, dumb.sound)
+
+
+def test_run_again_without_voice_is_the_run_of_a_silent_voice():
+    # Bit for bit, and with a voice it is not.
+    sung = horn_setup("plain-cylinder", voice__source="pulse", voice__depth=0.2)
+    control = again(sung, 0.1, voice=False).traces.pressure
+    assert np.array_equal(control, again(horn_setup("plain-cylinder"), 0.1).traces.pressure)
+    assert not np.array_equal(control, again(sung, 0.1).traces.pressure)
+
+
+# --- energy --------------------------------------------------------------------------------------
+
+
+def levels_after_breath(setup, seconds=0.8, off=0.2, window=0.1):
+    """Level [Pa] of the outgoing wave in windows after the breath stops, and all of the run."""
+    rate = setup.time.rate
+    mouth = blown(setup, seconds)
+    mouth[round(off * rate) :] = 0.0
+    traces = single.run(parameters.numbers_of(setup), mouth)
+    length = round(window * rate)
+    after = traces.outgoing[round(off * rate) :]
+    windows = after[: after.size // length * length].reshape(-1, length)
+    return np.sqrt(np.mean(windows**2, axis=1)), traces
+
+
+@long_run
+@pytest.mark.parametrize("dynamics", ["mass", "massless"])
+@pytest.mark.parametrize("horn", HORNS)
+def test_without_breath_the_wave_only_fades(horn, dynamics):
+    # Passivity of reed, channel and bore.
+    levels, _ = levels_after_breath(horn_setup(horn, reed__dynamics=dynamics))
+    assert levels[0] > 10.0
+    assert (np.diff(levels[1:]) <= 0.0).all()
+
+
+def spread(low, high):
+    """Values spread evenly in their logarithm."""
+    return st.floats(0.0, 1.0).map(lambda x: min(max(low * (high / low) ** x, low), high))
+
+
+ANY_SETUP = st.fixed_dictionaries(
+    {
+        "reed__opening_mm": spread(0.05, 3.0),
+        "reed__width_mm": spread(3.0, 30.0),
+        "reed__stiffness_kpa_per_mm": spread(0.5, 100.0),
+        "reed__frequency_hz": spread(200.0, 6000.0),
+        "reed__damping": spread(0.1, 10.0),
+        "reed__area_mm2": st.floats(0.0, 800.0),
+        "reed__contact": spread(1.0, 1000.0),
+        "reed__dynamics": st.sampled_from(["mass", "massless"]),
+        "breath__pressure_kpa": st.floats(0.1, 20.0),
+        "mouthpiece__volume_ml": st.sampled_from([0.0, 6.0, 40.0]),
+    }
+)
+"""Legal setups of a reed that 96 kHz resolves."""
+
+
+@long_run
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(horn=st.sampled_from(HORNS), changes=ANY_SETUP)
+def test_any_reed_stays_within_bounds_and_gets_no_louder_without_breath(horn, changes):
+    # Passivity: all power comes from the breath. Outgoing waves seen here reach eight breaths.
+    setup = horn_setup(horn, **changes)
+    levels, traces = levels_after_breath(setup, seconds=0.5)
+    blowing = np.abs(traces.outgoing[:19200]).max()
+    assert all(np.isfinite(trace).all() for trace in traces)
+    assert blowing < 20.0 * setup.breath.pressure
+    assert levels[1:].max() <= blowing
+
+
+def test_a_reed_too_fast_for_the_rate_is_refused():
+    # Its contact with the lay would gain energy: at 44.1 kHz such a one once reached 1e8 Pa.
+    reed = {"opening_mm": 0.263, "stiffness_kpa_per_mm": 0.558, "frequency_hz": 11747.0}
+    changes = {f"reed__{name}": value for name, value in reed.items()}
+    setup = horn_setup("plain-cone", **changes, time__rate_hz=44100.0)
+    with pytest.raises(ModelError, match=r"reed\.frequency_hz is 11747 Hz; allowed up to 4410 Hz"):
+        parameters.numbers_of(setup)

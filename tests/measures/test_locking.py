@@ -1,0 +1,397 @@
+"""The judge of locking against textbook oscillators whose lock ranges are known exactly."""
+
+import math
+from collections.abc import Iterator
+
+import numba
+import numpy as np
+import pytest
+from hypothesis import assume, example, given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from reedbore.measures import locking, pitch
+from reedbore.measures.locking import Course
+
+CENT = math.log(2.0) / 1200.0
+B_FLAT = 116.54  # [Hz], Bb2 in equal temperament on A4 = 440 Hz
+
+
+def adler_phase(
+    detuning: float, strength: float, times: NDArray[np.float64], start: float = 1.0
+) -> NDArray[np.float64]:
+    """Phase [rad] of dφ/dt = Δω − Δω_L sin φ by fourth-order Runge-Kutta steps.
+
+    R. Adler, "A study of locking phenomena in oscillators," Proc. IRE 34, 351-357, 1946, eq. 10.
+    """
+    step = times[1] - times[0]
+    phase = np.empty(times.size)
+    phase[0] = now = start
+    for n in range(1, times.size):
+        k1 = detuning - strength * math.sin(now)
+        k2 = detuning - strength * math.sin(now + 0.5 * step * k1)
+        k3 = detuning - strength * math.sin(now + 0.5 * step * k2)
+        k4 = detuning - strength * math.sin(now + step * k3)
+        now += step * (k1 + 2.0 * k2 + 2.0 * k3 + k4) / 6.0
+        phase[n] = now
+    return phase
+
+
+def adler(half_range: float, off: float = 0.0, hz: float = B_FLAT, start: float = 1.0):
+    """An oscillator at `hz` that locks within `half_range` cents; the other is `off` cents high."""
+
+    def observe(detuning: float, seconds: float) -> Course:
+        times = np.arange(0.0, seconds, 0.02)
+        radians = 2.0 * math.pi * hz * CENT
+        phase = adler_phase(radians * (off + detuning), radians * half_range, times, start)
+        return Course(times, -phase / (2.0 * math.pi), hz)
+
+    return observe
+
+
+def circle_map(omega: float, k: float, beats: int, start: float = 0.1) -> Iterator[float]:
+    """Lifted phases of θ' = θ + Ω − (K/2π) sin 2πθ."""
+    theta = start
+    for _ in range(beats):
+        yield theta
+        theta += omega - k / (2.0 * math.pi) * math.sin(2.0 * math.pi * theta)
+
+
+def tongue(k: float, p: int, q: int, hz: float = 100.0):
+    """Observer of the p/q tongue of the circle map, kicked `hz` times a second.
+
+    A slip there is 1/q of a turn: the course counts slips.
+    """
+
+    def observe(detuning: float, seconds: float) -> Course:
+        beats = int(seconds * hz)
+        # Ω of the 0/1 tongue counts from one turn a beat, which the map does not see.
+        omega = (p / q or 1.0) * math.exp(detuning * CENT) - (0.0 if p else 1.0)
+        theta = np.fromiter(circle_map(omega, k, beats), float, beats)
+        order = np.arange(beats)
+        return Course(order / hz, q * theta - order * p, hz * (p or 1))
+
+    return observe
+
+
+@pytest.mark.parametrize("ratio", [1.01, 1.1, 1.25, 2.0])
+def test_the_drift_outside_an_adler_lock_is_the_published_beat(ratio):
+    # Adler 1946: mean beat √(Δω² − Δω_L²), that is 0.75 and 1.73205 at ratios 1.25 and 2.
+    strength = 2.0 * math.pi
+    beat = math.sqrt(ratio**2 - 1.0)
+    times = np.arange(0.0, 40.0 / beat, 2e-3)
+    phase = adler_phase(ratio * strength, strength, times)
+    found = locking.drift(Course(times, phase / (2.0 * math.pi), B_FLAT))
+    assert found.state == "slips"
+    assert found.hz == pytest.approx(beat, rel=0.02)
+    turns = (phase - phase[0]) / (2.0 * math.pi)
+    whole = np.searchsorted(turns, [5.0, 25.0])
+    assert 20.0 / np.diff(times[whole])[0] == pytest.approx(beat, rel=5e-3)
+
+
+@pytest.mark.parametrize("half_range", [0.5, 2.0, 7.3, 40.0])
+def test_both_edges_of_an_adler_lock_are_found(half_range):
+    low, high = locking.lock_range(adler(half_range), 0.0)
+    margin = max(0.1, 0.01 * half_range)
+    assert low == pytest.approx(-half_range, abs=margin)
+    assert high == pytest.approx(half_range, abs=margin)
+
+
+def test_the_edges_are_found_from_any_locked_start():
+    low, high = locking.lock_range(adler(3.0, off=2.0), -1.0, fineness=0.02)
+    assert low == pytest.approx(-5.0, abs=0.05)
+    assert high == pytest.approx(1.0, abs=0.05)
+
+
+def test_the_search_for_edges_goes_no_farther_than_told():
+    low, high = locking.lock_range(adler(500.0), 0.0, farthest=30.0, fineness=0.1)
+    assert -30.0 <= low < -29.8
+    assert 29.8 < high <= 30.0
+
+
+def test_an_edge_is_found_in_a_signal_that_follows_adlers_equation():
+    rate, hz, half_range = 2000.0, B_FLAT, 1.5
+
+    def observe(detuning: float, seconds: float) -> Course:
+        coarse = np.arange(0.0, seconds + 0.02, 0.02)
+        radians = 2.0 * math.pi * hz * CENT
+        slow = adler_phase(radians * detuning, radians * half_range, coarse)
+        times = np.arange(0.0, seconds, 1.0 / rate)
+        turned = 2.0 * math.pi * hz * (1.0 + detuning * CENT) * times
+        wave = np.cos(turned - np.interp(times, coarse, slow))
+        track = pitch.phase_track(wave, rate, hz * math.exp(detuning * CENT), 20.0)
+        return Course(track.times, track.cycles, hz)
+
+    low, high = locking.lock_range(observe, 0.0, fineness=0.05)
+    assert low == pytest.approx(-half_range, abs=0.1)
+    assert high == pytest.approx(half_range, abs=0.1)
+
+
+@pytest.mark.parametrize("off", [0.0, 0.1, -0.1])
+@pytest.mark.parametrize("start", [0.0, 1.0, -2.0])
+def test_a_true_lock_of_a_third_of_a_cent_is_locked(off, start):
+    found = locking.decide(adler(0.3, off, start=start))
+    assert (found.locked, found.decided) == (True, True)
+    assert abs(found.drift_hz) < 0.01
+
+
+@pytest.mark.parametrize("off", [1.0, -1.0, 0.6])
+def test_a_near_miss_is_not_locked_and_its_beat_is_told(off):
+    found = locking.decide(adler(0.3, off))
+    beat = B_FLAT * CENT * math.copysign(math.sqrt(off**2 - 0.09), off)
+    assert (found.locked, found.decided) == (False, True)
+    assert found.drift_hz == pytest.approx(-beat, rel=0.35)
+
+
+def test_pulling_on_takes_the_voice_out_of_a_lock_narrower_than_the_pull():
+    found = locking.decide(adler(0.05))
+    assert not found.locked
+
+
+@pytest.mark.parametrize("nearness", [0.5, 0.9, 0.97])
+def test_slow_relaxation_near_an_edge_is_not_called_a_slip(nearness):
+    # Adler 1946: the phase comes to rest with the rate √(Δω_L² − Δω²): slowly near the edge.
+    for half_range in (0.3, 1.0, 4.0):
+        for start in (0.0, 2.5, -2.5):
+            observe = adler(half_range, nearness * half_range, start=start)
+            assert locking.watch(observe, 0.0).state != "slips"
+
+
+@settings(max_examples=60)
+@example(half_range=0.3, ratio=0.0, hz=116.54, start=1.0)
+@given(
+    half_range=st.floats(0.12, 20.0),
+    ratio=st.floats(-3.0, 3.0),
+    hz=st.floats(40.0, 500.0),
+    start=st.floats(-2.6, 2.6),
+)
+def test_what_is_decided_about_an_adler_oscillator_is_right(half_range, ratio, hz, start):
+    off = ratio * half_range
+    reach = abs(off) + locking.PULL_CENTS
+    assume(abs(reach - half_range) > max(0.03 * half_range, 0.03))
+    found = locking.decide(adler(half_range, off, hz, start))
+    if found.decided:
+        assert found.locked == (reach < half_range)
+
+
+def test_two_oscillators_tuned_exactly_a_fifth_apart_are_not_locked():
+    rate, fingered = 2000.0, B_FLAT
+
+    def observe(detuning: float, seconds: float) -> Course:
+        times = np.arange(0.0, seconds, 1.0 / rate)
+        sung = 1.5 * fingered * math.exp(detuning * CENT)
+        track = pitch.phase_track(np.sin(2.0 * math.pi * fingered * times), rate, sung / 1.5, 20.0)
+        return Course(track.times, track.cycles, sung / 1.5)
+
+    assert locking.watch(observe, 0.0).state == "follows"
+    found = locking.decide(observe)
+    assert (found.locked, found.decided) == (False, True)
+    assert found.drift_hz == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("k", [0.05, 0.5])
+def test_the_widest_tongue_of_the_circle_map_has_its_exact_edges(k):
+    # Fixed points θ' = θ need |Ω| ≤ K/2π (V. I. Arnold, Amer. Math. Soc. Transl. 46, 213, 1965;
+    # M. H. Jensen, P. Bak and T. Bohr, Phys. Rev. A 30, 1960, 1984; from memory).
+    edge = k / (2.0 * math.pi)
+    assert edge == pytest.approx(0.0795775 * k / 0.5, abs=1e-6)
+    low, high = locking.lock_range(tongue(k, 0, 1), 0.0, farthest=300.0, fineness=0.05)
+    assert low == pytest.approx(math.log(1.0 - edge) / CENT, abs=0.1)
+    assert high == pytest.approx(math.log(1.0 + edge) / CENT, abs=0.1)
+
+
+@pytest.mark.parametrize(("k", "tolerance"), [(0.1, 0.03), (0.25, 0.03)])
+def test_the_half_tongue_widens_with_the_square_of_the_coupling(k, tolerance):
+    # To second order in K the width in Ω is K²/4π (Jensen, Bak and Bohr 1984; from memory).
+    low, high = locking.lock_range(tongue(k, 1, 2), 0.0, fineness=0.005)
+    width = 0.5 * (math.exp(high * CENT) - math.exp(low * CENT))
+    assert width == pytest.approx(k**2 / (4.0 * math.pi), rel=tolerance)
+
+
+def test_the_half_tongue_is_locked_inside_and_not_outside():
+    # Edges .490251 and .509749 at K = 0.5: own calculation on the twice iterated map.
+    low, high = (math.log(2.0 * edge) / CENT for edge in (0.490251, 0.509749))
+    observe = tongue(0.5, 1, 2)
+    for inside in (low + 0.5, 0.0, high - 0.5):
+        assert locking.decide(observe, inside).locked
+    for outside in (low - 0.5, high + 0.5):
+        found = locking.decide(observe, outside)
+        assert (found.locked, found.decided) == (False, True)
+
+
+def test_the_winding_number_converges_far_faster_than_the_mean():
+    # Das, Saiki, Sander and Yorke, Nonlinearity 30, 4111, 2017: the method. The figure is an own
+    # calculation, held against the bound |θ_n − θ_0 − nW| < 1 of every invertible circle map.
+    theta = np.fromiter(circle_map(0.3, 0.5, 200_001), float, 200_001)
+    winding = locking.winding_number(np.diff(theta[:20_001]))
+    assert winding == pytest.approx(0.2927398244, abs=1e-9)
+    assert abs(theta[-1] - theta[0] - 200_000 * winding) < 1.0
+    assert abs((theta[20_000] - theta[0]) / 20_000 - winding) > 1e-8
+
+
+def test_the_winding_number_never_falls_as_the_detuning_rises():
+    # Arnold 1965 (from memory): W(Ω) is a devil's staircase, monotone for K ≤ 1; the widest step
+    # between 1/3 and 1/2 is their Farey mediant 2/5.
+    omega = np.linspace(0.3, 0.55, 2000)
+    turns = np.empty((2000, omega.size))
+    theta = np.zeros(omega.size)
+    for n in range(-500, 2000):
+        turn = omega - 0.9 / (2.0 * math.pi) * np.sin(2.0 * math.pi * theta)
+        theta += turn
+        if n >= 0:
+            turns[n] = turn
+    winding = np.array([locking.winding_number(column) for column in turns.T])
+    assert np.diff(winding).min() > -1e-4
+    between = (winding > 1.0 / 3.0 + 1e-3) & (winding < 0.5 - 1e-3)
+    widths = {
+        (p, q): int(np.sum(np.abs(winding[between] - p / q) < 1e-6))
+        for q in range(2, 13)
+        for p in range(1, q)
+        if math.gcd(p, q) == 1
+    }
+    assert max(widths, key=widths.__getitem__) == (2, 5)
+    assert widths[2, 5] > 2 * widths[3, 8] > 0
+
+
+@pytest.mark.parametrize("beats", [1, 2, 3, 4, 8])
+def test_the_period_of_a_repeating_signal_is_found(beats):
+    rate, hz = 12000.0, 100.0
+    times = np.arange(0.0, 1.0, 1.0 / rate)
+    slow = 0.2 * np.cos(2.0 * math.pi * hz / beats * times) if beats > 1 else 0.0
+    wave = np.sin(2.0 * math.pi * hz * times) + slow
+    assert locking.period(locking.strobe(wave, rate, hz)) == beats
+
+
+def test_a_signal_that_never_repeats_has_no_period():
+    rate, hz = 12000.0, 100.0
+    times = np.arange(0.0, 1.0, 1.0 / rate)
+    golden = 0.5 * (math.sqrt(5.0) - 1.0)
+    wave = np.sin(2.0 * math.pi * hz * times) + 0.3 * np.sin(2.0 * math.pi * hz * golden * times)
+    assert locking.period(locking.strobe(wave, rate, hz)) is None
+
+
+def test_a_constant_repeats_at_every_beat():
+    assert locking.period(np.ones((20, 16))) == 1
+
+
+def logistic(parameter: float) -> NDArray[np.float64]:
+    x, orbit = 0.3, []
+    for n in range(3000):
+        x = parameter * x * (1.0 - x)
+        if n >= 2900:
+            orbit.append([x])
+    return np.array(orbit)
+
+
+@pytest.mark.parametrize(
+    ("parameter", "beats"), [(3.2, 2), (3.5, 4), (3.55, 8), (3.83, 3), (3.9, None)]
+)
+def test_the_period_doublings_of_the_logistic_map_are_counted(parameter, beats):
+    # R. M. May, Nature 261, 459-467, 1976: periods 2, 4, 8, then chaos; period 3 near 3.83.
+    assert locking.period(logistic(parameter)) == beats
+
+
+def test_strobed_values_lie_at_equal_phases():
+    rate, hz = 9000.0, 97.3
+    times = np.arange(4000) / rate
+    states = locking.strobe(np.sin(2.0 * math.pi * hz * times), rate, hz, phases=8)
+    expected = np.sin(2.0 * math.pi * np.arange(8) / 8)
+    assert states.shape[0] == int(3998 * hz / rate)
+    assert np.abs(states - expected).max() < 2e-3
+
+
+def test_the_bound_on_watching_is_kept():
+    asked = []
+
+    def observe(detuning: float, seconds: float) -> Course:
+        asked.append(seconds)
+        return adler(0.5, 0.51)(detuning, seconds)
+
+    assert locking.watch(observe, 0.0, longest=10.0).state == "undecided"
+    assert asked == [locking.FIRST_WATCH, 10.0]
+
+
+@numba.njit
+def toy_cylinder(mouth: NDArray[np.float64], zeta: float) -> NDArray[np.float64]:
+    """Pressure in a cylinder of one delay, one low-pass and a reed without mass; over closing.
+
+    The reed's law is that of A. Hirschberg and J. Kergomard (J. Kergomard, "Elementary
+    considerations on reed-instrument oscillations," in Mechanics of Musical Instruments, 1995,
+    from memory), solved by bisection; the bore is a delay of 118.3 samples.
+    """
+    out, pressure = np.zeros(mouth.size + 120), np.empty(mouth.size)
+    back = 0.0
+    for n in range(mouth.size):
+        arriving = 0.7 * out[n + 120 - 118] + 0.3 * out[n + 120 - 119]
+        back = 0.55 * arriving + 0.45 * back
+        inward = -0.94 * back
+        drive = mouth[n] - 2.0 * inward
+        low, high = min(drive, 0.0), max(drive, 0.0)
+        for _ in range(40):
+            drop = 0.5 * (low + high)
+            gap = max(1.0 - drop, 0.0)
+            if drop + zeta * gap * math.copysign(math.sqrt(abs(drop)), drop) > drive:
+                high = drop
+            else:
+                low = drop
+        pressure[n] = mouth[n] - 0.5 * (low + high)
+        out[n + 120] = pressure[n] - inward
+    return pressure
+
+
+def toy(mouth: float, depth: float, voice: list[float], ratio: tuple[int, int]):
+    """Observer of the toy cylinder under a voice of given harmonics, tuned p/q to its note."""
+    rate, (p, q) = 48000.0, ratio
+    strengths = np.array(voice) / math.sqrt(np.sum(np.square(voice)))
+    steady = toy_cylinder(np.full(96000, mouth), 0.35)[-48000:]
+    note = pitch.refine(steady, rate, 201.5)
+
+    def observe(detuning: float, seconds: float) -> Course:
+        hz = note * p / q * math.exp(detuning * CENT)
+        turns = 2.0 * math.pi * hz / rate * np.arange(round(seconds * rate))
+        sung = sum(a * np.sin(k * turns) for k, a in enumerate(strengths, 1))
+        wave = toy_cylinder(mouth * (1.0 + depth * sung), 0.35)
+        thin = wave[: wave.size // 4 * 4].reshape(-1, 4).mean(axis=1)
+        track = pitch.phase_track(thin, rate / 4.0, hz * q / p, min(hz / p, 20.0))
+        return Course(track.times, p * track.cycles, hz * q)
+
+    return observe
+
+
+def follows(observe: locking.Observe, detunings: NDArray[np.float64]) -> int:
+    return sum(locking.watch(observe, float(cents), 6.0).state == "follows" for cents in detunings)
+
+
+SINE, PULSE = [1.0], [1.0, 0.5, 0.3, 0.2, 0.14, 0.1]
+
+
+@pytest.mark.slow
+def test_a_cylinder_locks_to_even_multiples_and_hardly_to_odd_ones():
+    # The half-wave symmetry of a cylinder's oscillation leaves odd multiples without effect in
+    # first order. Widths: own calculation; half-width 2/1 at least 3.5 cents, 3/1 below 0.5.
+    even = follows(toy(0.42, 0.2, SINE, (2, 1)), np.arange(-8.0, 8.1, 1.0))
+    odd = follows(toy(0.42, 0.2, SINE, (3, 1)), np.arange(-4.0, 4.1, 0.5))
+    assert even >= 7
+    assert odd <= 2
+
+
+@pytest.mark.slow
+def test_a_bright_voice_locks_where_a_sine_does_not():
+    # Sung an octave and a fifth under the note: only the voice's own third harmonic acts in first
+    # order. Half-widths: own calculation; sine below 1 cent, pulse 5 cents or more.
+    detunings = np.arange(-20.0, 20.1, 2.0)
+    assert follows(toy(0.40, 0.3, SINE, (1, 3)), detunings) <= 1
+    assert follows(toy(0.40, 0.3, PULSE, (1, 3)), detunings) >= 5
+
+
+def test_the_toy_cylinder_plays_the_note_of_its_delay_and_odd_partials():
+    rate = 48000.0
+    wave = toy_cylinder(np.full(96000, 0.42), 0.35)[-48000:]
+    hz = pitch.refine(wave, rate, 201.5)
+    assert hz == pytest.approx(201.52, abs=0.05)
+    lines = [
+        float(np.median(pitch.phase_track(wave, rate, k * hz, 20.0).amplitude)) for k in range(1, 6)
+    ]
+    level = 20.0 * np.log10(np.array(lines) / lines[0])
+    assert level[[2, 4]] == pytest.approx([-9.9, -15.1], abs=0.3)
+    assert max(level[1], level[3]) < -40.0

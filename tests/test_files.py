@@ -1,0 +1,46 @@
+"""Files that appear whole or not at all."""
+
+from pathlib import Path
+
+import pytest
+
+from reedbore.errors import ReedboreError
+from reedbore.files import check_writable, write_whole
+
+
+def test_file_appears_whole_in_folders_made_for_it(tmp_path: Path):
+    write_whole(tmp_path / "a" / "b" / "x.bin", b"all")
+    assert (tmp_path / "a" / "b" / "x.bin").read_bytes() == b"all"
+    assert [path.name for path in (tmp_path / "a" / "b").iterdir()] == ["x.bin"]
+
+
+def test_old_file_stays_where_the_new_one_fails(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    (tmp_path / "x.bin").write_bytes(b"old")
+
+    def full(*_: object) -> int:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(ReedboreError, match=r"cannot be written \(no space left on device\)"):
+        write_whole(tmp_path / "x.bin", b"new")
+    assert (tmp_path / "x.bin").read_bytes() == b"old"
+    assert [path.name for path in tmp_path.iterdir()] == ["x.bin"]
+
+
+def test_looking_ahead_leaves_nothing_behind(tmp_path: Path):
+    check_writable(tmp_path / "new" / "folder" / "x.bin")
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", ["file/x.bin", "file/deeper/x.bin", "folder"])
+def test_looking_ahead_finds_what_writing_would(name: str, tmp_path: Path):
+    (tmp_path / "file").write_text("")
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(ReedboreError, match="cannot be written"):
+        check_writable(tmp_path / name)
+
+
+def test_folder_of_the_system_is_refused():
+    # Not even an administrator makes files there.
+    with pytest.raises(ReedboreError, match=r"/proc/x/x\.bin cannot be written"):
+        check_writable(Path("/proc/x/x.bin"))

@@ -1,0 +1,131 @@
+"""The picture of a take: whose partial is whose, and a whole file for every kind of take."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.image import imread
+
+from reedbore import presets, render
+from reedbore.errors import ReedboreError
+from reedbore.figures import plots
+from reedbore.kernel.single import Traces
+from reedbore.measures import spectrum
+from reedbore.model import Setup
+from reedbore.verdict import Verdict
+
+PLAYED, SUNG = 120.0, 200.0  # 5/3, a third note at 40 Hz
+
+
+def verdict(state: str, ratio: tuple[int, int] | None, **changed: float | None) -> Verdict:
+    values = {"sung_hz": SUNG, "played_hz": PLAYED, **changed}
+    return Verdict(
+        state=state, reason=None, jumped=False, ratio=ratio,
+        resultant_hz=PLAYED / ratio[1] if ratio else None, resultant_level_db=None, heard="yes",
+        drift_hz=None, lock_range_cents=None, settle_s=None, roughness=None,
+        voice_off_state="sounding", voice_off_hz=PLAYED, voice_off_period=1, **values,
+    )  # fmt: skip
+
+
+def take(setup: Setup, lines: dict[float, float], seconds: float = 1.0) -> render.Take:
+    inner, outer = (np.arange(round(rate * seconds)) / rate for rate in (96000.0, 48000.0))
+
+    def tone(time: np.ndarray) -> np.ndarray:
+        silence = np.zeros(time.size)
+        return sum((a * np.cos(2 * np.pi * hz * time) for hz, a in lines.items()), silence)
+
+    pressure = 1000.0 * tone(inner)
+    sung = np.cos(2 * np.pi * SUNG * inner) * (setup.voice.source != "off")
+    mouth = setup.breath.pressure * (1.0 + setup.voice.depth * sung)
+    return render.Take(
+        setup, seconds, mouth, sung, Traces(pressure, pressure, pressure * 0.0), tone(outer)
+    )
+
+
+@pytest.fixture
+def setup() -> Setup:
+    return presets.setup_for(presets.load_horn("tenor-saxophone"))
+
+
+def test_each_line_of_a_locked_pair_belongs_to_somebody():
+    hz = np.array([40.0, 80.0, 120.0, 200.0, 240.0, 400.0, 600.0, 605.0])
+    assert plots.name_lines(hz, PLAYED, SUNG, 40.0) == [
+        "third", "third", "horn", "voice", "horn", "voice", "both", "third",
+    ]  # fmt: skip
+
+
+def test_lines_without_a_common_note_are_sums_and_differences():
+    hz = np.array([81.0, 120.0, 201.0, 321.0])
+    assert plots.name_lines(hz, PLAYED, 201.0, None) == ["mixed", "horn", "voice", "mixed"]
+
+
+def test_horn_alone_has_only_its_own_partials():
+    assert plots.name_lines(np.array([120.0, 240.0]), PLAYED, None, None) == ["horn", "horn"]
+
+
+def test_foot_of_a_strong_line_is_no_line_of_its_own():
+    found = spectrum.Lines(np.array([116.0, 120.0, 200.0]), np.array([0.01, 1.0, 0.01]))
+    assert plots._is_skirt(found).tolist() == [True, False, False]
+
+
+def test_no_line_is_the_partial_of_nothing():
+    # Below its fundamental a note has no partial, least of all at 0 Hz.
+    assert plots.name_lines(np.array([0.5, 60.0]), PLAYED, SUNG, None) == ["mixed", "mixed"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "found"),
+    [
+        ({120.0: 1.0, 200.0: 0.3, 80.0: 0.1}, verdict("locked", (5, 3))),
+        ({120.0: 1.0, 200.5: 0.3}, verdict("drifting", (5, 3))),
+        ({120.0: 1.0, 170.0: 0.3}, verdict("rough", None)),
+        ({120.0: 1.0}, verdict("unsung", None, sung_hz=None)),
+        ({}, verdict("silent", None, played_hz=None)),
+        ({}, verdict("silent", None, played_hz=None, sung_hz=None)),
+        ({20.0: 1.0, 160.0: 0.5}, verdict("locked", (8, 1))),
+    ],
+)
+def test_every_kind_of_take_has_a_picture(
+    lines: dict[float, float], found: Verdict, setup: Setup, tmp_path: Path
+):
+    if found.sung_hz is None:
+        setup = setup.with_value("voice.source", "off")
+    path = tmp_path / "take.png"
+    plots.take_picture(take(setup, lines), found, path, title="Bb2 under D4", says="It moves.")
+    picture = imread(path)
+    assert picture.shape[:2] == (1150, 1000)
+    assert float(np.ptp(picture[:, :, :3])) > 0.8
+    assert [file.name for file in tmp_path.iterdir()] == ["take.png"]
+
+
+def test_shortest_take_has_a_picture(setup: Setup, tmp_path: Path):
+    short = take(setup, {120.0: 1.0}, seconds=0.1)
+    plots.take_picture(short, verdict("locked", (5, 3)), tmp_path / "take.png", title="short")
+    assert (tmp_path / "take.png").exists()
+
+
+def test_take_that_broke_shows_what_there_is(setup: Setup, tmp_path: Path):
+    broken = take(setup, {120.0: 1.0})
+    for samples in (broken.sound, broken.traces.pressure):
+        samples[samples.size // 2 :] = np.nan
+    found = verdict("failed", None, played_hz=None)
+    plots.take_picture(broken, found, tmp_path / "take.png", title="broken")
+    assert (tmp_path / "take.png").stat().st_size > 10_000
+
+
+def test_same_take_gives_the_same_picture(setup: Setup, tmp_path: Path):
+    one = take(setup, {120.0: 1.0, 200.0: 0.3})
+    for name in ("a.png", "b.png"):
+        plots.take_picture(one, verdict("locked", (5, 3)), tmp_path / name, title="twice")
+    assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
+
+
+def test_picture_that_cannot_be_written_is_told(setup: Setup, tmp_path: Path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(ReedboreError, match="cannot be written"):
+        plots.take_picture(
+            take(setup, {120.0: 1.0}),
+            verdict("rough", None),
+            tmp_path / "file" / "x.png",
+            title="x",
+        )

@@ -1,0 +1,161 @@
+"""The prediction for a pair: what it answers, and how a player reads it."""
+
+import json
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reedbore import notes, prediction
+from reedbore.errors import NoteError
+
+NOTES = st.integers(36, 72).map(notes.midi_to_hz)
+
+
+def predict(fingered: str, sung: str, **settings: Any) -> prediction.Prediction:
+    fingered_hz = notes.parse_pitch(fingered)
+    return prediction.predict_pair(
+        fingered_hz,
+        notes.parse_sung(sung, fingered_hz),
+        ratio=notes.parse_ratio(sung),
+        **settings,
+    )
+
+
+def shown(fingered: str, sung: str, **settings: Any) -> str:
+    return prediction.pair_text(predict(fingered, sung, **settings))
+
+
+@pytest.mark.parametrize(
+    ("fingered", "sung", "outcome"),
+    [
+        ("Bb2", "Bb2", "fingered"),
+        ("Bb2", "3/1", "fingered"),
+        ("Bb2", "D4", "third"),
+        ("Bb2", "5/3", "third"),
+        ("Bb3", "Bb2", "sung"),
+        ("Bb2", "+650c", "none"),
+        ("Bb2", "D3", "uncertain"),
+        ("Ab2", "Bb2", "growl"),
+    ],
+)
+def test_each_kind_of_pair_is_named(fingered: str, sung: str, outcome: str):
+    assert predict(fingered, sung).outcome == outcome
+
+
+def test_tempered_third_over_the_octave_is_sung_fourteen_cents_low():
+    # 5/2 lies 13.69 cents below ten semitones and an octave, exact from the definition.
+    pair = predict("Bb2", "D4")
+    assert pair.meeting is not None
+    assert pair.meeting.ratio == (5, 2)
+    assert pair.sing_cents(pair.meeting) == pytest.approx(-13.69, abs=0.01)
+    assert pair.name(pair.meeting.sing_hz) == "D4-14c"
+    assert pair.name(pair.meeting.resultant_hz) == "Bb1"
+
+
+def test_ratio_that_the_player_names_stands_though_a_simpler_one_is_near():
+    # 12/11 lies 14 cents from 11/10, which has the smaller product.
+    meeting = predict("Bb2", "12/11").meeting
+    assert meeting is not None
+    assert meeting.ratio == (12, 11)
+    assert notes.choose_ratio(12 / 11) == (11, 10)
+
+
+def test_six_folded_fifths_only_growl_and_the_way_out_is_shown():
+    # Common practice, no source: 729/512 has its common fundamental nine octaves down.
+    pair = predict("C4", "729/512")
+    assert pair.outcome == "growl"
+    assert "9 octaves below" in prediction.pair_text(pair)
+    assert pair.nearby is not None
+    assert pair.nearby.ratio == (3, 2)
+
+
+def test_pair_without_a_ratio_has_no_meeting_and_names_the_next_simple_one():
+    pair = predict("Bb2", "+650c")
+    assert pair.meeting is None
+    assert pair.nearby is not None
+    assert pair.nearby.ratio == (3, 2)
+    assert pair.name(pair.nearby.sing_hz) == "F3+2c"
+
+
+def test_pair_that_gives_a_pitch_needs_no_way_out():
+    assert predict("Bb2", "D4").nearby is None
+
+
+@given(NOTES, NOTES)
+def test_singing_where_told_is_exact(fingered: float, sung: float):
+    meeting = prediction.predict_pair(fingered, sung).meeting
+    if meeting is None:
+        return
+    p, q = meeting.ratio
+    assert abs(notes.cents(meeting.sing_hz, sung)) <= notes.TOLERANCE_CENTS
+    assert meeting.sing_hz == pytest.approx(p * meeting.resultant_hz, rel=1e-12)
+    assert fingered == pytest.approx(q * meeting.resultant_hz, rel=1e-12)
+
+
+@pytest.mark.parametrize("tolerance", [-1.0, 50.1, float("nan")])
+def test_tolerance_out_of_range_is_refused(tolerance: float):
+    with pytest.raises(NoteError, match=r"tolerance is .* allowed 0 to 50 cents"):
+        predict("Bb2", "D4", tolerance_cents=tolerance)
+
+
+def test_no_tolerance_at_all_leaves_only_exact_pairs():
+    assert predict("Bb2", "Bb3", tolerance_cents=0.0).outcome == "fingered"
+    assert predict("Bb2", "F3", tolerance_cents=0.0).outcome == "none"
+
+
+def test_tuning_out_of_range_is_refused():
+    with pytest.raises(NoteError, match="a4 is 44 Hz"):
+        predict("Bb2", "D4", a4=44.0)
+
+
+@pytest.mark.parametrize(
+    ("q", "words"),
+    [(2, "an octave"), (3, "a twelfth"), (5, "two octaves and a third"), (512, "9 octaves")],
+)
+def test_depth_below_the_fingered_note_is_said_in_words(q: int, words: str):
+    assert prediction.below(q) == words
+
+
+# --- how it reads --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("sung", ["D4", "5/3", "+650c", "729/512", "1/1", "1/2", "-5st"])
+@pytest.mark.parametrize("transposition", [None, 14])
+def test_table_fits_eighty_columns(sung: str, transposition: int | None):
+    lines = shown("F#3+14c", sung, transposition=transposition).splitlines()
+    assert max(map(len, lines)) <= 80
+    assert all(line == line.rstrip() for line in lines)
+
+
+def test_player_reads_what_comes_out_whether_it_carries_and_where_to_sing():
+    text = shown("Bb2", "D4", transposition=14)
+    assert "ratio      5/2 (sung/fingered)" in text
+    assert "comes out  a third note" in text
+    assert "an octave below the fingered note" in text
+    assert "its pitch  can carry a melody" in text
+    assert "sing       D4-14c (291.35 Hz), 13.7 cents lower" in text
+
+
+def test_written_pitch_stands_beside_the_concert_pitch_of_a_transposing_horn():
+    # The tenor saxophone is written a major ninth above its sound: common practice, no source.
+    rows = [line.split() for line in shown("Bb2", "D4", transposition=14).splitlines()]
+    assert ["fingered", "Bb2", "116.54", "C4"] in rows
+    assert ["sung", "D4", "293.66", "E5"] in rows
+    assert ["in", "common", "Bb1", "58.27", "C3"] in rows
+    assert "written" not in shown("Bb2", "D4")
+
+
+def test_document_is_json_and_holds_null_where_nothing_applies():
+    found = json.loads(json.dumps(prediction.pair_document(predict("Bb2", "D4"))))
+    assert found["ratio"] == "5/2"
+    assert found["fingered_note"] == "Bb2"
+    assert found["resultant_note"] == "Bb1"
+    assert found["resultant_hz"] == pytest.approx(58.2705, abs=1e-4)
+    assert found["sing_cents"] == pytest.approx(-13.69, abs=0.01)
+    assert found["carries_pitch"] == "yes"
+    assert len(found["combination_tones"]) == 6
+    rough = prediction.pair_document(predict("Bb2", "+650c"))
+    assert rough["ratio"] is rough["resultant_hz"] is rough["sing_cents"] is None
+    assert rough["nearby_ratio"] == "3/2"

@@ -1,0 +1,153 @@
+"""The sidecar: what comes back is what went in, bit for bit, or a sentence says why not."""
+
+import json
+import platform
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numba
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reedbore import audio, presets, sidecar
+from reedbore.errors import ModelError, ReedboreError
+from reedbore.model import Setup
+
+
+def tenor() -> Setup:
+    return presets.setup_for(presets.load_horn("tenor-saxophone"))
+
+
+def made(setup: Setup, seconds: float = 4.0) -> sidecar.Sidecar:
+    return sidecar.Sidecar(
+        setup=setup,
+        seconds=seconds,
+        request={"horn": "tenor-saxophone", "fingered": "Bb2", "sung": "5/3"},
+        sound={"sound": {"file": "a.wav", "full_scale_pa": 20.0, "gain_db": 0.0}},
+        verdict={"state": "locked", "ratio": "5/3"},
+        versions=sidecar.versions(),
+        recording=sidecar.fingerprint(setup),
+    )
+
+
+@given(
+    st.floats(0.05, 3.0), st.floats(50.0, 5000.0), st.floats(20.0, 2000.0), st.floats(0.5, 600.0)
+)
+def test_setup_comes_back_bit_for_bit(
+    tmp_path_factory: pytest.TempPathFactory,
+    opening: float, length: float, sung: float, seconds: float,
+):  # fmt: skip
+    setup = tenor().with_value("reed.opening_mm", opening)
+    setup = setup.with_value("bore.length_mm", length).with_value("voice.frequency_hz", sung)
+    path = tmp_path_factory.mktemp("takes") / "take.json"
+    sidecar.write(path, made(setup, seconds))
+    back = sidecar.read(path)
+    assert back.setup == setup
+    assert back.setup.reed.opening.hex() == setup.reed.opening.hex()
+    assert back.seconds.hex() == seconds.hex()
+
+
+def test_everything_else_comes_back_too(tmp_path: Path):
+    kept = made(tenor())
+    sidecar.write(tmp_path / "take.json", kept)
+    assert sidecar.read(tmp_path / "take.json") == kept
+
+
+def test_setup_stands_under_the_keys_that_users_write(tmp_path: Path):
+    sidecar.write(tmp_path / "take.json", made(tenor().with_value("reed.opening_mm", 1.25)))
+    plain = json.loads((tmp_path / "take.json").read_text(encoding="utf-8"))
+    assert plain["setup"]["reed"]["opening_mm"] == 1.25
+    assert plain["sound"]["sound"]["full_scale_pa"] == 20.0
+
+
+def test_versions_are_those_that_run():
+    found = sidecar.versions()
+    assert found["numpy"] == np.__version__
+    assert found["numba"] == numba.__version__
+    assert found["python"] == platform.python_version()
+
+
+def test_other_version_is_told():
+    here = made(tenor())
+    assert sidecar.differences(here) == []
+    other = replace(here, versions={**here.versions, "numpy": "1.0"})
+    (told,) = sidecar.differences(other)
+    assert "made with numpy 1.0" in told
+
+
+def test_other_recording_under_the_same_name_is_told(tmp_path: Path):
+    voice = tmp_path / "voice.wav"
+    audio.write(voice, np.sin(np.arange(48000) * 0.02), 48000)
+    setup = tenor().with_value("voice.file", str(voice)).with_value("voice.source", "recording")
+    kept = made(setup)
+    assert sidecar.differences(kept) == []
+    audio.write(voice, np.sin(np.arange(48000) * 0.03), 48000)
+    (told,) = sidecar.differences(kept)
+    assert "no longer the recording" in told
+    voice.unlink()
+    with pytest.raises(ReedboreError, match=r"voice\.wav cannot be read"):
+        sidecar.differences(kept)
+
+
+def changed(path: Path, **values: Any) -> Path:
+    plain = json.loads(path.read_text(encoding="utf-8")) | values
+    path.write_text(json.dumps({k: v for k, v in plain.items() if v is not None}))
+    return path
+
+
+@pytest.mark.parametrize(
+    ("values", "sentence"),
+    [
+        ({"setup": None}, "is no sidecar of a take: setup missing"),
+        ({"setup": 3}, "setup must hold named values"),
+        ({"seconds": "four"}, "seconds is 'four'; a number is needed"),
+        ({"seconds": True}, "seconds is True; a number is needed"),
+    ],
+)
+def test_broken_sidecar_is_told_in_one_sentence(
+    values: dict[str, Any], sentence: str, tmp_path: Path
+):
+    sidecar.write(tmp_path / "take.json", made(tenor()))
+    with pytest.raises(ReedboreError, match=sentence) as caught:
+        sidecar.read(changed(tmp_path / "take.json", **values))
+    assert str(tmp_path / "take.json") in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_setting_out_of_range_is_told_with_file_value_and_range(tmp_path: Path):
+    path = tmp_path / "take.json"
+    sidecar.write(path, made(tenor()))
+    setup = json.loads(path.read_text(encoding="utf-8"))["setup"]
+    setup["reed"]["opening_mm"] = 40
+    with pytest.raises(ModelError, match=r"reed\.opening_mm is 40 mm; allowed 0\.05 to 3 mm") as it:
+        sidecar.read(changed(path, setup=setup))
+    assert str(path) in str(it.value)
+
+
+@pytest.mark.parametrize("text", ["", "[1]", "RIFF", "[" * 100000])
+def test_file_of_another_kind_is_told(text: str, tmp_path: Path):
+    (tmp_path / "x.json").write_text(text)
+    with pytest.raises(ReedboreError, match="sidecar"):
+        sidecar.read(tmp_path / "x.json")
+
+
+def test_missing_file_is_told(tmp_path: Path):
+    with pytest.raises(ReedboreError, match="cannot be read"):
+        sidecar.read(tmp_path / "none.json")
+
+
+def test_file_that_cannot_be_written_leaves_nothing_behind(tmp_path: Path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(ReedboreError, match="cannot be written"):
+        sidecar.write(tmp_path / "file" / "take.json", made(tenor()))
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+def test_value_that_is_no_number_is_never_written(tmp_path: Path):
+    kept = replace(made(tenor()), verdict={"roughness": float("nan")})
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        sidecar.write(tmp_path / "take.json", kept)
+    assert not list(tmp_path.iterdir())

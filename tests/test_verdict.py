@@ -1,0 +1,384 @@
+"""Verdicts on takes: what is locked, what is not, and that no verdict sees the request."""
+
+import dataclasses
+import inspect
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from reedbore import audio, verdict
+from reedbore.measures import locking
+from reedbore.model import Bore, BoreSection, Breath, Reed, Setup, Voice
+from reedbore.notes import cents, midi_to_hz
+from reedbore.physics.glottis import pulse_harmonics
+from reedbore.presets import load_horn
+from reedbore.render import SOUND_RATE, Take, again, render
+from reedbore.tuning import tune
+from reedbore.verdict import Verdict, judge, summary
+
+B_FLAT = midi_to_hz(46)  # Bb2
+SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils
+
+
+def with_values(setup: Setup, **values: float | str) -> Setup:
+    for name, value in values.items():
+        setup = setup.with_value(name.replace("__", "."), value)
+    return setup
+
+
+def sung(setup: Setup, hz: float, depth: float = 0.1, source: str = "pulse") -> Setup:
+    return with_values(setup, voice__source=source, voice__frequency_hz=hz, voice__depth=depth)
+
+
+@pytest.fixture(scope="module")
+def tenor() -> Setup:
+    return tune(load_horn("tenor-saxophone"), B_FLAT)
+
+
+@pytest.fixture(scope="module")
+def rough(tenor: Setup) -> Take:
+    return render(sung(tenor, B_FLAT * 2.0 ** (650.0 / 1200.0)), 6.0)
+
+
+@pytest.fixture(scope="module")
+def fifths(tenor: Setup) -> Take:
+    return render(sung(tenor, B_FLAT * 5.0 / 3.0), 3.0)
+
+
+def test_without_a_voice_the_note_that_was_tuned_is_played(tenor):
+    found = judge(render(tenor, 3.0))
+    assert found.state == "unsung"
+    assert (found.sung_hz, found.ratio, found.drift_hz, found.reason) == (None, None, None, None)
+    assert cents(found.played_hz, B_FLAT) == pytest.approx(0.0, abs=0.3)
+    assert (found.voice_off_state, found.voice_off_period) == ("sounding", 1)
+    assert summary(found) == "Nobody sings: the horn plays alone."
+
+
+@pytest.mark.slow
+def test_three_times_the_note_at_normal_depth_is_locked(tenor):
+    take = render(sung(tenor, 3.0 * B_FLAT), 3.0)
+    found = judge(take, lock_range=True)
+    assert (found.state, found.ratio, found.heard) == ("locked", (3, 1), "same as fingered")
+    assert found.sung_hz == pytest.approx(3.0 * B_FLAT, rel=1e-6)
+    assert found.drift_hz == 0.0
+    assert found.played_hz == pytest.approx(B_FLAT, rel=2e-4)
+    assert found.resultant_hz == found.played_hz
+    low, high = found.lock_range_cents
+    assert -10.0 < low < 0.0 < high < 10.0
+    assert high - low > 2.0 * locking.PULL_CENTS
+    assert "locks" in summary(found)
+    assert "Bb2" in summary(found)
+
+
+@pytest.mark.slow
+def test_the_edges_of_a_lock_hold_for_a_minute_inside_and_slip_outside(tenor):
+    setup = sung(tenor, 3.0 * B_FLAT)
+    edges = judge(render(setup, 2.0), lock_range=True).lock_range_cents
+    for edge, way in zip(edges, (-1.0, 1.0), strict=True):
+        assert slips(setup, edge - 0.3 * way, (3, 1)) == pytest.approx(0.0, abs=0.1)
+        assert abs(slips(setup, edge + 0.5 * way, (3, 1))) > 1.5
+
+
+def slips(setup: Setup, pull: float, ratio: tuple[int, int]) -> float:
+    """Turns between played and sung in the last 40 of 60 seconds, by a plain Fourier sum.
+
+    A sung period more or less is one turn, that is 1/p of a played one.
+    """
+    p, q = ratio
+    rate = setup.time.rate
+    run = again(setup, 60.0, pull)
+    sung_hz = setup.voice.frequency * 2.0 ** (pull / 1200.0)
+    hz = sung_hz * q / p
+    thin = run.traces.pressure[: run.traces.pressure.size // 8 * 8].reshape(-1, 8).mean(axis=1)
+    rate /= 8.0
+    block = round(10.0 * q * rate / sung_hz)  # ten common periods
+    turn = np.exp(-2j * np.pi * hz / rate * np.arange(thin.size))
+    lines = (thin * turn)[: thin.size // block * block].reshape(-1, block).mean(axis=1)
+    phase = np.unwrap(np.angle(lines)) / (2.0 * math.pi)
+    first = np.searchsorted(np.arange(lines.size) * block / rate, 20.0)
+    return float(p * (phase[-1] - phase[first]))
+
+
+@pytest.mark.slow
+def test_the_lock_of_a_narrow_ratio_holds_for_a_minute_and_breaks_a_cent_away(tenor, fifths):
+    found = judge(fifths)
+    assert (found.state, found.ratio) == ("locked", (5, 3))
+    setup = fifths.setup
+    assert slips(setup, 0.0, (5, 3)) == pytest.approx(0.0, abs=0.02)
+    # Uncoupled, a cent would be p · f · 1 cent = 0.337 Hz, 13.5 turns in 40 seconds.
+    for pull in (-1.0, 1.0):
+        assert abs(slips(setup, pull, (5, 3))) == pytest.approx(13.5, abs=1.5)
+        pulled = with_values(setup, voice__frequency_hz=B_FLAT * 5 / 3 * 2.0 ** (pull / 1200.0))
+        outside = judge(render(pulled, 3.0))
+        assert (outside.state, outside.ratio) == ("drifting", (5, 3))
+        assert abs(outside.drift_hz) == pytest.approx(0.337, rel=0.15)
+
+
+def test_the_resultant_of_a_lock_is_the_common_fundamental(fifths):
+    found = judge(fifths)
+    assert found.resultant_hz == pytest.approx(found.sung_hz / 5.0, rel=1e-4)
+    assert found.resultant_level_db < -10.0
+    assert found.heard in ("yes", "uncertain")
+    assert "third note" in summary(found)
+
+
+def test_an_interval_between_the_ratios_is_rough_and_has_no_third_note(rough):
+    found = judge(rough)
+    assert (found.state, found.ratio, found.heard) == ("rough", None, "no")
+    assert (found.resultant_hz, found.resultant_level_db, found.drift_hz) == (None, None, None)
+    assert cents(found.sung_hz, B_FLAT) == pytest.approx(650.0, abs=0.1)
+    assert found.roughness > 1.5
+    assert summary(found) == "No third note. The two notes only roughen each other."
+
+
+@pytest.mark.slow
+def test_all_lines_of_an_unlocked_take_are_sums_of_the_two_pitches(rough):
+    found = judge(rough)
+    rate = rough.setup.time.rate
+    late = rough.traces.pressure[-round(4.0 * rate) :]
+    size = np.abs(np.fft.rfft((late - late.mean()) * np.blackman(late.size)))
+    top = (size[1:-1] > size[:-2]) & (size[1:-1] > size[2:]) & (size[1:-1] > 1e-3 * size.max())
+    peak = np.flatnonzero(top) + 1
+    a, b, c = (np.log(size[peak + shift]) for shift in (-1, 0, 1))
+    hz = (peak + 0.5 * (a - c) / (a - 2.0 * b + c)) * rate / late.size
+    hz = hz[hz < 3000.0]
+    order = np.arange(-30, 31)
+    n, m = np.meshgrid(order, order)
+    simple = np.abs(n) + np.abs(m) <= 30
+    sums = np.sort((n * found.played_hz + m * found.sung_hz)[simple])
+    nearest = np.min(np.abs(hz[:, np.newaxis] - sums), axis=1)
+    assert hz.size > 30
+    # Two-frequency motion has no other lines. Of the frequencies below 3 kHz few lie so near a
+    # sum by chance.
+    covered = np.sum((sums > 0.0) & (sums < 3000.0)) * 0.04 / 3000.0
+    assert covered < 0.05
+    assert np.all(nearest < 0.02)
+
+
+def test_the_judge_sees_nothing_but_the_take():
+    assert list(inspect.signature(judge).parameters) == ["take", "lock_range"]
+    fields = {field.name for field in dataclasses.fields(Take)}
+    assert fields == {"setup", "seconds", "mouth", "sung", "traces", "sound"}
+    asked = ("finger", "ask", "request", "note", "ratio")
+    names = set(Setup.model_fields) | fields | set(Voice.model_fields)
+    assert not [name for name in names for word in asked if word in name]
+
+
+def test_what_was_asked_for_is_only_written_beside_what_was_measured(fifths):
+    found = judge(fifths)
+    plain, labelled = found.document(), found.document(2.0 * B_FLAT, 7.0 * B_FLAT)
+    beside = {"fingered_hz", "fingered_note", "sing_cents", "played_cents"}
+    assert plain.keys() == labelled.keys()
+    assert {key for key in plain if plain[key] != labelled[key]} == beside
+    assert labelled["played_cents"] == pytest.approx(-1200.0, abs=2.0)
+    assert plain["ratio"] == "5/3"
+    assert plain["sung_hz"] == pytest.approx(B_FLAT * 5.0 / 3.0, rel=1e-6)
+
+
+def test_a_document_says_how_far_the_sung_note_lies_from_the_just_one(tenor):
+    # The just fifth lies 1.955 cents over the 700 of a keyboard: A. J. Ellis, in Helmholtz,
+    # On the Sensations of Tone, 2nd English ed., 1885, app. XX (from memory).
+    found = judge(render(sung(tenor, B_FLAT * 2.0 ** (7.0 / 12.0)), 3.0))
+    assert found.ratio == (3, 2)
+    assert found.document(B_FLAT)["sing_cents"] == pytest.approx(1.955, abs=0.01)
+
+
+def test_the_sung_pitch_is_measured_and_not_read(fifths):
+    other = with_values(fifths.setup, voice__frequency_hz=555.0)
+    pretended = dataclasses.replace(fifths, setup=other)
+    hz, _ = verdict._sung_pitch(pretended)
+    assert hz == pytest.approx(B_FLAT * 5.0 / 3.0, rel=1e-6)
+
+
+def test_a_sine_voice_is_measured_like_any_other(tenor):
+    found = judge(render(sung(tenor, 2.0 * B_FLAT * 2.0 ** (5.0 / 1200.0), source="sine"), 3.0))
+    assert (found.state, found.ratio, found.heard) == ("drifting", (2, 1), "same as fingered")
+    # Beat of two mistuned notes: p f_played - q f_sung.
+    assert abs(found.drift_hz) < abs(2.0 * found.voice_off_hz - found.sung_hz) * 1.1
+    assert abs(found.drift_hz) > 0.1
+
+
+def test_a_reed_below_its_threshold_is_silent_however_it_is_driven(tenor):
+    setup = with_values(sung(tenor, 3.0 * B_FLAT, 0.3), breath__pressure_kpa=1.0)
+    found = judge(render(setup, 3.0))
+    assert (found.state, found.voice_off_state) == ("silent", "silent")
+    assert found.reason == "the reed does not sound by itself"
+    assert (found.played_hz, found.ratio, found.drift_hz) == (None, None, None)
+    assert summary(found).startswith("The horn does not sound")
+
+
+def test_breath_that_shuts_the_reed_is_silent(tenor):
+    # 6.8 kPa/mm times 1 mm
+    for setup in (tenor, sung(tenor, 3.0 * B_FLAT)):
+        assert judge(render(with_values(setup, breath__pressure_kpa=7.5), 3.0)).state == "silent"
+
+
+@pytest.mark.slow
+def test_a_voice_that_quenches_the_reed_makes_it_silent(tenor):
+    found = judge(render(sung(tenor, 2.7 * B_FLAT, 1.0), 3.0))
+    assert (found.state, found.reason) == ("silent", "the voice stops the reed")
+    assert found.voice_off_state == "sounding"
+
+
+def test_a_run_that_diverged_has_failed(fifths):
+    broken = fifths.traces.pressure.copy()
+    broken[len(broken) // 2 :] = math.nan
+    found = judge(dataclasses.replace(fifths, traces=fifths.traces._replace(pressure=broken)))
+    assert (found.state, found.reason) == ("failed", "the simulation diverged")
+    assert found.document(B_FLAT)["state"] == "failed"
+    assert summary(found) == "The simulation failed: the simulation diverged."
+
+
+@pytest.mark.slow
+def test_the_same_take_is_judged_the_same_twice(fifths):
+    assert judge(fifths) == judge(fifths)
+
+
+def doubling(mouth: float) -> Setup:
+    """A wide cylinder and a reed without mass, ζ = 0.6: ρc/S of 30 mm, a slit of 45 mm².
+
+    T. Taillard, J. Kergomard and F. Laloë, Nonlinear Dynamics 62, 253-271, 2010: clarinet-like
+    maps double their period below the beating threshold γ = 1/2 when losses are small.
+    """
+    impedance = 1.17 * 347.2 / (math.pi * 0.015**2)
+    closing = 2.0 / 1.17 * (impedance * 1.5e-3 * 30e-3 / 0.6) ** 2
+    return Setup(
+        bore=Bore(length=0.8, sections=(BoreSection(length=0.8, entry=0.03, exit=0.03),)),
+        reed=Reed(
+            opening=1.5e-3,
+            width=30e-3,
+            stiffness=closing / 1.5e-3,
+            frequency=1500.0,
+            damping=1.0,
+            dynamics="massless",
+        ),
+        breath=Breath(pressure=mouth * closing),
+        voice=Voice(source="off"),
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("mouth", [0.46, 0.48, 0.495])
+def test_a_horn_that_doubles_its_period_by_itself_is_told(mouth):
+    found = judge(render(doubling(mouth), 3.0))
+    # A quarter wave of 0.8 m and an end correction of 0.61 radii (Levine and Schwinger 1948).
+    assert found.voice_off_hz == pytest.approx(347.2 / 4.0 / (0.8 + 0.61 * 0.015), rel=0.03)
+    assert found.voice_off_period in (2, 4, 8)
+
+
+@pytest.mark.slow
+def test_below_its_doublings_the_same_horn_has_period_one():
+    assert judge(render(doubling(0.40), 3.0)).voice_off_period == 1
+
+
+@pytest.mark.slow
+def test_a_subharmonic_that_the_horn_makes_alone_is_not_credited_to_the_voice():
+    setup = doubling(0.46)
+    own = judge(render(setup, 3.0)).voice_off_hz
+    take = render(sung(setup, 2.0 * own, 0.1), 3.0)
+    found = judge(take)
+    assert found.voice_off_period in (2, 4, 8)
+    assert found.state != "locked"
+
+
+@pytest.mark.parametrize("sub", [0.05, 0.5])
+def test_a_weak_and_a_strong_subharmonic_are_both_counted(sub):
+    rate = 96000.0
+    time = np.arange(round(rate)) / rate
+    note = np.cos(2.0 * math.pi * 200.0 * time) + 0.3 * np.cos(2.0 * math.pi * 600.0 * time)
+    tone = note + sub * np.cos(2.0 * math.pi * 100.0 * time)
+    assert locking.period(locking.strobe(tone, rate, 200.0)) == 2
+
+
+def vowel(path: Path, hz: float, seconds: float) -> None:
+    """Write a sung "ah": glottal pulses through three formants."""
+    formants = np.array([730.0, 1090.0, 2440.0])  # Peterson and Barney 1952 (from memory)
+    order = np.arange(1, int(8000.0 / hz) + 1)
+    distance = (hz * order[:, np.newaxis] - formants) / 120.0
+    coefficients = pulse_harmonics(1.0, order.size) * np.sum(1.0 / (1.0 + distance**2), axis=1)
+    time = np.arange(round(seconds * SOUND_RATE)) / SOUND_RATE
+    wave: NDArray = np.zeros(time.size)
+    for number, coefficient in zip(order, coefficients, strict=True):
+        wave += 2.0 * np.real(coefficient * np.exp(2j * math.pi * number * hz * time))
+    audio.write(path, 0.5 * wave / np.abs(wave).max(), SOUND_RATE)
+
+
+def recorded(setup: Setup, path: Path, depth: float = 0.3) -> Setup:
+    setup = with_values(setup, voice__file=str(path))
+    return with_values(setup, voice__source="recording", voice__depth=depth)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("off", "ratio", "states"),
+    [
+        (0.0, (3, 1), ("locked", "drifting")),
+        (15.0, (3, 1), ("drifting",)),
+        (150.0, None, ("rough", "irregular")),
+    ],
+)
+def test_a_recorded_vowel_is_judged_like_a_made_one(tenor, tmp_path, off, ratio, states):
+    hz = 3.0 * B_FLAT * 2.0 ** (off / 1200.0)
+    vowel(tmp_path / "ah.wav", hz, 8.0)
+    found = judge(render(recorded(tenor, tmp_path / "ah.wav"), 7.0))
+    assert found.sung_hz == pytest.approx(hz, rel=1e-4)
+    assert found.ratio == ratio
+    assert found.state in states
+
+
+@pytest.mark.slow
+@pytest.mark.sound
+def test_speech_has_a_verdict_but_no_lock(tenor):
+    if not SPOKEN.exists():
+        pytest.skip("no spoken recordings")
+    found = judge(render(recorded(tenor, SPOKEN), 3.0), lock_range=True)
+    assert found.state in ("drifting", "rough", "irregular")
+    assert found.ratio is None or found.reason
+    assert found.lock_range_cents is None
+    assert summary(found)
+
+
+@pytest.mark.slow
+def test_noise_as_a_voice_has_no_pitch(tenor, tmp_path):
+    noise = 0.1 * np.random.default_rng(1).standard_normal(4 * SOUND_RATE)
+    audio.write(tmp_path / "noise.wav", noise, SOUND_RATE)
+    found = judge(render(recorded(tenor, tmp_path / "noise.wav"), 3.0))
+    assert found.reason == "the recorded voice has no pitch"
+    assert (found.sung_hz, found.ratio, found.lock_range_cents) == (None, None, None)
+    assert found.state in ("rough", "irregular")
+
+
+@pytest.mark.parametrize(
+    ("state", "heard", "words"),
+    [
+        ("locked", "yes", "A third note is heard, Bb1"),
+        ("drifting", "uncertain", "may be heard. The two notes do not lock: the sound moves 0.25"),
+        ("drifting", "no", "No third note is heard; it would be Bb1"),
+        ("irregular", "same as sung", "The common note is the sung one"),
+    ],
+)
+def test_a_summary_says_what_was_found_in_plain_words(state, heard, words):
+    made = Verdict(
+        state=state,
+        reason=None,
+        sung_hz=1.5 * B_FLAT,
+        played_hz=B_FLAT,
+        jumped=True,
+        ratio=(3, 2),
+        resultant_hz=0.5 * B_FLAT,
+        resultant_level_db=-20.0,
+        heard=heard,
+        drift_hz=-0.25,
+        lock_range_cents=None,
+        settle_s=0.3,
+        roughness=2.0,
+        voice_off_state="sounding",
+        voice_off_hz=B_FLAT,
+        voice_off_period=1,
+    )
+    said = summary(made)
+    assert words in said
+    assert said.endswith("The horn has left its register.")
