@@ -1,18 +1,24 @@
 """From a fingered note to the length of bore that plays it.
 
 The note is solved once, at the horn's default reed and breath and without a voice; later changes of
-reed or breath then move the pitch, as they do on a horn.
+reed or breath then move the pitch, as they do on a horn. Solved lengths are kept in the user's
+cache folder until anything they depend on changes.
 """
 
-import functools
+import contextlib
+import hashlib
+import json
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.errors import ModelError
+from reedbore.errors import ModelError, ReedboreError
+from reedbore.files import write_whole
 from reedbore.kernel import parameters, reflection, single
+from reedbore.kernel.compiler import PACKAGE, cache_folder
 from reedbore.measures import pitch
 from reedbore.model import Horn, Setup, Voice
 from reedbore.notes import cents, midi_name, midi_to_hz, note_name, parse_note
@@ -24,6 +30,9 @@ TOLERANCE_CENTS = 0.05
 
 MARGIN_CENTS = 60.0
 """A note may lie this far outside the low register: half-steps of other tunings still work."""
+
+SOURCES = "kernel", "physics", "measures"
+"""Parts of the package on which a solved length depends."""
 
 LISTEN_S = 0.5
 """Length of steady tone that a pitch is measured on. [s]"""
@@ -64,26 +73,47 @@ def tune(horn: Horn, fingered_hz: float, rate: float = 96000.0) -> Setup:
             f"fingered note is {note_name(fingered_hz)} ({fingered_hz:.1f} Hz); allowed "
             f"{midi_name(register[0])} to {midi_name(register[-1])} (low register of {horn.name})"
         )
-    return _tune(horn, fingered_hz, rate)
-
-
-@functools.lru_cache(maxsize=256)
-def _tune(horn: Horn, fingered_hz: float, rate: float) -> Setup:
     setup = setup_for(horn).model_copy(update={"voice": Voice(source="off")})
     setup = setup.with_value("time.rate_hz", rate)
-    length = _acoustic_length(setup, fingered_hz)
+    place = _place(setup, fingered_hz)
+    length = _recall(place)
+    if length is None:
+        length = _solve(setup, fingered_hz, horn.name)
+        with contextlib.suppress(OSError, ReedboreError):  # a folder that cannot be written
+            write_whole(place, repr(length).encode())
+    return setup.with_value("bore.length_mm", length)
+
+
+def _place(setup: Setup, hz: float) -> Path:
+    """Name the file that keeps a solved length, by all that the length depends on."""
+    sources = sorted(p for part in SOURCES for p in (PACKAGE / part).glob("*.py"))
+    key = json.dumps([setup.to_plain(), hz])
+    name = hashlib.sha256(key.encode()).hexdigest()[:24]
+    return cache_folder([*sources, Path(__file__)], "tuned") / name
+
+
+def _recall(place: Path) -> float | None:
+    try:
+        return float(place.read_text(encoding="ascii"))
+    except (OSError, ValueError):
+        return None
+
+
+def _solve(setup: Setup, hz: float, name: str) -> float:
+    """Find the length [mm] that plays a note, by secants from the acoustic length."""
+    length = _acoustic_length(setup, hz)
     before: tuple[float, float] | None = None
     for _ in range(12):
         trial = setup.with_value("bore.length_mm", length * 1e3)
-        off = cents(_played(trial, fingered_hz, horn), fingered_hz)
+        off = cents(_played(trial, hz, name), hz)
         if abs(off) < TOLERANCE_CENTS:
-            return trial
+            return length * 1e3
         slope = -1200.0 / math.log(2.0) / length
         if before and abs(before[1] - off) > 1e-9 and abs(length - before[0]) < 0.05 * length:
             slope = (off - before[1]) / (length - before[0])
         before = length, off
         length -= min(max(off / slope, -0.1 * length), 0.1 * length)
-    raise ModelError(f"{horn.name} does not settle on {note_name(fingered_hz)}")
+    raise ModelError(f"{name} does not settle on {note_name(hz)}")
 
 
 def _acoustic_length(setup: Setup, hz: float) -> float:
@@ -124,7 +154,7 @@ def admittance(setup: Setup, frequency: NDArray[np.float64]) -> NDArray[Any]:
     return bore + tube.cavity_admittance(setup.mouthpiece.volume, omega, gas) + reed
 
 
-def _played(setup: Setup, hz: float, horn: Horn) -> float:
+def _played(setup: Setup, hz: float, name: str) -> float:
     """Return the pitch [Hz] that a setup plays from rest, in the register asked for."""
     for seconds in (0.5 + 60.0 / hz, 1.0 + 200.0 / hz, 2.0 + 400.0 / hz):
         mouth = blown(setup, seconds + LISTEN_S)
@@ -141,7 +171,7 @@ def _played(setup: Setup, hz: float, horn: Horn) -> float:
     heard = pitch.fundamental(tone, rate) if np.ptp(tone) > 0.05 * setup.breath.pressure else None
     if heard is None or not abs(cents(heard.hz, hz)) < 300.0:
         raise ModelError(
-            f"{horn.name} does not speak on {note_name(hz)} in its low register at "
+            f"{name} does not speak on {note_name(hz)} in its low register at "
             f"{setup.breath.pressure / 1e3:.2f} kPa; try another breath or reed"
         )
     return pitch.refine(tone, rate, heard.hz)

@@ -134,3 +134,13 @@ def test_giving_reed_adds_the_admittance_of_its_spring():
     spring = admittance(setup, frequency) - admittance(rigid, frequency)
     wanted = 2j * np.pi * frequency * setup.reed.area / setup.reed.stiffness
     assert spring == pytest.approx(wanted, rel=1e-9)
+
+
+def test_a_solved_length_is_kept_and_a_spoilt_one_solved_again(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    horn = load_horn("plain-cylinder")
+    first = tune(horn, 196.0)
+    (kept,) = (path for path in tmp_path.rglob("*") if path.is_file())
+    assert tune(horn, 196.0) == first
+    kept.write_text("nonsense")
+    assert tune(horn, 196.0) == first

@@ -17,11 +17,11 @@ def compiled_sources() -> list[Path]:
     return [*sorted((PACKAGE / "kernel").glob("*.py")), PACKAGE / "physics" / "reed.py"]
 
 
-def cache_folder(sources: list[Path]) -> Path:
-    """Return the cache folder that belongs to these sources as they are now."""
+def cache_folder(sources: list[Path], kind: str = "compiled") -> Path:
+    """Return the folder of things of a kind that were made from these sources as they are now."""
     digest = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:16]
     home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    return Path(home) / "reedbore" / "compiled" / digest
+    return Path(home) / "reedbore" / kind / digest
 
 
 if "NUMBA_CACHE_DIR" not in os.environ:
@@ -32,4 +32,7 @@ import numba  # noqa: E402 - reads the variable above when it is imported
 setattr(numba.config, "CACHE_DIR", os.environ["NUMBA_CACHE_DIR"])  # noqa: B010 - no type knows it
 
 compiled = numba.njit(cache=True, nogil=True, error_model="numpy")
-"""Compile a function; the flags stand only here. No fastmath: all kernels must agree."""
+"""Compile a function and keep the code. No fastmath: all kernels must agree."""
+
+compiled_part = numba.njit(nogil=True, error_model="numpy")
+"""Compile a part of a compiled function; its code is kept with the whole."""

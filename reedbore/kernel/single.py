@@ -1,12 +1,13 @@
 """One setup stepped through time: the kernel behind a take."""
 
+from types import FunctionType
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.kernel import step as rows
-from reedbore.kernel.compiler import compiled
+from reedbore.kernel.compiler import compiled, compiled_part
 from reedbore.kernel.parameters import Numbers
 
 
@@ -21,39 +22,62 @@ class Traces(NamedTuple):
     """Between reed tip and lay. [m]"""
 
 
-def make_run(compile_with: Any, massless: bool) -> Any:
-    """Make the loop over all steps; `compile_with` as for `step.make_step`."""
-    advance = rows.make_step(compile_with, massless)
-
-    def run(
-        table: Any,
-        state: Any,
-        first: int,
-        taps: Any,
-        mouth: Any,
-        pressure: Any,
-        waves: Any,
-        opening: Any,
-    ) -> None:
-        lead = waves.size - mouth.size
-        for n in range(mouth.size):
-            here = n + lead - first
-            arriving = (
-                taps[0] * waves[here]
-                + taps[1] * waves[here - 1]
-                + taps[2] * waves[here - 2]
-                + taps[3] * waves[here - 3]
-            )
-            opening[n] = state[0, 0]
-            total, back = advance(table, state, 0, mouth[n], arriving)
-            pressure[n] = total
-            waves[n + lead] = total - back
-
-    return compile_with(run)
+def _loop(
+    table: Any,
+    state: Any,
+    first: int,
+    taps: Any,
+    mouth: Any,
+    pressure: Any,
+    waves: Any,
+    opening: Any,
+) -> None:
+    lead = waves.size - mouth.size
+    for n in range(mouth.size):
+        here = n + lead - first
+        arriving = (
+            taps[0] * waves[here]
+            + taps[1] * waves[here - 1]
+            + taps[2] * waves[here - 2]
+            + taps[3] * waves[here - 3]
+        )
+        opening[n] = state[0, 0]
+        total, back = advance(table, state, 0, mouth[n], arriving)  # type: ignore[name-defined] # noqa: F821
+        pressure[n] = total
+        waves[n + lead] = total - back
 
 
-_run_mass = make_run(compiled, massless=False)
-_run_massless = make_run(compiled, massless=True)
+def make_run(compile_with: Any, massless: bool, compile_parts: Any = None) -> Any:
+    """Make the loop over all steps.
+
+    Parameters
+    ----------
+    compile_with : callable
+        Turns the plain loop into the one that runs, as for `step.make_step`.
+    massless : bool
+        Whether the reed follows the pressure at once.
+    compile_parts : callable, optional
+        The same for the step inside, if other.
+
+    Returns
+    -------
+    callable
+        Fills the arrays that `run` makes.
+
+    Notes
+    -----
+    The step reaches the loop as a global name, not as a closure: compiled code of a closure is
+    never found again in the cache.
+    """
+    name = "run_massless" if massless else "run_mass"
+    scope = globals() | {"advance": rows.make_step(compile_parts or compile_with, massless)}
+    loop = FunctionType(_loop.__code__, scope, name)
+    loop.__qualname__ = name
+    return compile_with(loop)
+
+
+_run_mass = make_run(compiled, massless=False, compile_parts=compiled_part)
+_run_massless = make_run(compiled, massless=True, compile_parts=compiled_part)
 
 
 def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Traces:

@@ -1,7 +1,11 @@
 """The compile cache: an edit of any source makes a new one."""
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
+import numba
 import pytest
 
 from reedbore.kernel import compiler
@@ -50,3 +54,23 @@ def there_and_back(small):
 def test_compiler_does_not_reorder_sums():
     # One-take and many-lane runs agree only if it does not; reordered, 1e-20 would be left.
     assert compiler.compiled(there_and_back)(1e-20) == 0.0
+
+
+@pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="nothing is compiled")
+def test_a_second_process_finds_the_compiled_loop(tmp_path):
+    code = (
+        "import numpy as np\n"
+        "from reedbore.kernel import parameters, single\n"
+        "from reedbore.presets import load_horn, setup_for\n"
+        "numbers = parameters.numbers_of(setup_for(load_horn('plain-cylinder')))\n"
+        "single.run(numbers, np.zeros(10))\n"
+        "print(sum(single._run_mass.stats.cache_hits.values()))\n"
+    )
+    environment = {**os.environ, "XDG_CACHE_HOME": str(tmp_path)}
+    environment.pop("NUMBA_CACHE_DIR", None)
+    command = [sys.executable, "-c", code]
+    hits = [
+        subprocess.run(command, env=environment, capture_output=True, text=True, check=True).stdout
+        for _ in range(2)
+    ]
+    assert hits == ["0\n", "1\n"]
