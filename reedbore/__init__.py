@@ -16,7 +16,9 @@ The modules, in the order in which data flows through them::
     breath_levels  pp to ff as pressures of one horn
     render       a setup and what is fingered and sung to a take
     measures/    samples to numbers: pitch, spectrum, locking, roughness, hearing
+    listening    single runs to pitches, third note, settling
     verdict      a take to what became of the two notes
+    summary      a verdict in a player's words
     audio        sound files, levels, loudspeaker
     figures/     pictures
     cli/         the commands

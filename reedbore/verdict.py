@@ -5,18 +5,16 @@ measured on the sung waveform, the played pitch on the pressure in the mouthpiec
 two; whether they are locked is decided by `measures.locking`.
 """
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.measures import hearing, locking, pitch, roughness, spectrum
-from reedbore.model import Setup
+from reedbore import listening
+from reedbore.measures import locking, pitch, roughness, spectrum
 from reedbore.notes import A4_HZ, cents, choose_ratio, note_name
-from reedbore.render import SOUND_RATE, Take, again, burst, radiated
-from reedbore.tuning import first_peak
+from reedbore.render import SOUND_RATE, Take, again, burst, render
 
 SIMPLE = 8
 """Ratios p/q are looked for with p and q up to here."""
@@ -27,11 +25,8 @@ NEAR_CENTS = 20.0
 FUSED_HZ = 15.0
 """A beat slower than this is heard as one moving sound. [Hz]"""
 
-JUMP_CENTS = 50.0
-"""A played pitch so far from the one without voice has left its register. [cents]"""
-
-STEADY_VOICE_CENTS = 15.0
-"""A recorded voice that wanders more than this (standard deviation) cannot prove a lock."""
+UNDECIDED = "the drift is too slow to tell within the longest run"
+ONLY_VOICE = "the voice stops the reed, and only the voice is left"
 
 Samples = NDArray[np.float64]
 
@@ -114,20 +109,6 @@ class Verdict:
         }
 
 
-@dataclass(frozen=True)
-class _Control:
-    """The same setup with the voice off."""
-
-    state: str
-    hz: float | None
-    period: int | None
-    amplitude: float
-    sound: Samples
-
-
-NO_CONTROL = _Control("failed", None, None, 0.0, np.zeros(0))
-
-
 def judge(take: Take, *, lock_range: bool = False) -> Verdict:
     """Measure what became of the two notes.
 
@@ -144,23 +125,25 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
         The verdict.
     """
     if burst(take.traces) is not None:
-        return _bare("failed", NO_CONTROL, reason="the simulation diverged")
-    control = _control(take)
+        return _bare("failed", listening.NO_CONTROL, reason="the simulation diverged")
+    if take.seconds < listening.LEAST_SECONDS and take.setup.voice.source != "recording":
+        take = render(take.setup, listening.LEAST_SECONDS)
+    control = listening.control_run(take)
     if not take.sung.any():
         state = "unsung" if control.state == "sounding" else control.state
         return _bare(state, control, played=control.hz)
-    sung, wander = _sung_pitch(take)
+    sung, wander = listening.sung_pitch(take)
     if control.hz is None:
         return _bare("silent", control, sung=sung, reason="the reed does not sound by itself")
-    played, jumped = _played_pitch(take, control, sung)
+    played, jumped = listening.played_pitch(take, control, sung)
     if played is None:
-        return _bare("silent", control, sung=sung, reason="the voice stops the reed")
+        return _bare("silent", control, sung=sung, reason=ONLY_VOICE)
     if sung is None:
         voiceless = "the recorded voice has no pitch"
         return _measured(
             take,
             control,
-            state=_spectrum_state(take, played, None),
+            state=listening.spectrum_state(take, played, None),
             reason=voiceless,
             sung=None,
             played=played,
@@ -171,7 +154,7 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
 
 def _judged_pair(
     take: Take,
-    control: _Control,
+    control: listening.Control,
     sung: float,
     wander: float,
     played: float,
@@ -182,10 +165,10 @@ def _judged_pair(
     beat = None if ratio is None else ratio[0] * played - ratio[1] * sung
     common: dict[str, Any] = {"sung": sung, "played": played, "jumped": jumped}
     unsteady = None
-    if wander > STEADY_VOICE_CENTS:
+    if wander > listening.STEADY_VOICE_CENTS:
         unsteady = f"the voice wanders by {wander:.0f} cents, too much to prove a lock"
     if ratio is None or beat is None or abs(beat) >= FUSED_HZ:
-        state = _spectrum_state(take, played, sung)
+        state = listening.spectrum_state(take, played, sung)
         return _measured(take, control, state=state, reason=unsteady, **common)
     if unsteady:
         return _measured(take, control, state="drifting", reason=unsteady, ratio=ratio, **common)
@@ -205,7 +188,7 @@ def _judged_pair(
             edges = _edges(observe, sung, ratio, control.hz)
     else:
         beat = found.drift_hz
-        reason = None if found.decided else "not decided within the longest run"
+        reason = None if found.decided else UNDECIDED
     return _measured(
         take, control, state=state, reason=reason, ratio=ratio, drift=beat, edges=edges, **common
     )
@@ -243,87 +226,9 @@ def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observ
     return observe
 
 
-def _control(take: Take) -> _Control:
-    """Play the same setup with the voice off."""
-    run = again(take.setup, max(take.seconds, 3.0), voice=False)
-    if burst(run.traces) is not None:
-        return NO_CONTROL
-    pressure, rate = pitch.thin(run.traces.pressure, take.setup.time.rate)
-    tone = pressure[-round(rate) :]
-    found = pitch.fundamental(tone, rate)
-    if found is None or np.std(tone) < 0.01 * take.setup.breath.pressure:
-        return _Control("silent", None, None, 0.0, np.zeros(0))
-    hz = pitch.refine(tone, rate, found.hz)
-    amplitude = float(np.abs(pitch.phase_track(tone, rate, hz, 20.0).amplitude[-1]))
-    fine = run.traces.pressure[-round(take.setup.time.rate) :]
-    base, repeats = _own_period(take.setup, fine, hz)
-    sound = radiated(take.setup, run.traces.outgoing) if take.sound.size else np.zeros(0)
-    return _Control("sounding", base, repeats, amplitude, sound)
-
-
-def _own_period(setup: Setup, tone: Samples, hz: float) -> tuple[float, int | None]:
-    """Tell a subharmonic of the horn's own from its note, by its lowest resonance."""
-    base = hz * max(1, round(first_peak(setup, hz) / hz))
-    return base, locking.period(locking.strobe(tone, setup.time.rate, base))
-
-
-def _sung_pitch(take: Take) -> tuple[float | None, float]:
-    """Measure the sung pitch [Hz] and how far it wanders [cents]."""
-    rate = take.setup.time.rate
-    if take.setup.voice.source == "recording":
-        voice, thin = pitch.thin(take.sung, rate)
-        track = pitch.pitch_track(voice, thin)
-        voiced = track[1][np.isfinite(track[1])]
-        if voiced.size < 5:
-            return None, math.inf
-        middle = float(np.median(voiced))
-        near = voiced[np.abs(1200.0 * np.log2(voiced / middle)) < 600.0]
-        wander = float(np.std(1200.0 * np.log2(near / middle)))
-        if wander < STEADY_VOICE_CENTS:
-            middle = pitch.refine(voice, thin, middle)
-        return middle, wander
-    steady, rate = pitch.thin(take.sung[take.sung.size // 2 :], rate)
-    found = pitch.fundamental(steady, rate)
-    return (None, 0.0) if found is None else (pitch.refine(steady, rate, found.hz), 0.0)
-
-
-def _played_pitch(take: Take, control: _Control, sung: float | None) -> tuple[float | None, bool]:
-    """Measure the pitch that the reed plays, and whether it left its register."""
-    if control.hz is None:
-        return None, False
-    pressure, rate = pitch.thin(take.traces.pressure, take.setup.time.rate)
-    late = pressure[pressure.size // 2 :]
-    line = pitch.phase_track(late, rate, control.hz, 20.0)
-    hz = control.hz + float(np.polyfit(line.times, line.cycles, 1)[0])
-    if np.median(line.amplitude) > 0.25 * control.amplitude:
-        return hz, bool(abs(cents(hz, control.hz)) > JUMP_CENTS)
-    found = spectrum.lines(late - late.mean(), rate, -30.0)
-    own = [
-        (amplitude, hz)
-        for hz, amplitude in zip(found.hz, found.amplitude, strict=True)
-        if sung is None
-        or abs(hz / sung - round(hz / sung)) * sung > 2.0
-        or amplitude > 0.5 * control.amplitude
-    ]
-    if not own or max(own)[0] < 0.1 * control.amplitude:
-        return None, False
-    hz = float(max(own)[1])
-    return hz, bool(abs(cents(hz, control.hz)) > JUMP_CENTS)
-
-
-def _spectrum_state(take: Take, played: float, sung: float | None) -> str:
-    """Tell a line spectrum from an irregular one."""
-    late, rate = pitch.thin(
-        take.traces.pressure[take.traces.pressure.size // 2 :], take.setup.time.rate
-    )
-    orders = 8 if sung else 0
-    share = spectrum.line_share(late, rate, played, sung or played, orders or 1)
-    return "rough" if share.share > 0.95 else "irregular"
-
-
 def _bare(
     state: str,
-    control: _Control,
+    control: listening.Control,
     *,
     sung: float | None = None,
     played: float | None = None,
@@ -352,7 +257,7 @@ def _bare(
 
 def _measured(
     take: Take,
-    control: _Control,
+    control: listening.Control,
     *,
     state: str,
     sung: float | None,
@@ -369,7 +274,7 @@ def _measured(
     off = spectrum.lines(control.sound[control.sound.size // 2 :], SOUND_RATE, -70.0)
     rough = roughness.relative_roughness(found.hz, found.amplitude, off.hz, off.amplitude)
     resultant = played / ratio[1] if ratio else None
-    level, heard = _third_note(found, ratio, resultant)
+    level, heard = listening.third_note(found, ratio, resultant)
     return Verdict(
         state=state,
         reason=reason,
@@ -382,97 +287,9 @@ def _measured(
         heard=heard,
         drift_hz=drift,
         lock_range_cents=edges,
-        settle_s=_settled(take, played),
+        settle_s=listening.settled(take, played),
         roughness=rough,
         voice_off_state=control.state,
         voice_off_hz=control.hz,
         voice_off_period=control.period,
     )
-
-
-def _third_note(
-    found: spectrum.Lines, ratio: tuple[int, int] | None, resultant: float | None
-) -> tuple[float | None, str]:
-    """Measure the partials of the resultant that belong to neither note, and hear them."""
-    if ratio is None or resultant is None:
-        return None, "no"
-    p, q = ratio
-    if q == 1:
-        return None, "same as fingered"
-    if p == 1:
-        return None, "same as sung"
-    order = np.rint(found.hz / resultant)
-    near = np.abs(found.hz - order * resultant) < 0.1 * resultant
-    own = near & (order > 0) & (order % p != 0) & (order % q != 0)
-    whole = float(np.sum(found.amplitude**2))
-    energy = float(np.sum(found.amplitude[own] ** 2))
-    level = 10.0 * math.log10(energy / whole) if energy > 0.0 and whole > 0.0 else None
-    mine = spectrum.Lines(found.hz[own], found.amplitude[own])
-    return level, hearing.heard(mine, found, resultant)
-
-
-def _settled(take: Take, played: float) -> float | None:
-    """Return when [s] the played line has come within a tenth of its final strength."""
-    pressure, rate = pitch.thin(take.traces.pressure, take.setup.time.rate)
-    line = pitch.phase_track(pressure, rate, played, 20.0)
-    final = float(np.median(line.amplitude[line.amplitude.size // 2 :]))
-    off = np.flatnonzero(np.abs(line.amplitude - final) > 0.1 * final)
-    if not off.size:
-        return float(line.times[0])
-    last = int(off[-1]) + 1
-    return float(line.times[last]) if last < line.times.size else None
-
-
-def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
-    """Say the verdict as a player would, in one or two sentences.
-
-    Parameters
-    ----------
-    verdict : Verdict
-        The verdict.
-    a4 : float
-        Pitch of A4 for note names. [Hz]
-
-    Returns
-    -------
-    str
-        Plain words.
-    """
-    if verdict.state in ("unsung", "silent", "failed"):
-        words = {
-            "unsung": "Nobody sings: the horn plays alone.",
-            "silent": "The horn does not sound",
-            "failed": "The simulation failed",
-        }[verdict.state]
-        return f"{words}: {verdict.reason}." if verdict.reason else words
-    third = _third_words(verdict, a4)
-    how = {
-        "locked": "The reed locks to the voice and the sound stands still.",
-        "drifting": "The two notes do not lock",
-        "rough": "The two notes only roughen each other.",
-        "irregular": "The sound is irregular.",
-    }[verdict.state]
-    if verdict.state == "drifting":
-        moving = verdict.drift_hz is not None and abs(verdict.drift_hz) >= 0.005
-        how += (
-            f": the sound moves {abs(verdict.drift_hz or 0.0):.2f} times a second."
-            if moving
-            else "."
-        )
-    left = " The horn has left its register." if verdict.jumped else ""
-    why = f" ({verdict.reason}.)" if verdict.reason else ""
-    return f"{third} {how}{left}{why}"
-
-
-def _third_words(verdict: Verdict, a4: float) -> str:
-    hz = verdict.resultant_hz
-    if hz is None:
-        return "No third note."
-    note = f"{note_name(hz, a4)} ({hz:.1f} Hz)"
-    return {
-        "yes": f"A third note is heard, {note}.",
-        "uncertain": f"A third note, {note}, may be heard.",
-        "no": f"No third note is heard; it would be {note}.",
-        "same as fingered": f"The common note is the fingered one, {note}.",
-        "same as sung": f"The common note is the sung one, {note}.",
-    }[verdict.heard]

@@ -9,15 +9,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from reedbore import audio, verdict
+from reedbore import audio, listening
 from reedbore.measures import locking
 from reedbore.model import Bore, BoreSection, Breath, Reed, Setup, Voice
 from reedbore.notes import cents, midi_to_hz
 from reedbore.physics.glottis import pulse_harmonics
 from reedbore.presets import load_horn
 from reedbore.render import SOUND_RATE, Take, again, render
+from reedbore.summary import summary
 from reedbore.tuning import tune
-from reedbore.verdict import Verdict, judge, summary
+from reedbore.verdict import Verdict, judge
 
 B_FLAT = midi_to_hz(46)  # Bb2
 SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils
@@ -189,7 +190,7 @@ def test_a_document_says_how_far_the_sung_note_lies_from_the_just_one(tenor):
 def test_the_sung_pitch_is_measured_and_not_read(fifths):
     other = with_values(fifths.setup, voice__frequency_hz=555.0)
     pretended = dataclasses.replace(fifths, setup=other)
-    hz, _ = verdict._sung_pitch(pretended)
+    hz, _ = listening.sung_pitch(pretended)
     assert hz == pytest.approx(B_FLAT * 5.0 / 3.0, rel=1e-6)
 
 
@@ -207,7 +208,7 @@ def test_a_reed_below_its_threshold_is_silent_however_it_is_driven(tenor):
     assert (found.state, found.voice_off_state) == ("silent", "silent")
     assert found.reason == "the reed does not sound by itself"
     assert (found.played_hz, found.ratio, found.drift_hz) == (None, None, None)
-    assert summary(found).startswith("The horn does not sound")
+    assert summary(found).startswith("The horn does not play")
 
 
 def test_breath_that_shuts_the_reed_is_silent(tenor):
@@ -219,7 +220,10 @@ def test_breath_that_shuts_the_reed_is_silent(tenor):
 @pytest.mark.slow
 def test_a_voice_that_quenches_the_reed_makes_it_silent(tenor):
     found = judge(render(sung(tenor, 2.7 * B_FLAT, 1.0), 3.0))
-    assert (found.state, found.reason) == ("silent", "the voice stops the reed")
+    assert (found.state, found.reason) == (
+        "silent",
+        "the voice stops the reed, and only the voice is left",
+    )
     assert found.voice_off_state == "sounding"
 
 
@@ -355,7 +359,11 @@ def test_noise_as_a_voice_has_no_pitch(tenor, tmp_path):
     ("state", "heard", "words"),
     [
         ("locked", "yes", "A third note is heard, Bb1"),
-        ("drifting", "uncertain", "may be heard. The two notes do not lock: the sound moves 0.25"),
+        (
+            "drifting",
+            "uncertain",
+            "may be heard. The two notes do not lock: the sound moves once in 4 seconds",
+        ),
         ("drifting", "no", "No third note is heard; it would be Bb1"),
         ("irregular", "same as sung", "The common note is the sung one"),
     ],

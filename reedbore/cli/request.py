@@ -247,7 +247,10 @@ def _stem(horn: str, words: Words) -> str:
     sung = words.sung or "alone"
     if Path(sung).suffix.lower() in RECORDINGS:
         sung = Path(sung).stem
-    return re.sub(r"[^\w#+.-]+", "-", f"{horn}-{words.fingered}-{sung}")
+    changed = [f"depth{words.depth:g}"] if words.depth is not None else []
+    changed += [words.breath] if words.breath else []
+    changed += words.settings
+    return re.sub(r"[^\w#+.-]+", "-", "-".join([horn, str(words.fingered), sung, *changed]))
 
 
 @contextmanager

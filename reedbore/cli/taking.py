@@ -17,8 +17,10 @@ from reedbore.cli.common import tell
 from reedbore.cli.request import Request, Words, read_again, read_request, tune_request
 from reedbore.errors import AudioError, ReedboreError
 from reedbore.files import check_writable
+from reedbore.listening import JUMP_CENTS
 from reedbore.model import Setup, depth_name
-from reedbore.notes import note_name
+from reedbore.notes import cents, note_name
+from reedbore.summary import summary
 
 SECONDS = 4.0
 SECONDS_RANGE = (0.5, 600.0)  # a verdict needs some steady sound
@@ -244,7 +246,7 @@ def _draw(request: Request, take: render.Take, verdict: verdicts.Verdict, path: 
     from reedbore.figures.plots import take_picture  # noqa: PLC0415 - a take may go without
 
     a4 = request.typed["a4_hz"]
-    says = verdicts.summary(verdict, a4)
+    says = summary(verdict, a4)
     take_picture(take, verdict, path, title=_title(request), says=says, a4=a4)
 
 
@@ -288,7 +290,7 @@ def text(
         Lines without a line end after the last.
     """
     a4 = request.typed["a4_hz"]
-    lines = [_title(request), verdicts.summary(verdict, a4), ""]
+    lines = [_title(request), summary(verdict, a4), *_strayed(request, verdict, a4), ""]
     lines += [f"  {name:11} {value}" for name, value in _rows(take, verdict, a4)]
     lines.append("")
     lines += [f"  {name:11} {path}" for name, path in document["files"].items()]
@@ -306,6 +308,15 @@ def _title(request: Request) -> str:
     return title if request.setup.voice.source == "off" else f"{title}, {_depth(request.setup)}"
 
 
+def _strayed(request: Request, found: verdicts.Verdict, a4: float) -> list[str]:
+    """Say so if the horn plays another note than the fingered one."""
+    asked = request.typed["fingered_hz"]
+    if found.played_hz is None or abs(cents(found.played_hz, asked)) < JUMP_CENTS:
+        return []
+    played, fingered = (note_name(hz, a4) for hz in (found.played_hz, asked))
+    return [f"The horn plays {played} instead of the fingered {fingered}."]
+
+
 def _depth(setup: Setup) -> str:
     return f"depth {setup.voice.depth:g} ({depth_name(setup.voice.depth)})"
 
@@ -313,7 +324,7 @@ def _depth(setup: Setup) -> str:
 def _rows(take: render.Take, found: verdicts.Verdict, a4: float) -> list[tuple[str, str]]:
     """Choose the numbers worth reading: third note, how steady, locked, then the rest."""
     rows = [("third note", _third(found, a4))] if found.state != "unsung" else []
-    if found.drift_hz is not None:
+    if found.drift_hz is not None and found.state != "locked":
         rows.append(("beat", f"{found.drift_hz:+.3f} Hz"))
     rows.append(("state", found.state))
     if found.lock_range_cents is not None:
@@ -330,7 +341,7 @@ def _rows(take: render.Take, found: verdicts.Verdict, a4: float) -> list[tuple[s
     if found.settle_s is not None:
         rows.append(("settled", f"after {found.settle_s:.2f} s"))
     if found.roughness is not None:
-        rows.append(("roughness", f"{found.roughness:.2f} (against the horn alone)"))
+        rows.append(("roughness", f"{found.roughness:.3g} times that of the horn alone"))
     rows.append(("breath", f"{take.setup.breath.pressure / 1e3:.3g} kPa"))
     if take.setup.voice.source != "off":
         rows.append(("voice", _depth(take.setup)))
@@ -342,8 +353,8 @@ def _third(found: verdicts.Verdict, a4: float) -> str:
         return "none"
     p, q = found.ratio
     if found.heard.startswith("same as"):
-        return f"none of its own: {p}/{q} gives the {found.heard.removeprefix('same as ')} note"
+        return f"none ({p}/{q})"
     note = f"{note_name(found.resultant_hz, a4)}, {found.resultant_hz:.2f} Hz, ratio {p}/{q}"
     level = found.resultant_level_db
-    strength = "" if level is None else f", its own partials {level:.0f} dB against the whole"
+    strength = "" if level is None else f"; its own partials are {-level:.0f} dB below the whole"
     return f"{note}; heard: {found.heard}{strength}"

@@ -211,7 +211,7 @@ def _mark_period(upper: Axes, lower: Axes, period: float | None, verdict: "Verdi
             edges = (start * period * 1e3, (start + 1) * period * 1e3)
             axes.axvspan(*edges, color=TOGETHER, alpha=0.08, lw=0)
     p, q = verdict.ratio
-    about = "" if verdict.state == "locked" else "almost "
+    about = "" if verdict.state == "locked" else "about "
     says = (
         f"one common period, {period * 1e3:.1f} ms: {about}{_count(q, 'cycle')} of the horn, "
         f"{_count(p, 'cycle')} of the voice"

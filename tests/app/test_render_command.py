@@ -122,7 +122,7 @@ def test_exaggerated_depth_is_called_so(tmp_path: Path):
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert "depth 0.4 (exaggerated)" in done.stdout.splitlines()[0]
-    assert (tmp_path / "renders" / "tenor-saxophone-Bb2-5-3.wav").exists()
+    assert (tmp_path / "renders" / "tenor-saxophone-Bb2-5-3-depth0.4.wav").exists()
 
 
 def test_recorded_voice_sings(tmp_path: Path):

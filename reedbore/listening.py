@@ -1,0 +1,152 @@
+"""What can be measured on single runs: pitches, the run without voice, the third note.
+
+In: takes. Out: numbers for `verdict`, which decides.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.measures import hearing, locking, pitch, spectrum
+from reedbore.model import Setup
+from reedbore.notes import cents
+from reedbore.render import Take, again, burst, radiated
+from reedbore.tuning import first_peak
+
+JUMP_CENTS = 50.0
+"""A played pitch so far from the one without voice has left its register. [cents]"""
+
+LEAST_SECONDS = 3.0
+"""A shorter take ends before a low note has settled; its verdict is that of one so long. [s]"""
+
+STEADY_VOICE_CENTS = 15.0
+"""A recorded voice that wanders more than this (standard deviation) cannot prove a lock."""
+
+Samples = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Control:
+    """The same setup with the voice off."""
+
+    state: str
+    hz: float | None
+    period: int | None
+    amplitude: float
+    sound: Samples
+
+
+NO_CONTROL = Control("failed", None, None, 0.0, np.zeros(0))
+
+
+def control_run(take: Take) -> Control:
+    """Play the same setup with the voice off."""
+    run = again(take.setup, max(take.seconds, LEAST_SECONDS), voice=False)
+    if burst(run.traces) is not None:
+        return NO_CONTROL
+    pressure, rate = pitch.thin(run.traces.pressure, take.setup.time.rate)
+    tone = pressure[-round(rate) :]
+    found = pitch.fundamental(tone, rate)
+    if found is None or np.std(tone) < 0.01 * take.setup.breath.pressure:
+        return Control("silent", None, None, 0.0, np.zeros(0))
+    hz = pitch.refine(tone, rate, found.hz)
+    amplitude = float(np.abs(pitch.phase_track(tone, rate, hz, 20.0).amplitude[-1]))
+    fine = run.traces.pressure[-round(take.setup.time.rate) :]
+    base, repeats = _own_period(take.setup, fine, hz)
+    sound = radiated(take.setup, run.traces.outgoing) if take.sound.size else np.zeros(0)
+    return Control("sounding", base, repeats, amplitude, sound)
+
+
+def _own_period(setup: Setup, tone: Samples, hz: float) -> tuple[float, int | None]:
+    """Tell a subharmonic of the horn's own from its note, by its lowest resonance."""
+    base = hz * max(1, round(first_peak(setup, hz) / hz))
+    return base, locking.period(locking.strobe(tone, setup.time.rate, base))
+
+
+def sung_pitch(take: Take) -> tuple[float | None, float]:
+    """Measure the sung pitch [Hz] and how far it wanders [cents]."""
+    rate = take.setup.time.rate
+    if take.setup.voice.source == "recording":
+        voice, thin = pitch.thin(take.sung, rate)
+        track = pitch.pitch_track(voice, thin)
+        voiced = track[1][np.isfinite(track[1])]
+        if voiced.size < 5:
+            return None, math.inf
+        middle = float(np.median(voiced))
+        near = voiced[np.abs(1200.0 * np.log2(voiced / middle)) < 600.0]
+        wander = float(np.std(1200.0 * np.log2(near / middle)))
+        if wander < STEADY_VOICE_CENTS:
+            middle = pitch.refine(voice, thin, middle)
+        return middle, wander
+    steady, rate = pitch.thin(take.sung[take.sung.size // 2 :], rate)
+    found = pitch.fundamental(steady, rate)
+    return (None, 0.0) if found is None else (pitch.refine(steady, rate, found.hz), 0.0)
+
+
+def played_pitch(take: Take, control: Control, sung: float | None) -> tuple[float | None, bool]:
+    """Measure the pitch that the reed plays, and whether it left its register."""
+    if control.hz is None:
+        return None, False
+    pressure, rate = pitch.thin(take.traces.pressure, take.setup.time.rate)
+    late = pressure[pressure.size // 2 :]
+    line = pitch.phase_track(late, rate, control.hz, 20.0)
+    hz = control.hz + float(np.polyfit(line.times, line.cycles, 1)[0])
+    if np.median(line.amplitude) > 0.25 * control.amplitude:
+        return hz, bool(abs(cents(hz, control.hz)) > JUMP_CENTS)
+    found = spectrum.lines(late - late.mean(), rate, -30.0)
+    own = [
+        (amplitude, hz)
+        for hz, amplitude in zip(found.hz, found.amplitude, strict=True)
+        if sung is None
+        or abs(hz / sung - round(hz / sung)) * sung > 2.0
+        or amplitude > 0.5 * control.amplitude
+    ]
+    if not own or max(own)[0] < 0.1 * control.amplitude:
+        return None, False
+    hz = float(max(own)[1])
+    return hz, bool(abs(cents(hz, control.hz)) > JUMP_CENTS)
+
+
+def spectrum_state(take: Take, played: float, sung: float | None) -> str:
+    """Tell a line spectrum from an irregular one."""
+    late, rate = pitch.thin(
+        take.traces.pressure[take.traces.pressure.size // 2 :], take.setup.time.rate
+    )
+    orders = 8 if sung else 0
+    share = spectrum.line_share(late, rate, played, sung or played, orders or 1)
+    return "rough" if share.share > 0.95 else "irregular"
+
+
+def third_note(
+    found: spectrum.Lines, ratio: tuple[int, int] | None, resultant: float | None
+) -> tuple[float | None, str]:
+    """Measure the partials of the resultant that belong to neither note, and hear them."""
+    if ratio is None or resultant is None:
+        return None, "no"
+    p, q = ratio
+    if q == 1:
+        return None, "same as fingered"
+    if p == 1:
+        return None, "same as sung"
+    order = np.rint(found.hz / resultant)
+    near = np.abs(found.hz - order * resultant) < 0.1 * resultant
+    own = near & (order > 0) & (order % p != 0) & (order % q != 0)
+    whole = float(np.sum(found.amplitude**2))
+    energy = float(np.sum(found.amplitude[own] ** 2))
+    level = 10.0 * math.log10(energy / whole) if energy > 0.0 and whole > 0.0 else None
+    mine = spectrum.Lines(found.hz[own], found.amplitude[own])
+    return level, hearing.heard(mine, found, resultant)
+
+
+def settled(take: Take, played: float) -> float | None:
+    """Return when [s] the played line has come within a tenth of its final strength."""
+    pressure, rate = pitch.thin(take.traces.pressure, take.setup.time.rate)
+    line = pitch.phase_track(pressure, rate, played, 20.0)
+    final = float(np.median(line.amplitude[line.amplitude.size // 2 :]))
+    off = np.flatnonzero(np.abs(line.amplitude - final) > 0.1 * final)
+    if not off.size:
+        return float(line.times[0])
+    last = int(off[-1]) + 1
+    return float(line.times[last]) if last < line.times.size else None
