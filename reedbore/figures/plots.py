@@ -173,7 +173,7 @@ def _draw_waves(upper: Axes, lower: Axes, take: "Take", verdict: "Verdict") -> N
     upper.plot(milliseconds, sung / 1e3, color=VOICE_ORANGE, lw=1.5)
     lower.plot(milliseconds, mouthpiece / 1e3, color=HORN_BLUE, lw=1.5)
     _heading(upper, "The air, at the end of the take")
-    for axes, what in ((upper, "sung, in the mouth"), (lower, "in the mouthpiece")):
+    for axes, what in ((upper, "sung"), (lower, "in the mouthpiece")):
         axes.set_ylabel(f"{what}\n[kPa]", size=9, color=INK)
         axes.set_xlim(0.0, span * 1e3)
         axes.axhline(0.0, color=FAINT, lw=0.6)
