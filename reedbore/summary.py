@@ -63,6 +63,8 @@ def _third(verdict: Verdict, a4: float) -> str:
     if hz is None:
         return "No third note."
     note = f"{note_name(hz, a4)} ({hz:.1f} Hz)"
+    if verdict.jumped and verdict.heard == "same as fingered":
+        return f"The common note is the one that the horn now plays, {note}."
     return {
         "yes": f"A third note is heard, {note}.",
         "uncertain": f"A third note, {note}, may be heard.",

@@ -366,6 +366,7 @@ def test_noise_as_a_voice_has_no_pitch(tenor, tmp_path):
         ),
         ("drifting", "no", "No third note is heard; it would be Bb1"),
         ("irregular", "same as sung", "The common note is the sung one"),
+        ("locked", "same as fingered", "The common note is the one that the horn now plays, Bb1"),
     ],
 )
 def test_a_summary_says_what_was_found_in_plain_words(state, heard, words):
