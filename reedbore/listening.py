@@ -24,6 +24,9 @@ LEAST_SECONDS = 3.0
 STEADY_VOICE_CENTS = 15.0
 """A recorded voice that wanders more than this (standard deviation) cannot prove a lock."""
 
+LINE_ORDERS = 8
+"""Lines of a sound are looked for at sums of so many times either pitch."""
+
 Samples = NDArray[np.float64]
 
 
@@ -114,8 +117,7 @@ def spectrum_state(take: Take, played: float, sung: float | None) -> str:
     late, rate = pitch.thin(
         take.traces.pressure[take.traces.pressure.size // 2 :], take.setup.time.rate
     )
-    orders = 8 if sung else 0
-    share = spectrum.line_share(late, rate, played, sung or played, orders or 1)
+    share = spectrum.line_share(late, rate, played, sung or played, LINE_ORDERS)
     return "rough" if share.share > 0.95 else "irregular"
 
 

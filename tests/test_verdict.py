@@ -345,6 +345,14 @@ def test_speech_has_a_verdict_but_no_lock(tenor):
     assert summary(found)
 
 
+def test_a_horn_alone_has_a_line_spectrum_and_noise_has_not(tenor):
+    take = render(tenor, 3.0)
+    assert listening.spectrum_state(take, B_FLAT, None) == "rough"
+    noise = np.random.default_rng(2).standard_normal(take.traces.pressure.size)
+    noisy = dataclasses.replace(take, traces=take.traces._replace(pressure=noise))
+    assert listening.spectrum_state(noisy, B_FLAT, None) == "irregular"
+
+
 @pytest.mark.slow
 def test_noise_as_a_voice_has_no_pitch(tenor, tmp_path):
     noise = 0.1 * np.random.default_rng(1).standard_normal(4 * SOUND_RATE)
