@@ -7,18 +7,29 @@ The modules, in the order in which data flows through them::
     notes        note names, cents, ratios, resultants: pure arithmetic
     prediction   what arithmetic says about a pair of notes   (chart: about a whole horn)
     settings     what all models share: users' units in, checked SI out
+    bore         pieces, tone holes and end of a bore   (fingerings: text to open holes)
+    reed         a reed: its numbers, its strength, the lip on it
     model        horn, player and voice as frozen numbers: Setup   (melody: notes as text)
+    acoustics    a bore to its exact impedance and what leaves its openings
     presets      TOML files to models, with every mistake told
-    physics/     air, tube, radiation, reed, glottis: published formulas, one function each
+    physics/     air, tube, tone holes, radiation, reed, glottis: published formulas
     kernel/      the time step, compiled: numbers in, samples out
     sidecar      the file that makes a take again   (files: written beside and renamed)
-    tuning       a fingered note to the length of bore that plays it
+    tuning       a fingered note to the holes or the length of bore that play it
+    placing      where the tone holes have to be, for whoever makes a preset
     breath_levels  pp to ff as pressures of one horn
     render       a setup and what is fingered and sung to a take
     measures/    samples to numbers: pitch, spectrum, locking, roughness, hearing
     listening    single runs to pitches, third note, settling
     verdict      a take to what became of the two notes
     summary      a verdict in a player's words
+    many         many setups judged at once, by the same questions
+    lock_edges   ranges of detuning over which ratios lock   (locks: the lock table)
+    lock_report  a lock table as data and as text   (locks_words: in a player's words)
+    sweep        one to three numbers of a setup that move   (sweep_axes: as typed)
+    sweep_cells  the grid that they span, block by block
+    sweep_store  the data set of a sweep   (sweep_results: what it holds so far)
+    sweep_run    block after block, here or on a cluster
     audio        sound files, levels, loudspeaker
     figures/     pictures
     cli/         the commands

@@ -9,16 +9,16 @@ import re
 
 import numpy as np
 
+from reedbore.acoustics import admittance, elements, first_opening, gas_of, vent_number
 from reedbore.errors import ModelError
-from reedbore.kernel.parameters import gas_of
 from reedbore.model import Setup
 from reedbore.physics import reed, tube
-from reedbore.tuning import admittance
 
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 CM_OF_WATER = 98.0665  # [Pa], the conventional centimetre of water: exact by definition
 UNITS = {"kpa": 1e3, "cmh2o": CM_OF_WATER}
 SEARCH_STEP = 2.0  # [Hz], a tenth of the width of the first resonance or less
+HIGHEST_UNDER_VENT = 0.5  # the vent itself is the first opening
 LONGEST_TUBE = 1.2  # of a half wave: the first resonance of any bore lies below this
 
 _PRESSURE = re.compile(r"(-?\d+(?:\.\d+)?)\s*(kpa|cmh2o)", re.IGNORECASE)
@@ -42,9 +42,10 @@ def threshold(setup: Setup) -> float:
     `reed.threshold_pressure` needs the height h of the impedance peak only by its product with
     the strength of the reed as a valve, so that h takes the place of the characteristic impedance.
     """
-    closing = reed.closing_pressure(setup.reed.stiffness, setup.reed.opening)
-    slit = setup.reed.width * setup.reed.opening
-    height = _first_height(setup)
+    held = setup.reed.held()
+    closing = reed.closing_pressure(held.stiffness, held.opening)
+    slit = held.width * held.opening
+    height = _playing_height(setup)
     strength = reed.reed_parameter(slit, closing, height, gas_of(setup).density)
     return closing * reed.threshold_pressure(strength, 1.0)
 
@@ -61,7 +62,7 @@ def pressures(setup: Setup) -> dict[str, float]:
     -------
     dict
         Pressure in the mouth for each of `DYNAMICS`: six even steps inside the range between
-        `threshold` and the closing pressure of the reed, neither end included. [Pa]
+        `threshold` and `breath.loudest` of the closing pressure, neither end included. [Pa]
 
     Raises
     ------
@@ -69,7 +70,8 @@ def pressures(setup: Setup) -> dict[str, float]:
         If the reed shuts before it sounds.
     """
     low = threshold(setup)
-    high = reed.closing_pressure(setup.reed.stiffness, setup.reed.opening)
+    held = setup.reed.held()
+    high = setup.breath.loudest * reed.closing_pressure(held.stiffness, held.opening)
     if not low < high:
         raise ModelError(
             f"this reed shuts at {high / 1e3:.3g} kPa and would need {low / 1e3:.3g} kPa to sound; "
@@ -111,13 +113,16 @@ def parse_breath(text: str, setup: Setup) -> float:
     return float(found[1]) * UNITS[found[2].lower()]
 
 
-def _first_height(setup: Setup) -> float:
-    """Return the height of the lowest impedance peak, in Pa s m⁻³."""
-    length = sum(piece[0] for piece in setup.bore.chain())
+def _playing_height(setup: Setup) -> float:
+    """Return the height of the lowest impedance peak, or under a vent of the tallest one."""
+    length = first_opening(elements(setup.bore))
     highest = LONGEST_TUBE * gas_of(setup).sound_speed / (2.0 * length)
+    vented = vent_number(setup.bore) is not None
+    if vented:
+        highest *= HIGHEST_UNDER_VENT
     count = math.ceil(max(highest / SEARCH_STEP, 100.0))
     frequency = np.linspace(highest / count, highest, count)
     found = tube.peaks(frequency, np.asarray(1.0 / admittance(setup, frequency), np.complex128))
     if not found.height.size:
         raise ModelError("this bore has no resonance for a dynamic; give --breath in kPa")
-    return float(abs(found.height[0]))
+    return float(max(found.height) if vented else found.height[0])

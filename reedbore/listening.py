@@ -4,7 +4,7 @@ In: takes. Out: numbers for `verdict`, which decides.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,17 +49,22 @@ def control_run(take: Take) -> Control:
     run = again(take.setup, max(take.seconds, LEAST_SECONDS), voice=False)
     if burst(run.traces) is not None:
         return NO_CONTROL
-    pressure, rate = pitch.thin(run.traces.pressure, take.setup.time.rate)
-    tone = pressure[-round(rate) :]
+    found = control_of(take.setup, run.traces.pressure[-round(take.setup.time.rate) :])
+    if found.hz is None or not take.sound.size:
+        return found
+    return replace(found, sound=radiated(take.setup, run.traces.outgoing))
+
+
+def control_of(setup: Setup, fine: Samples) -> Control:
+    """Measure the horn alone on its last second in the mouthpiece [Pa], a value a step."""
+    tone, rate = pitch.thin(fine, setup.time.rate)
     found = pitch.fundamental(tone, rate)
-    if found is None or np.std(tone) < 0.01 * take.setup.breath.pressure:
+    if found is None or np.std(tone) < 0.01 * setup.breath.pressure:
         return Control("silent", None, None, 0.0, np.zeros(0))
     hz = pitch.refine(tone, rate, found.hz)
     amplitude = float(np.abs(pitch.phase_track(tone, rate, hz, 20.0).amplitude[-1]))
-    fine = run.traces.pressure[-round(take.setup.time.rate) :]
-    base, repeats = _own_period(take.setup, fine, hz)
-    sound = radiated(take.setup, run.traces.outgoing) if take.sound.size else np.zeros(0)
-    return Control("sounding", base, repeats, amplitude, sound)
+    base, repeats = _own_period(setup, fine, hz)
+    return Control("sounding", base, repeats, amplitude, np.zeros(0))
 
 
 def _own_period(setup: Setup, tone: Samples, hz: float) -> tuple[float, int | None]:
@@ -98,6 +103,12 @@ def played_pitch(take: Take, control: Control, sung: float | None) -> tuple[floa
     hz = control.hz + float(np.polyfit(line.times, line.cycles, 1)[0])
     if np.median(line.amplitude) > 0.25 * control.amplitude:
         return hz, bool(abs(cents(hz, control.hz)) > JUMP_CENTS)
+    other = other_line(late, rate, control, sung)
+    return other, bool(other and abs(cents(other, control.hz)) > JUMP_CENTS)
+
+
+def other_line(late: Samples, rate: float, control: Control, sung: float | None) -> float | None:
+    """Find the note [Hz] that has taken the place of the horn's own, if any."""
     found = spectrum.lines(late - late.mean(), rate, -30.0)
     own = [
         (amplitude, hz)
@@ -107,9 +118,8 @@ def played_pitch(take: Take, control: Control, sung: float | None) -> tuple[floa
         or amplitude > 0.5 * control.amplitude
     ]
     if not own or max(own)[0] < 0.1 * control.amplitude:
-        return None, False
-    hz = float(max(own)[1])
-    return hz, bool(abs(cents(hz, control.hz)) > JUMP_CENTS)
+        return None
+    return float(max(own)[1])
 
 
 def spectrum_state(take: Take, played: float, sung: float | None) -> str:
@@ -117,6 +127,11 @@ def spectrum_state(take: Take, played: float, sung: float | None) -> str:
     late, rate = pitch.thin(
         take.traces.pressure[take.traces.pressure.size // 2 :], take.setup.time.rate
     )
+    return line_state(late, rate, played, sung)
+
+
+def line_state(late: Samples, rate: float, played: float, sung: float | None) -> str:
+    """Tell a line spectrum from an irregular one, of a pressure at a rate."""
     share = spectrum.line_share(late, rate, played, sung or played, LINE_ORDERS)
     return "rough" if share.share > 0.95 else "irregular"
 

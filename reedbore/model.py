@@ -7,14 +7,17 @@ A model is never changed: a change makes a copy. ``to_plain`` writes a model dow
 and ``from_plain`` reads it back bit for bit, through JSON too (see `settings`).
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, field_validator, model_validator
 
+from reedbore.bore import Bore
 from reedbore.errors import ModelError, NoteError
-from reedbore.notes import parse_note
+from reedbore.fingerings import read_holes, read_label
+from reedbore.notes import midi_name, parse_note
+from reedbore.reed import Reed
 from reedbore.settings import Part, inner_model, leaves, mistake, nearest, unknown
 from reedbore.units import QUANTITIES, settle
 
@@ -23,7 +26,7 @@ Value = float | str | None
 MOST_TRANSPOSITION = 36
 SOURCED = {
     *QUANTITIES,
-    *("low_note", "high_note", "transposition", "clef", "bore.end", "reed.dynamics"),
+    *("low_note", "high_note", "transposition", "clef", "bore.end", "reed.dynamics", "fingerings"),
 }
 
 
@@ -34,74 +37,11 @@ class Air(Part):
     temperature: float = settle(QUANTITIES["air.temperature_c"], 300.15)
 
 
-class BoreSection(Part):
-    """One piece of bore, a cylinder or a cone: length and inner diameters."""
-
-    section = "bore.sections"
-    length: float
-    entry: float
-    exit: float
-
-
-class Bore(Part):
-    """The chain of pieces from the mouthpiece to the open end, and how much of it plays."""
-
-    section = "bore"
-    length: float | None = None
-    sections: tuple[BoreSection, ...]
-    end: Literal["unflanged", "flanged"] = "unflanged"
-
-    @model_validator(mode="after")
-    def _check_chain(self) -> Self:
-        if not self.sections:
-            raise mistake("is empty; a bore has at least one section", "sections")
-        if min(min(entry, far) for _, entry, far in self.chain()) <= 0.0:
-            raise mistake(
-                "is too long: the last section, extended at its taper, closes before", "length_mm"
-            )
-        return self
-
-    def chain(self) -> tuple[tuple[float, float, float], ...]:
-        """List the pieces that play: the chain cut, or its last piece extended, to `length`.
-
-        Returns
-        -------
-        tuple of (length, entry_radius, exit_radius)
-            From the reed to the open end. [m]
-        """
-        whole = sum(section.length for section in self.sections)
-        rest = whole if self.length is None else self.length
-        pieces = []
-        for number, section in enumerate(self.sections, 1):
-            last = number == len(self.sections) or section.length >= rest
-            length = rest if last and self.length is not None else section.length
-            widened = (section.exit - section.entry) * (length / section.length)
-            pieces.append((length, section.entry / 2.0, (section.entry + widened) / 2.0))
-            if last:
-                break
-            rest -= section.length
-        return tuple(pieces)
-
-
 class Mouthpiece(Part):
     """The air in front of the bore that the chain of pieces leaves out."""
 
     section = "mouthpiece"
     volume: float = 0.0
-
-
-class Reed(Part):
-    """The reed as the lip holds it on the lay."""
-
-    section = "reed"
-    opening: float
-    width: float
-    stiffness: float
-    frequency: float
-    damping: float
-    area: float = 0.0
-    contact: float = 100.0
-    dynamics: Literal["mass", "massless"] = "mass"
 
 
 class Breath(Part):
@@ -110,6 +50,7 @@ class Breath(Part):
     section = "breath"
     pressure: float
     rise: float = settle(QUANTITIES["breath.rise_ms"], 0.05)
+    loudest: float = 1.0
 
 
 class Voice(Part):
@@ -154,7 +95,7 @@ class Setup(Part):
         Parameters
         ----------
         name : str
-            For example ``reed.opening_mm`` or ``bore.sections.1.entry_mm``.
+            For example ``reed.opening_mm`` or ``bore.holes.1.open``.
 
         Returns
         -------
@@ -191,13 +132,9 @@ class Setup(Part):
             If there is no such setting or the value is not allowed.
         """
         part, attribute = self._find(name)
+        head, *below, _ = name.split(".")
         changed = _changed(part, part.key(attribute), value)
-        head, *rest = name.split(".")
-        if isinstance(changed, BoreSection):
-            pieces = list(self.bore.sections)
-            pieces[int(rest[1]) - 1] = changed
-            changed = _changed(self.bore, "sections", tuple(pieces))
-        return self.model_copy(update={head: changed})
+        return self.model_copy(update={head: _replaced(getattr(self, head), below, changed)})
 
     def _find(self, name: str) -> tuple[Part, str]:
         """Find the part that holds a setting, and the attribute there."""
@@ -241,6 +178,17 @@ def _changed(part: Part, key: str, value: Any) -> Part:
     attributes = {part.key(name): name for name in type(part).model_fields}
     values = {name: getattr(part, name) for name in attributes.values() if name != attributes[key]}
     return type(part)(**values, **{key: value})
+
+
+def _replaced(here: Any, steps: list[str], part: Part) -> Any:
+    """Copy what stands at the first step with the part at the last one exchanged."""
+    if not steps:
+        return part
+    step, *below = steps
+    if isinstance(here, tuple):
+        number = int(step)
+        return (*here[: number - 1], _replaced(here[number - 1], below, part), *here[number:])
+    return _changed(here, step, _replaced(getattr(here, step), below, part))
 
 
 def _check_source(name: str) -> str:
@@ -291,11 +239,25 @@ class Preset(Part):
         return round(parse_note(self.low_note)), round(parse_note(self.high_note))
 
 
+def _readable(read: Callable[[str], object]) -> AfterValidator:
+    """Make the check that a text can be read, from the function that reads it."""
+
+    def check(text: str) -> str:
+        try:
+            read(text)
+        except NoteError as error:
+            raise mistake(f"cannot be read: {error}") from None
+        return text
+
+    return AfterValidator(check)
+
+
 class Horn(Preset):
     """An instrument as a preset file describes it, with the player's default reed and breath.
 
     The range is the low register, as it sounds; `transposition` is written minus sounding pitch
-    in semitones.
+    in semitones. `fingerings` says, under a sounding note or a note and a name, which holes it
+    leaves open; notes above the range are the upper register.
     """
 
     transposition: int
@@ -305,6 +267,9 @@ class Horn(Preset):
     mouthpiece: Mouthpiece = Mouthpiece()
     reed: Reed
     breath: Breath
+    fingerings: dict[
+        Annotated[str, _readable(read_label)], Annotated[str, _readable(read_holes)]
+    ] = Field(default_factory=dict)
 
     @field_validator("transposition", mode="before")
     @classmethod
@@ -314,6 +279,63 @@ class Horn(Preset):
             says = "whole semitones (written minus sounding pitch)"
             raise mistake(f"is {value!r}; allowed -{most} to {most} {says}")
         return value
+
+    @model_validator(mode="after")
+    def _check_fingerings(self) -> Self:
+        most, (low, high) = len(self.bore.holes), self.midi_range
+        if self.fingerings and not most:
+            raise mistake("need holes; the bore has none", "fingerings")
+        seen: dict[tuple[int, str], str] = {}
+        for label, text in self.fingerings.items():
+            key, where = read_label(label), f"fingerings.{label}"
+            if key in seen:
+                raise mistake(f"is the same as fingerings.{seen[key]}", where)
+            if key[0] < low:
+                raise mistake(f"lies below {self.low_note}, the low_note", where)
+            if max(read_holes(text), default=0) > most:
+                raise mistake(f"is {text!r}; the bore has holes 1 to {most}", where)
+            seen[key] = label
+        wanted = range(low, high + 1) if most else ()
+        if lacking := [midi_name(midi) for midi in wanted if (midi, "") not in seen]:
+            span = f"{self.low_note} to {self.high_note}"
+            raise mistake(f"lack {', '.join(lacking)}; each note {span} needs one", "fingerings")
+        return self
+
+    def fingering(self, midi: int, name: str = "") -> tuple[int, ...] | None:
+        """Look up the open holes of a note.
+
+        Parameters
+        ----------
+        midi : int
+            The sounding note.
+        name : str, optional
+            Which of its fingerings; by default the plain one.
+
+        Returns
+        -------
+        tuple of int or None
+            Their numbers, rising, counted from 1 at the reed; None if there is no such fingering.
+        """
+        for label, text in self.fingerings.items():
+            if read_label(label) == (midi, name):
+                return read_holes(text)
+        return None
+
+    def fingering_names(self, midi: int) -> list[str]:
+        """List the names of the fingerings of a note, the plain one ("") first."""
+        return sorted(name for note, name in map(read_label, self.fingerings) if note == midi)
+
+    def notes(self) -> list[int]:
+        """List the notes that can be fingered plainly, as MIDI numbers, rising.
+
+        Returns
+        -------
+        list of int
+            The low register; where there are fingerings, also what they reach above it.
+        """
+        low, high = self.midi_range
+        plain = [midi for midi, name in map(read_label, self.fingerings) if not name]
+        return sorted(plain) or list(range(low, high + 1))
 
 
 class Singer(Preset):

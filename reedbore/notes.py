@@ -292,6 +292,11 @@ def _simple_ratios(limit: int) -> tuple[tuple[int, float, int, int], ...]:
     )
 
 
+def simple_ratios(limit: int) -> list[tuple[int, int]]:
+    """List all ratios p/q in lowest terms with p and q up to a limit, lowest first."""
+    return sorted(((p, q) for _, _, p, q in _simple_ratios(limit)), key=lambda r: r[0] / r[1])
+
+
 def resultant_hz(fingered_hz: float, ratio: tuple[int, int]) -> float:
     """Give the common fundamental of a fingered note and of p/q sung over it exactly.
 

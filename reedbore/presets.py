@@ -21,6 +21,10 @@ from reedbore.settings import Part, Problem, dotted, nearest
 KINDS: dict[str, type[Part]] = {"horns": Horn, "voices": Singer, "passages": Piece}
 LARGEST_FILE = 1_000_000
 
+# Bare words and quoted ones, joined by dots; a key like F#3 has to stand in quotes.
+_WORD = r"""(?:[\w-]+|"[^"]*"|'[^']*')"""
+_KEY = re.compile(rf"({_WORD}(?:\s*\.\s*{_WORD})*)\s*=")
+
 P = TypeVar("P", bound=Part)
 
 
@@ -291,7 +295,7 @@ def key_lines(text: str) -> dict[str, int]:
             lines.setdefault(name, number)
         elif table := re.match(r"\[\s*([^\]]+?)\s*\]", line):
             here = _bare(table[1])
-        elif key := re.match(r"([\w.\"' -]+?)\s*=", line):
+        elif key := _KEY.match(line):
             lines.setdefault(f"{here}.{_bare(key[1])}" if here else _bare(key[1]), number)
             continue
         lines.setdefault(here, number)

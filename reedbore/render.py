@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import audio
+from reedbore import acoustics, audio
 from reedbore.errors import ModelError
-from reedbore.kernel import parameters, reflection, single
+from reedbore.kernel import mouth, parameters, single
 from reedbore.model import Setup
-from reedbore.physics import glottis, radiation, tube
+from reedbore.physics import radiation
 from reedbore.tuning import blown
 
 SOUND_RATE = 48000
@@ -21,14 +21,8 @@ SOUND_RATE = 48000
 FULL_SCALE_PA = 10.0
 """Pressure at one metre that is full scale in every file, so that comparisons are true. [Pa]"""
 
-BURST_PA = 1e6
-"""No reed makes ten atmospheres: a run that passes this has diverged. [Pa]"""
-
 DISTANCE = 1.0
 """From the open end to the listener. [m]"""
-
-TABLE = 8192
-"""Points of one period of the sung waveform."""
 
 Samples = NDArray[np.float64]
 
@@ -84,12 +78,14 @@ def render(setup: Setup, seconds: float) -> Take:
 
 
 def burst(traces: single.Traces) -> int | None:
-    """Return the step at which a run diverged: not a number, or beyond `BURST_PA`; else None."""
-    sane = np.abs(traces.pressure) < BURST_PA
+    """Return the step at which a run diverged: no number, or beyond `single.BURST_PA`; or None."""
+    sane = np.abs(traces.pressure) < single.BURST_PA
     return None if sane.all() else int(np.argmin(sane))
 
 
-def again(setup: Setup, seconds: float, pull_cents: float = 0.0, voice: bool = True) -> Take:
+def again(
+    setup: Setup, seconds: float, pull_cents: float | Samples = 0.0, voice: bool = True
+) -> Take:
     """Run a setup again, its voice detuned or left out; no sound is made of it.
 
     Parameters
@@ -98,8 +94,8 @@ def again(setup: Setup, seconds: float, pull_cents: float = 0.0, voice: bool = T
         As for `render`.
     seconds : float
         How long. [s]
-    pull_cents : float
-        By how much the sung pitch is raised. [cents]
+    pull_cents : float or ndarray, shape (n,)
+        By how much the sung pitch is raised, once for all or at each step. [cents]
     voice : bool
         Whether there is a voice.
 
@@ -114,7 +110,7 @@ def again(setup: Setup, seconds: float, pull_cents: float = 0.0, voice: bool = T
     return Take(setup, seconds, mouth, sung, traces, np.zeros(0))
 
 
-def sing(setup: Setup, seconds: float, pull_cents: float = 0.0) -> Samples:
+def sing(setup: Setup, seconds: float, pull_cents: float | Samples = 0.0) -> Samples:
     """Return the sung waveform, faded in.
 
     Parameters
@@ -123,8 +119,9 @@ def sing(setup: Setup, seconds: float, pull_cents: float = 0.0) -> Samples:
         Its voice and rate.
     seconds : float
         How long; a recorded voice that is shorter is followed by silence. [s]
-    pull_cents : float
-        By how much the pitch is raised; a recording is resampled for it. [cents]
+    pull_cents : float or ndarray, shape (n,)
+        By how much the pitch is raised, at each step if it is an array; a recording is resampled
+        for it. [cents]
 
     Returns
     -------
@@ -135,28 +132,24 @@ def sing(setup: Setup, seconds: float, pull_cents: float = 0.0) -> Samples:
     n = round(seconds * rate)
     if voice.source == "off":
         return np.zeros(n)
-    faster = 2.0 ** (pull_cents / 1200.0)
+    faster = 2.0 ** (np.asarray(pull_cents) / 1200.0)
     if voice.source == "recording":
         wave = _recorded(str(voice.file), rate)
-        wave = np.interp(np.arange(n) * faster, np.arange(wave.size), wave, right=0.0)
+        wave = np.interp(_turns(faster, n), np.arange(wave.size), wave, right=0.0)
     else:
-        hz = voice.frequency * faster
-        phase = np.arange(n) * (hz / rate) % 1.0
-        table = _period(voice.source, voice.rd, int(min(0.45 * rate, 12000.0) / hz))
-        wave = np.interp(phase * TABLE, np.arange(TABLE + 1), table)
+        hz = voice.frequency * float(np.max(faster))
+        phase = _turns(voice.frequency * faster / rate, n) % 1.0
+        table = mouth.period(voice.source, voice.rd, mouth.harmonics(hz, rate))
+        wave = np.interp(phase * mouth.TABLE, np.arange(mouth.TABLE + 1), table)
     fade = np.minimum(np.arange(n) / (voice.fade * rate), 1.0)
     return wave * (0.5 - 0.5 * np.cos(math.pi * fade))
 
 
-@functools.lru_cache(maxsize=64)
-def _period(source: str, rd: float, harmonics: int) -> Samples:
-    """One period of the sung waveform and its first point again."""
-    count = max(harmonics, 1)
-    if source == "sine":
-        table = glottis.waveform_table(glottis.sine_harmonics(count), TABLE)
-    else:
-        table = glottis.waveform_table(glottis.pulse_harmonics(rd, count), TABLE)
-    return np.append(table, table[0])
+def _turns(step: Samples, n: int) -> Samples:
+    """Return how far a clock has run at each of n steps, by an even or a changing step."""
+    if step.ndim == 0:
+        return np.arange(n) * step
+    return np.concatenate(([0.0], np.cumsum(step[: n - 1])))
 
 
 @functools.lru_cache(maxsize=4)
@@ -208,21 +201,24 @@ def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
 
     Notes
     -----
-    The flow out of the open end is (1 + R) p⁺ / (A Z + B) with the two-port (A, B) of the bore, the
-    load Z of the open end and the reflection R at the reed; the end radiates as a monopole.
+    At the reed p = (1 + R) p⁺; for 1 Pa there, `acoustics.outflow` tells the flow out of all
+    openings, each of which radiates as a monopole as far away as the others.
     """
-    gas, pieces = parameters.gas_of(setup), setup.bore.chain()
-    grid = np.concatenate((np.geomspace(4.0, 100.0, 40), np.linspace(103.0, 22000.0, 700)))
+    gas, bore = acoustics.gas_of(setup), setup.bore
+    plain = not bore.holes and len(bore.sections) == 1
+    grid = np.concatenate(
+        (np.geomspace(4.0, 100.0, 40), np.linspace(103.0, 22000.0, 700 if plain else 2100))
+    )
     omega = 2.0 * math.pi * grid
-    load = reflection.end_impedance(pieces[-1][2], setup.bore.end, omega, gas)
-    a, b, c, d = tube.bore_two_port(pieces, omega, gas)
-    inward, outward = c * load + d, a * load + b
-    fast = reflection.throat(pieces, setup.mouthpiece.volume, gas)
-    waves = (inward / outward - fast.at_throat(1j * omega)) / fast.of_wave(1j * omega)
-    flow = 2.0 / (1.0 + waves) / outward
-    solid = 4.0 * math.pi if setup.bore.end == "unflanged" else 2.0 * math.pi
-    pressure = radiation.monopole_pressure(1j * omega * flow, DISTANCE, gas.density, solid)
-    flight = sum(piece[0] for piece in pieces) / gas.sound_speed
+    taken, outside = acoustics.outflow(bore, omega, gas)
+    fast = parameters.waveguide_of(setup).throat
+    waves = (taken - fast.at_throat(1j * omega)) / fast.of_wave(1j * omega)
+    flow = 2.0 / (1.0 + waves) * outside
+    solid = 2.0 * math.pi if bore.end == "flanged" else 4.0 * math.pi
+    pressure = radiation.monopole_pressure(
+        np.asarray(1j * omega * flow, np.complex128), DISTANCE, gas.density, solid
+    )
+    flight = acoustics.first_opening(acoustics.elements(bore)) / gas.sound_speed
     smooth = pressure * np.exp(1j * omega * flight)
     edge = 0.5 + 0.5 * np.cos(math.pi * np.clip((frequency - 20000.0) / 2000.0, 0.0, 1.0))
     shape = np.interp(frequency, grid, smooth.real) + 1j * np.interp(frequency, grid, smooth.imag)

@@ -205,9 +205,15 @@ class Part(BaseModel):
         Returns
         -------
         dict
-            Numbers, strings, None, lists and dicts: fit for JSON.
+            Numbers, strings, None, lists and dicts: fit for JSON. A part that is not there is
+            left out, for it has no settings.
         """
-        return {self.key(name): self.plain(name) for name in type(self).model_fields}
+        there = [
+            name
+            for name in type(self).model_fields
+            if getattr(self, name) is not None or not inner_model(type(self), name)
+        ]
+        return {self.key(name): self.plain(name) for name in there}
 
     def plain(self, attribute: str) -> Any:
         """Write one attribute down as `to_plain` does.
@@ -385,6 +391,8 @@ def _wrong(detail: Any, context: Mapping[str, Any]) -> str:
         return "is missing"
     if detail["type"] == "literal_error":
         return f"is {value!r}; allowed {context['expected']}"
+    if detail["type"] == "string_type":
+        return f"is {value!r}; it must be text in quotes"
     if detail["type"] in {"model_type", "model_attributes_type", "dict_type"}:
         return f"is {value!r}; it must be a table of settings"
     return f"is {value!r}; {detail['msg'].replace('Input', 'it')}"

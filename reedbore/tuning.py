@@ -9,15 +9,16 @@ import contextlib
 import hashlib
 import json
 import math
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore import acoustics
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import write_whole
-from reedbore.kernel import parameters, reflection, single
+from reedbore.kernel import parameters, single
 from reedbore.kernel.compiler import PACKAGE, cache_folder
 from reedbore.measures import pitch
 from reedbore.model import Horn, Setup, Voice
@@ -27,6 +28,9 @@ from reedbore.presets import setup_for
 
 TOLERANCE_CENTS = 0.05
 """Where the search for a length ends."""
+
+TRIALS = 20
+"""Of a length, at most."""
 
 MARGIN_CENTS = 60.0
 """A note may lie this far outside the low register: half-steps of other tunings still work."""
@@ -44,7 +48,7 @@ def low_register(horn: Horn) -> list[int]:
     return list(range(low, high + 1))
 
 
-def tune(horn: Horn, fingered_hz: float, rate: float = 96000.0) -> Setup:
+def tune(horn: Horn, fingered_hz: float, rate: float = 96000.0, fingering: str = "") -> Setup:
     """Find the bore that plays a note.
 
     Parameters
@@ -55,26 +59,30 @@ def tune(horn: Horn, fingered_hz: float, rate: float = 96000.0) -> Setup:
         The note that the fingers ask for. [Hz]
     rate : float
         Steps per second of the simulation. [Hz]
+    fingering : str
+        Name of one of several fingerings for a note, on a horn with tone holes.
 
     Returns
     -------
     Setup
-        The horn with `bore.length` solved, voice off.
+        The horn, voice off: with tone holes, those of the fingering open, its pitch what they make
+        it; else with `bore.length` solved.
 
     Raises
     ------
     ModelError
-        If the horn has no such note, or does not speak in its low register there.
+        If the horn has no such note or fingering, or does not speak in its low register there.
     """
+    setup = setup_for(horn).model_copy(update={"voice": Voice(source="off")})
+    setup = setup.with_value("time.rate_hz", rate)
+    if horn.bore.holes:
+        return _with_fingering(setup, horn, fingered_hz, fingering)
+    if fingering:
+        raise ModelError(f"fingering {fingering!r} is unknown; {horn.name} has no tone holes")
     register = low_register(horn)
     low, high = midi_to_hz(register[0]), midi_to_hz(register[-1])
     if cents(fingered_hz, low) < -MARGIN_CENTS or cents(fingered_hz, high) > MARGIN_CENTS:
-        raise ModelError(
-            f"fingered note is {note_name(fingered_hz)} ({fingered_hz:.1f} Hz); allowed "
-            f"{midi_name(register[0])} to {midi_name(register[-1])} (low register of {horn.name})"
-        )
-    setup = setup_for(horn).model_copy(update={"voice": Voice(source="off")})
-    setup = setup.with_value("time.rate_hz", rate)
+        raise _no_note(horn, fingered_hz, register)
     place = _place(setup, fingered_hz)
     length = _recall(place)
     if length is None:
@@ -82,6 +90,48 @@ def tune(horn: Horn, fingered_hz: float, rate: float = 96000.0) -> Setup:
         with contextlib.suppress(OSError, ReedboreError):  # a folder that cannot be written
             write_whole(place, repr(length).encode())
     return setup.with_value("bore.length_mm", length)
+
+
+def _no_note(horn: Horn, hz: float, notes: list[int]) -> ModelError:
+    register = "notes" if horn.bore.holes else "low register"
+    return ModelError(
+        f"fingered note is {note_name(hz)} ({hz:.1f} Hz); allowed "
+        f"{midi_name(notes[0])} to {midi_name(notes[-1])} ({register} of {horn.name})"
+    )
+
+
+def _with_fingering(setup: Setup, horn: Horn, hz: float, name: str) -> Setup:
+    """Open the holes of the fingering nearest to a note."""
+    midi = round(69.0 + cents(hz, 440.0) / 100.0)
+    opened = horn.fingering(midi, name)
+    if opened is None:
+        if name and horn.fingering_names(midi):
+            known = ", ".join(known or "the plain one" for known in horn.fingering_names(midi))
+            raise ModelError(f"fingering {name!r} is unknown; {midi_name(midi)} has {known}")
+        raise _no_note(horn, hz, horn.notes())
+    return open_holes(setup, opened)
+
+
+def open_holes(setup: Setup, opened: Sequence[int]) -> Setup:
+    """Open some tone holes and close all others.
+
+    Parameters
+    ----------
+    setup : Setup
+        A horn with tone holes.
+    opened : sequence of int
+        Numbers of the open holes, counted from 1 at the reed.
+
+    Returns
+    -------
+    Setup
+        The copy.
+    """
+    holes = tuple(
+        hole.model_copy(update={"open": 1.0 if number in opened else 0.0})
+        for number, hole in enumerate(setup.bore.holes, 1)
+    )
+    return setup.model_copy(update={"bore": setup.bore.model_copy(update={"holes": holes})})
 
 
 def _place(setup: Setup, hz: float) -> Path:
@@ -100,19 +150,25 @@ def _recall(place: Path) -> float | None:
 
 
 def _solve(setup: Setup, hz: float, name: str) -> float:
-    """Find the length [mm] that plays a note, by secants from the acoustic length."""
+    """Find the length [mm] that plays a note, by secants kept between the nearest misses."""
     length = _acoustic_length(setup, hz)
+    sharp, flat = 0.0, math.inf
     before: tuple[float, float] | None = None
-    for _ in range(12):
-        trial = setup.with_value("bore.length_mm", length * 1e3)
-        off = cents(_played(trial, hz, name), hz)
+    for _ in range(TRIALS):
+        off = cents(sounding(setup.with_value("bore.length_mm", length * 1e3), hz, name), hz)
         if abs(off) < TOLERANCE_CENTS:
             return length * 1e3
+        if off > 0.0:
+            sharp = max(sharp, length)
+        else:
+            flat = min(flat, length)
         slope = -1200.0 / math.log(2.0) / length
         if before and abs(before[1] - off) > 1e-9 and abs(length - before[0]) < 0.05 * length:
-            slope = (off - before[1]) / (length - before[0])
+            slope = min((off - before[1]) / (length - before[0]), 0.2 * slope)
         before = length, off
         length -= min(max(off / slope, -0.1 * length), 0.1 * length)
+        if not sharp < length < flat:
+            length = 0.5 * (sharp + min(flat, 1.1 * sharp))
     raise ModelError(f"{name} does not settle on {note_name(hz)}")
 
 
@@ -129,33 +185,32 @@ def _acoustic_length(setup: Setup, hz: float) -> float:
 def first_peak(setup: Setup, near_hz: float) -> float:
     """Return the lowest resonance [Hz] of horn, mouthpiece and giving reed."""
     frequency = np.linspace(near_hz / 8.0, near_hz * 4.0, 320)
-    found = tube.peaks(frequency, np.reciprocal(admittance(setup, frequency))).frequency
+    found = tube.peaks(frequency, np.reciprocal(acoustics.admittance(setup, frequency))).frequency
     return float(found[0]) if found.size else math.inf
 
 
-def admittance(setup: Setup, frequency: NDArray[np.float64]) -> NDArray[Any]:
-    """Return the exact input admittance at the reed: bore, mouthpiece and giving reed.
+def sounding(setup: Setup, hz: float, name: str) -> float:
+    """Measure the pitch that a setup plays from rest, voice off.
 
     Parameters
     ----------
     setup : Setup
-        Bore, mouthpiece, reed and air.
-    frequency : ndarray, shape (n,)
-        Above zero. [Hz]
+        What is played.
+    hz : float
+        The note that it should be, within three semitones. [Hz]
+    name : str
+        Of the horn, for the error.
 
     Returns
     -------
-    ndarray, shape (n,)
-        [m³ s⁻¹ Pa⁻¹]
+    float
+        [Hz]
+
+    Raises
+    ------
+    ModelError
+        If it does not speak there.
     """
-    gas, omega = parameters.gas_of(setup), 2.0 * math.pi * frequency
-    bore = reflection.bore_admittance(setup.bore.chain(), setup.bore.end, omega, gas)
-    reed = 1j * omega * setup.reed.area / setup.reed.stiffness
-    return bore + tube.cavity_admittance(setup.mouthpiece.volume, omega, gas) + reed
-
-
-def _played(setup: Setup, hz: float, name: str) -> float:
-    """Return the pitch [Hz] that a setup plays from rest, in the register asked for."""
     for seconds in (0.5 + 60.0 / hz, 1.0 + 200.0 / hz, 2.0 + 400.0 / hz):
         mouth = blown(setup, seconds + LISTEN_S)
         run = single.run(parameters.numbers_of(setup), mouth)

@@ -304,9 +304,27 @@ def other_unit(key: str, quantity: Quantity, written: str, value: object) -> str
 QUANTITIES = {
     "air.temperature_c": _declare(0, 40, "°C", "temperature of the air in the horn"),
     "bore.length_mm": _declare(50, 5000, "mm", "length that plays, from the reed end of the bore"),
+    "bore.vent_after_ms": _declare(
+        0, 600000, "ms", "time after which a vent opens, 0 if it is open from the start"
+    ),
     "bore.sections.length_mm": _declare(0.1, 5000, "mm", "length of this piece of the bore"),
     "bore.sections.entry_mm": _declare(1, 500, "mm", "inner diameter of this piece, reed side"),
     "bore.sections.exit_mm": _declare(1, 500, "mm", "inner diameter of this piece, far side"),
+    "bore.holes.position_mm": _declare(
+        0.1, 5000, "mm", "from the reed end of the bore to the middle of this tone hole"
+    ),
+    "bore.holes.diameter_mm": _declare(0.5, 60, "mm", "diameter of this tone hole"),
+    "bore.holes.chimney_mm": _declare(0.1, 60, "mm", "height of the chimney of this tone hole"),
+    "bore.holes.open": _declare(0, 1, "", "share of the area of this tone hole that is open"),
+    "bore.lattice.diameter_mm": _declare(
+        1, 60, "mm", "diameter of the open tone holes beyond the playing length"
+    ),
+    "bore.lattice.chimney_mm": _declare(
+        0.1, 60, "mm", "height of the chimneys of the open tone holes beyond the playing length"
+    ),
+    "bore.lattice.spacing_mm": _declare(
+        2, 200, "mm", "middle to middle of the open tone holes beyond the playing length"
+    ),
     "mouthpiece.volume_ml": _declare(0, 60, "ml", "air in the mouthpiece that the bore leaves out"),
     "reed.opening_mm": _declare(0.05, 3, "mm", "gap between reed tip and lay"),
     "reed.width_mm": _declare(3, 30, "mm", "breadth of the gap between reed and lay"),
@@ -317,8 +335,15 @@ QUANTITIES = {
     "reed.damping": _declare(0.05, 10, "", "damping of the lipped reed, 2 being critical"),
     "reed.area_mm2": _declare(0, 800, "mm²", "moving area of the reed that pumps air"),
     "reed.contact": _declare(1, 1000, "", "stiffness of the lay over that of the reed"),
+    "reed.strength": _declare(
+        1, 5, "", "strength of the reed on our own scale, 2.5 as in the preset"
+    ),
+    "reed.lip": _declare(0.5, 2, "", "how firmly the lip holds the reed, 1 as in the preset"),
     "breath.pressure_kpa": _declare(0, 20, "kPa", "steady blowing pressure in the mouth"),
     "breath.rise_ms": _declare(1, 2000, "ms", "time in which the breath rises to its pressure"),
+    "breath.loudest": _declare(
+        0.1, 1, "", "blowing pressure over the reed's closing pressure at which ff ends"
+    ),
     "voice.frequency_hz": _declare(20, 2000, "Hz", "fundamental of the sung note"),
     "voice.depth": _declare(0, 1, "", "peak of the sung pressure over the blowing pressure"),
     "voice.rd": _declare(0.3, 2.7, "", "shape of the glottal pulse, from pressed to breathy"),

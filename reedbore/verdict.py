@@ -175,7 +175,7 @@ def _judged_pair(
     recorded = take.setup.voice.source == "recording"
     longest = take.seconds if recorded else locking.LAST_WATCH
     observe = _observer(take, sung, ratio)
-    found = locking.decide(observe, longest=longest)
+    found = locking.answer(locking.decide(longest=longest), observe)
     state = "drifting"
     reason: str | None = None
     edges: tuple[float, float] | None = None
@@ -199,8 +199,8 @@ def _edges(
 ) -> tuple[float, float]:
     """Find the lock range [cents] against the just note over the pitch without voice."""
     here = cents(sung, off_hz * ratio[0] / ratio[1])
-    low, high = locking.lock_range(observe, 0.0)
-    return here + low, here + high
+    low, high = locking.answer(locking.lock_range(0.0), observe)
+    return here + low.inside, here + high.inside
 
 
 def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observe:

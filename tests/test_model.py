@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from reedbore import model
+from reedbore.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.errors import ModelError, NoteError, ReedboreError
 from reedbore.melody import read_line
 from reedbore.settings import Part, leaves
@@ -22,7 +23,7 @@ REED: dict[str, Any] = {
     "area_mm2": 120,
 }
 PARTS: tuple[type[Part], ...] = (
-    model.Air, model.Bore, model.BoreSection, model.Mouthpiece, model.Reed, model.Breath,
+    model.Air, Bore, BoreSection, Hole, Lattice, model.Mouthpiece, model.Reed, model.Breath,
     model.Voice, model.Time,
 )  # fmt: skip
 
@@ -167,7 +168,7 @@ def test_a_bore_that_would_close_is_refused() -> None:
 
 def test_a_bore_without_pieces_is_refused() -> None:
     with pytest.raises(ModelError, match=r"^bore\.sections is empty"):
-        model.Bore(sections=())
+        Bore(sections=())
 
 
 # --- reading, changing, writing down -------------------------------------------------------------
@@ -192,8 +193,8 @@ def test_a_setup_survives_being_written_down_bit_for_bit(data: st.DataObject) ->
 def test_a_length_solved_in_si_survives_being_written_down() -> None:
     for number in range(1000):
         bore = a_setup().bore.model_copy()
-        made = model.Bore(sections=bore.sections, length=1.0 + number * math.pi / 1e4)
-        assert model.Bore.from_plain(json.loads(json.dumps(made.to_plain()))) == made
+        made = Bore(sections=bore.sections, length=1.0 + number * math.pi / 1e4)
+        assert Bore.from_plain(json.loads(json.dumps(made.to_plain()))) == made
 
 
 def test_a_changed_setting_is_read_back_and_nothing_else_changes() -> None:

@@ -53,7 +53,12 @@ def test_every_number_of_a_horn_has_its_source(name: str) -> None:
     sections = ("mouthpiece", "reed", "breath")
     given = {f"{section}.{key}" for section in sections for key in plain[section]}
     given |= {f"bore.sections.{key}" for key in plain["bore"]["sections"][0]}
+    for hole in plain["bore"]["holes"]:
+        # All closed is how a horn lies there; what opens stands in its fingerings.
+        given |= {f"bore.holes.{key}" for key in hole if key != "open"} | {"fingerings"}
+    given |= {f"bore.lattice.{key}" for key in plain["bore"].get("lattice", ())}
     given |= {"low_note", "high_note", "transposition", "clef"}
+    given -= {"reed.strength", "reed.lip"}  # by definition as the preset has them
     assert {key for key in given if not horn.sources.get(key)} == set()
 
 
@@ -197,6 +202,92 @@ def test_all_mistakes_of_a_file_are_told_with_their_lines(tmp_path: Path) -> Non
     assert len(told) == 6
 
 
+# Holes for the notes D3 to F3 of a plain bore, and how they are fingered.
+HOLED = """title = "Two holes"
+low_note = "D3"
+high_note = "F3"
+transposition = 0
+clef = "treble"
+reed = {opening_mm = 1, width_mm = 14, stiffness_kpa_per_mm = 7, frequency_hz = 1500, damping = 1}
+breath.pressure_kpa = 3
+[bore]
+end = "lattice"
+[bore.lattice]
+diameter_mm = 9
+chimney_mm = 4
+spacing_mm = 20
+[[bore.sections]]
+length_mm = 600
+entry_mm = 12
+exit_mm = 20
+[[bore.holes]]
+position_mm = 400
+diameter_mm = 8
+chimney_mm = 6
+[[bore.holes]]
+position_mm = 450.5
+diameter_mm = 8.5
+chimney_mm = 6
+open = 0.5
+[fingerings]
+D3 = ""
+Eb3 = "2"
+E3 = "1-2"
+"F3" = '1'
+"F#3 fork" = "1"
+[sources.bore]
+holes.position_mm = "mine"
+lattice.spacing_mm = "mine"
+[sources]
+fingerings = "mine"
+"""
+
+
+def test_holes_lattice_and_fingerings_are_read(tmp_path: Path) -> None:
+    assert mistakes(tmp_path, HOLED) == []
+    horn = presets.load_horn(tmp_path / "mine.toml")
+    assert [hole.position for hole in horn.bore.holes] == [0.4, 0.4505]
+    assert [hole.open for hole in horn.bore.holes] == [0.0, 0.5]
+    assert horn.bore.lattice is not None
+    assert horn.bore.lattice.spacing == 0.02
+    assert horn.fingering(54, "fork") == (1,)
+    assert presets.setup_for(horn).bore == horn.bore
+    assert set(horn.sources) == {"bore.holes.position_mm", "bore.lattice.spacing_mm", "fingerings"}
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "answer"),
+    [
+        ("= 450.5", "= 40.5", "bore.holes.2.position_mm is 40.5 mm; holes rise from the reed, "),
+        ("8.5", "19", "bore.holes.2.diameter_mm is 19 mm; the bore is 18.0067 mm wide there"),
+        ("open = 0.5", "open = 2", "bore.holes.2.open is 2; allowed 0 to 1 (share of the area"),
+        ("open = 0.5", "opn = 1", "bore.holes.2.opn is an unknown key; did you mean bore.holes.2."),
+        ("spacing_mm = 20", "spacing_cm = 2", "bore.lattice.spacing_cm is an unknown key; the unit "
+         "is mm: write spacing_mm = 20"),
+        ('end = "lattice"', 'end = "flanged"', "bore.end is 'flanged'; with bore.lattice it must "),
+        ('Eb3 = "2"', 'Eb3 = "3"', "fingerings.Eb3 is '3'; the bore has holes 1 to 2"),
+        ('Eb3 = "2"', "Eb3 = 2", "fingerings.Eb3 is 2; it must be text in quotes"),
+        ('"F#3 fork" = "1"', '"F#3 fork" = "1-"', "fingerings.F#3 fork cannot be read: '1-' is "),
+        ('"F#3 fork" = "1"', "'Hb3' = '1'", "fingerings.Hb3 cannot be read: 'Hb3' is not a note"),
+        ("holes.position_mm", "holes.place_mm", "sources.bore.holes.place_mm is no setting"),
+    ],
+)  # fmt: skip
+def test_a_mistake_at_a_hole_or_fingering_is_told_with_its_line(
+    tmp_path: Path, right: str, wrong: str, answer: str
+) -> None:
+    text = HOLED.replace(right, wrong, 1)
+    (told,) = mistakes(tmp_path, text)
+    line = next(n for n, line in enumerate(text.splitlines(), 1) if wrong in line)
+    assert told.startswith(f"mine.toml:{line}: {answer}")
+
+
+def test_notes_without_fingering_are_told_at_the_fingerings(tmp_path: Path) -> None:
+    text = HOLED.replace('Eb3 = "2"\n', "").replace('high_note = "F3"', 'high_note = "F#3"')
+    line = text.splitlines().index("[fingerings]") + 1
+    (told,) = mistakes(tmp_path, text)
+    assert told == (f"mine.toml:{line}: fingerings lack Eb3, F#3; each note D3 to F#3 needs one")
+
+
 def test_a_missing_key_is_told_where_its_table_stands(tmp_path: Path) -> None:
     text = re.sub(r"(?m)^opening_mm = .*\n", "", GOOD, count=1)
     (told,) = mistakes(tmp_path, text)
@@ -260,7 +351,7 @@ def test_a_file_loads_like_a_preset(tmp_path: Path) -> None:
     [
         ("tenor-saxofone", "'tenor-saxofone' is no horn; did you mean tenor-saxophone?"),
         ("tenor", "'tenor' is no horn; did you mean tenor-saxophone?"),
-        ("zzz", "'zzz' is no horn; there are plain-cone, plain-cylinder"),
+        ("zzz", "'zzz' is no horn; there are alto-saxophone, "),
         ("low-male", "'low-male' is no horn; "),
     ],
 )
@@ -273,11 +364,12 @@ def test_an_unknown_name_is_answered_with_the_likely_one(name: str, answer: str)
 def test_lines_are_found_in_every_spelling_of_toml() -> None:
     text = '# title = 1\nreed.opening_mm = 1\n[bore]\nend = ""\n[[ bore.sections ]]\nexit_mm = 1\n'
     text += '\n[[bore.sections]]\n"exit_mm"=2\n[ breath ]\n'
+    text += "[fingerings]\n\"F#3\" = ''\n'Bb3 fork' = '7=9'\nA3 = 'D4 = 3'\n"
     lines = presets.key_lines(text)
     expected: dict[str, Any] = {
         "reed.opening_mm": 2, "bore": 3, "bore.end": 4, "bore.sections": 5,
         "bore.sections.1.exit_mm": 6, "bore.sections.2": 8, "bore.sections.2.exit_mm": 9,
-        "breath": 10,
+        "breath": 10, "fingerings.F#3": 12, "fingerings.Bb3 fork": 13, "fingerings.A3": 14,
     }  # fmt: skip
     assert {name: lines.get(name) for name in expected} == expected
 

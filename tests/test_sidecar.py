@@ -50,6 +50,20 @@ def test_setup_comes_back_bit_for_bit(
     assert back.seconds.hex() == seconds.hex()
 
 
+@given(st.floats(0.0, 1.0), st.floats(1.0, 400.0))
+def test_holes_and_lattice_come_back_bit_for_bit(
+    tmp_path_factory: pytest.TempPathFactory, share: float, position: float
+):
+    plain = tenor().to_plain()
+    plain["bore"]["holes"] = [{"position_mm": position, "diameter_mm": 9, "chimney_mm": 5}]
+    lattice = {"diameter_mm": position / 10 + 1, "chimney_mm": 4.4, "spacing_mm": 33.3}
+    plain["bore"] |= {"end": "lattice", "lattice": lattice}
+    setup = Setup.from_plain(plain).with_value("bore.holes.1.open", share)
+    path = tmp_path_factory.mktemp("takes") / "take.json"
+    sidecar.write(path, made(setup))
+    assert sidecar.read(path).setup == setup
+
+
 def test_everything_else_comes_back_too(tmp_path: Path):
     kept = made(tenor())
     sidecar.write(tmp_path / "take.json", kept)

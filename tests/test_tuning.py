@@ -6,12 +6,13 @@ import librosa
 import numpy as np
 import pytest
 
+from reedbore.acoustics import admittance
 from reedbore.errors import ModelError
 from reedbore.kernel import parameters, single
 from reedbore.measures import pitch
 from reedbore.notes import cents, midi_to_hz, parse_note
 from reedbore.presets import load_horn
-from reedbore.tuning import admittance, blown, first_peak, low_register, tune
+from reedbore.tuning import blown, first_peak, low_register, tune
 
 HORNS = ("tenor-saxophone", "plain-cylinder", "plain-cone")
 CONFIRMED = [("tenor-saxophone", "Bb2"), ("plain-cylinder", "Bb2"), ("plain-cone", "Bb3")]

@@ -35,6 +35,21 @@ app.command(
     help="Simulate a take: sound, picture and a measured verdict; without options, the demo.",
 )
 app.command(
+    "reedbore.cli.sweep:sweep",
+    name="sweep",
+    help="Move one to three quantities and see where voice and horn lock: a data set for a map.",
+)
+app.command(
+    "reedbore.cli.locks:locks",
+    name="locks",
+    help="Make the lock table of a fingered note: what may be sung over it, and how exactly.",
+)
+app.command(
+    "reedbore.cli.picture:picture",
+    name="picture",
+    help="Draw a sweep as a lock map, or as a page in which every cell can be asked.",
+)
+app.command(
     "reedbore.cli.presets:presets",
     name="presets",
     help="List the horns, voices and passages there are; show one, or check a file.",

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import App, Parameter
 
-from reedbore.cli.common import say, say_json
+from reedbore.cli.common import say, say_json, tell
 from reedbore.errors import PresetError
 
 if TYPE_CHECKING:
@@ -45,17 +45,34 @@ def list_all(*, json: Json = False) -> None:
 
 
 @presets.command
-def show(name: str, /, *, json: Json = False) -> None:
+def show(
+    name: str,
+    /,
+    *,
+    picture: Path | None = None,
+    fingered: str | None = None,
+    fingering: str = "",
+    json: Json = False,
+) -> None:
     """Show a preset: its range, every setting with its unit, and where each number comes from.
 
     Parameters
     ----------
     name
         Name of a horn, voice or passage, or a TOML file.
+    picture
+        Draw the impedance of a horn into this file: .png, .svg or .pdf.
+    fingered
+        The note of the picture. [default: the lowest of the horn]
+    fingering
+        Name of another fingering for it.
     json
         Print one JSON document.
     """
     preset = _find(name)
+    if picture:
+        _draw(preset, picture, fingered, fingering)
+        tell(f"wrote {picture}")
     if json:
         say_json(preset.to_plain())
     else:
@@ -85,6 +102,20 @@ def check(file: Path, /, *, json: Json = False) -> int:
     return 2 if wrong else 0
 
 
+def _draw(preset: "Part", picture: Path, fingered: str | None, fingering: str) -> None:
+    """Draw the impedance of a horn with a note fingered."""
+    from reedbore.figures.impedance import impedance_picture  # noqa: PLC0415
+    from reedbore.model import Horn  # noqa: PLC0415
+    from reedbore.notes import note_name, parse_pitch  # noqa: PLC0415
+    from reedbore.tuning import tune  # noqa: PLC0415
+
+    if not isinstance(preset, Horn):
+        raise PresetError("--picture draws the impedance of a horn, and this is none")
+    hz = parse_pitch(fingered or preset.low_note)
+    title = f"{preset.title}, {note_name(hz)} fingered{f' ({fingering})' if fingering else ''}"
+    impedance_picture(tune(preset, hz, fingering=fingering), title, picture)
+
+
 def _find(name: str) -> "Part":
     """Load a preset of whatever kind."""
     from reedbore.presets import KINDS, is_path, kind_of, load, names  # noqa: PLC0415
@@ -105,9 +136,28 @@ def _table(plain: dict[str, Any]) -> str:
     from reedbore.settings import leaves  # noqa: PLC0415
 
     sources = plain.pop("sources", {})
+    holes, fingerings = plain.get("bore", {}).pop("holes", []), plain.pop("fingerings", {})
     lines = [f"{plain.pop('name')}: {plain.pop('title')}"]
     for name, value in leaves(plain):
         bare = ".".join(part for part in name.split(".") if not part.isdigit())
-        shown = f"{value:.10g}" if isinstance(value, float) else str(value)
-        lines.append(f"  {name:28} {shown:>12}  {sources.get(bare, '')}".rstrip())
-    return "\n".join(lines)
+        lines.append(f"  {name:28} {_number(value):>12}  {sources.get(bare, '')}")
+    if holes:
+        lines += ["", *_hole_table(holes, sources)]
+    if fingerings:
+        lines += ["", f"  {'fingering':28} open holes    {sources.get('fingerings', '')}"]
+        lines += [f"  {label:28} {text or 'none'}" for label, text in fingerings.items()]
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _hole_table(holes: list[dict[str, Any]], sources: dict[str, str]) -> list[str]:
+    """Set out tone holes, one a line, and below them where their numbers come from."""
+    lines = [f"  {'bore.holes':12}" + "".join(f"{key:>14}" for key in holes[0])]
+    for number, hole in enumerate(holes, 1):
+        cells = "".join(f"{_number(value):>14}" for value in hole.values())
+        lines.append(f"  {number:<12}{cells}")
+    told = [key for key in holes[0] if f"bore.holes.{key}" in sources]
+    return lines + [f"  {f'bore.holes.{key}':28} {sources['bore.holes.' + key]}" for key in told]
+
+
+def _number(value: object) -> str:
+    return f"{value:.10g}" if isinstance(value, float) else str(value)

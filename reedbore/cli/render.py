@@ -15,6 +15,7 @@ def render(
     *,
     horn: str | None = None,
     fingered: str | None = None,
+    fingering: str = "",
     sung: Annotated[str | None, Parameter(allow_leading_hyphen=True)] = None,
     voice: str | None = None,
     depth: Annotated[float | None, Parameter(allow_leading_hyphen=True)] = None,
@@ -24,6 +25,8 @@ def render(
     a4: float = A4_HZ,
     written: Annotated[bool, Flag] = False,
     again: Path | None = None,
+    from_: Annotated[Path | None, Parameter(name="--from")] = None,
+    at: Annotated[tuple[str, ...], Parameter(negative="", show_default=False)] = (),
     lock_range: Annotated[bool, Flag] = False,
     throat: Path | None = None,
     inside: Path | None = None,
@@ -43,6 +46,8 @@ def render(
         Horn, by name or as a preset file. [default: tenor-saxophone]
     fingered
         Fingered note: Bb2, F#3+14c or 220Hz. [default: that of the demo, Bb2]
+    fingering
+        Name of another fingering for that note, such as fork; presets show HORN lists them.
     sung
         Sung note: as the fingered one, or from it: +7st, -5st, +702c, or the ratio 5/3;
         w:E5 is written for the horn. Or a recorded voice: a WAV or FLAC file.
@@ -53,7 +58,7 @@ def render(
         up to 0.075, normal to 0.15, strong to 0.3, exaggerated above.
     breath
         How hard it is blown: 3kPa, 30cmH2O, or pp, p, mp, mf, f, ff between the pressure at which
-        the horn begins to sound and the one that shuts the reed. [default: that of the horn]
+        the horn begins to sound and the loudest of its low register. [default: that of the horn]
     seconds
         Length of the take, 0.5 to 600 s; the time it takes grows in proportion. [default: 4]
     set
@@ -64,6 +69,10 @@ def render(
         Take the fingered note as written for the horn.
     again
         Sidecar of a take to make again.
+    from_
+        Data set of a sweep, one cell of which is to be heard.
+    at
+        Which cell: FIELD=VALUE for each quantity that was swept, such as sung=+7st.
     lock_range
         Find how far out of tune the voice may be before the lock breaks; takes several times
         as long.
@@ -84,12 +93,18 @@ def render(
 
     words = {
         "horn": horn, "fingered": fingered, "sung": sung, "voice": voice, "depth": depth,
-        "breath": breath, "settings": set, "a4": a4, "written": written,
+        "breath": breath, "fingering": fingering, "settings": set, "a4": a4, "written": written,
     }  # fmt: skip
     files = {"output": output, "throat": throat, "inside": inside}
     with taking.Progress() as progress:
         progress.stage("reading")
-        request, length = taking.read(words, seconds, again)
+        if from_ or at:
+            from reedbore.cli import sweeping  # noqa: PLC0415 - most takes are no cells
+
+            length = taking.check_seconds(taking.SECONDS if seconds is None else seconds)
+            request = sweeping.read_cell({**words, "again": again}, from_, at)
+        else:
+            request, length = taking.read(words, seconds, again)
         paths = taking.name_files(request, picture=not no_picture, **files)
         for warning in request.warnings:
             tell(warning)

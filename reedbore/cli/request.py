@@ -33,6 +33,8 @@ class Words:
     ----------
     horn, fingered, sung, voice, breath : str or None
         As for the command `render`.
+    fingering : str
+        Name of one of several fingerings for the note, "" for the plain one.
     depth : float or None
         As for the command `render`.
     settings : sequence of str
@@ -49,6 +51,7 @@ class Words:
     voice: str | None = None
     breath: str | None = None
     depth: float | None = None
+    fingering: str = ""
     settings: Sequence[str] = ()
     a4: float = notes.A4_HZ
     written: bool = False
@@ -134,7 +137,8 @@ def tune_request(request: Request) -> Request:
     if request.untuned is None:
         return request
     horn, words = request.untuned
-    tuned = tune(horn, request.typed["fingered_hz"], request.setup.time.rate)
+    hz, rate = request.typed["fingered_hz"], request.setup.time.rate
+    tuned = tune(horn, hz, rate, words.fingering)
     tuned = tuned.model_copy(update={"voice": request.setup.voice})
     return replace(request, setup=_blow_and_set(tuned, words), untuned=None)
 
@@ -159,6 +163,7 @@ def _with_demo(words: Words) -> Words:
         voice=words.voice or piece.voice,
         breath=words.breath,
         depth=words.depth,
+        fingering=words.fingering,
         settings=words.settings,
         a4=words.a4,
         # The demo's notes are concert pitch, whatever the player's own are.
@@ -224,6 +229,7 @@ def _typed(words: Words, horn: Horn, fingered_hz: float, setup: Setup) -> dict[s
         "sung": words.sung,
         "voice": words.voice,
         "breath": words.breath,
+        "fingering": words.fingering,
         "settings": list(words.settings),
         "written": words.written,
         "a4_hz": words.a4,
@@ -247,7 +253,8 @@ def _stem(horn: str, words: Words) -> str:
     sung = words.sung or "alone"
     if Path(sung).suffix.lower() in RECORDINGS:
         sung = Path(sung).stem
-    changed = [f"depth{words.depth:g}"] if words.depth is not None else []
+    changed = [words.fingering] if words.fingering else []
+    changed += [f"depth{words.depth:g}"] if words.depth is not None else []
     changed += [words.breath] if words.breath else []
     changed += words.settings
     return re.sub(r"[^\w#+.-]+", "-", "-".join([horn, str(words.fingered), sung, *changed]))

@@ -6,7 +6,7 @@ The command `render` is made of these steps; they are apart from it so that its 
 import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +41,7 @@ class Progress:
         self._lock = threading.Lock()
         self._stage, self._awake = "", False
 
-    def __enter__(self) -> "Progress":
+    def __enter__(self) -> Self:
         self._timer.start()
         return self
 
@@ -59,6 +59,22 @@ class Progress:
         with self._lock:
             self._awake = True
             tell(f"{self._stage} ...")
+
+
+class Meter(Progress):
+    """Also names the share done, whenever another tenth is."""
+
+    def __init__(self, stage: str) -> None:
+        super().__init__()
+        self.stage(stage)
+        self._tenths = 0
+
+    def share(self, done: float) -> None:
+        """Say how much is done. [0 to 1]."""
+        tenths = int(10.0 * done)
+        if tenths > self._tenths:
+            self._tenths = tenths
+            self.stage(f"searching, {10 * tenths} % done")
 
 
 def read(
@@ -88,19 +104,24 @@ def read(
         If anything is wrong with it.
     """
     if again is None:
-        length = _check_seconds(SECONDS if seconds is None else seconds)
+        length = check_seconds(SECONDS if seconds is None else seconds)
         return read_request(Words(**words)), length
-    flags = {"settings": "--set"}
-    given = [name for name, value in words.items() if value != getattr(Words(), name)]
-    given += ["seconds"] if seconds is not None else []
-    if given:
-        flag = flags.get(given[0], f"--{given[0]}")
-        raise ReedboreError(f"--again makes the take that {again} describes: leave {flag} out")
+    typed = words if seconds is None else {**words, "seconds": seconds}
+    refuse_words(typed, f"--again makes the take that {again} describes")
     request, length = read_again(again)
-    return request, _check_seconds(length)
+    return request, check_seconds(length)
 
 
-def _check_seconds(seconds: float) -> float:
+def refuse_words(words: Mapping[str, Any], says: str) -> None:
+    """Refuse what was typed beside an option that says it all."""
+    given = [name for name, value in words.items() if value != getattr(Words(), name, None)]
+    if given:
+        flag = {"settings": "--set"}.get(given[0], f"--{given[0]}")
+        raise ReedboreError(f"{says}: leave {flag} out")
+
+
+def check_seconds(seconds: float) -> float:
+    """Hand back the length of a take [s], or refuse it."""
     low, high = SECONDS_RANGE
     if not low <= seconds <= high:
         raise ReedboreError(

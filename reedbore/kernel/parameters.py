@@ -6,14 +6,24 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore import acoustics
 from reedbore.errors import ModelError
 from reedbore.kernel import reflection as bores
 from reedbore.kernel import step as rows
+from reedbore.kernel.throat import Throat
 from reedbore.model import Setup
-from reedbore.physics.air import Gas, air_keefe
 
 LEAST_STEPS = 10.0
 """Steps in a period of the reed."""
+
+
+class Taps(NamedTuple):
+    """Where a delay line is heard."""
+
+    first: int
+    """Whole steps to the first tap."""
+    weights: NDArray[np.float64]
+    """Shape (4,), the fractional part of the delay."""
 
 
 class Numbers(NamedTuple):
@@ -21,10 +31,18 @@ class Numbers(NamedTuple):
 
     table: NDArray[np.float64]
     """Shape (NUMBERS,), rows as in `step`."""
-    first_tap: int
-    """Whole samples between a wave leaving the reed and the first tap that hears it again."""
-    taps: NDArray[np.float64]
-    """Shape (4,), the fractional part of the delay."""
+    pairs: int
+    """Pole pairs in use."""
+    taps: Taps
+    """Of the delay line of the reflection."""
+    way: Taps | None
+    """Of the line to the vent, if there is one."""
+    echoes: NDArray[np.float64]
+    """Shape (echoes,), strengths of early echoes."""
+    places: NDArray[np.int64]
+    """Shape (echoes,), their delays. [steps]"""
+    vent_opens: int
+    """When the vent opens. [steps]"""
     opening: float
     """Of the reed at rest. [m]"""
     massless: bool
@@ -32,15 +50,10 @@ class Numbers(NamedTuple):
     """Steps per second. [Hz]"""
 
 
-def gas_of(setup: Setup) -> Gas:
-    """Return the air in the horn."""
-    return air_keefe(setup.air.temperature)
-
-
-def reflection_of(setup: Setup) -> bores.Reflection:
-    """Return the fitted reflection of a setup's bore."""
-    chain, volume = setup.bore.chain(), setup.mouthpiece.volume
-    return bores.fit(chain, setup.bore.end, volume, gas_of(setup), setup.time.rate)
+def waveguide_of(setup: Setup) -> bores.Waveguide:
+    """Return the fitted delays and filters of a setup's bore."""
+    gas = acoustics.gas_of(setup)
+    return bores.waveguide(setup.bore, setup.mouthpiece.volume, gas, setup.time.rate)
 
 
 def numbers_of(setup: Setup) -> Numbers:
@@ -61,34 +74,62 @@ def numbers_of(setup: Setup) -> Numbers:
     ModelError
         If the reed is too fast for the rate: its contact could then gain energy.
     """
-    highest = setup.time.rate / LEAST_STEPS
-    if setup.reed.dynamics == "mass" and setup.reed.frequency > highest:
+    reed, highest = setup.reed.held(), setup.time.rate / LEAST_STEPS
+    if reed.dynamics == "mass" and reed.frequency > highest:
         raise ModelError(
-            f"reed.frequency_hz is {setup.reed.frequency:g} Hz; allowed up to {highest:g} Hz at "
+            f"reed.frequency_hz is {reed.frequency:g} Hz; allowed up to {highest:g} Hz at "
             f"{setup.time.rate:g} steps a second (time.rate_hz)"
         )
+    guide = waveguide_of(setup)
     table = np.zeros(rows.NUMBERS)
     _fill_reed(table, setup)
-    _fill_flow(table, setup)
-    back = reflection_of(setup)
-    table[rows.DIRECT] = back.direct
-    table[rows.GAIN : rows.GAIN + bores.POLES] = back.gains
-    table[rows.POLE : rows.POLE + bores.POLES] = back.poles
-    table[rows.RING : rows.RING_LOSS + 1] = back.ring
-    table[rows.RING_GAIN : rows.RING_SLOPE + 1] = back.ring_gains
-    first, fraction = bores.split_delay(back.delay)
+    _fill_flow(table, setup, guide.throat)
+    _fill_reflection(table, guide.reflection)
+    if guide.vent:
+        _fill_vent(table, guide.vent, setup.time.rate)
     return Numbers(
         table,
-        first,
-        np.array(bores.lagrange(fraction)),
-        setup.reed.opening,
-        setup.reed.dynamics == "massless",
+        guide.reflection.pairs.size,
+        _taps(guide.reflection.delay),
+        _taps(guide.vent.delay) if guide.vent else None,
+        guide.reflection.echoes,
+        guide.reflection.places,
+        round(setup.bore.vent_after * setup.time.rate),
+        reed.opening,
+        reed.dynamics == "massless",
         setup.time.rate,
     )
 
 
+def _taps(delay: float) -> Taps:
+    first, fraction = bores.split_delay(delay)
+    return Taps(first, np.array(bores.lagrange(fraction)))
+
+
+def _fill_reflection(table: NDArray[np.float64], back: bores.Reflection) -> None:
+    table[rows.DIRECT] = back.direct
+    table[rows.GAIN : rows.GAIN + bores.POLES] = back.gains
+    table[rows.POLE : rows.POLE + bores.POLES] = back.poles
+    table[rows.FADE] = back.fade
+    count = back.pairs.size
+    table[rows.TURN : rows.TURN + count] = 2.0 * back.pairs.real
+    table[rows.SHRINK : rows.SHRINK + count] = np.abs(back.pairs) ** 2
+    table[rows.PAIR_GAIN : rows.PAIR_GAIN + count] = back.pair_gains[:, 0]
+    table[rows.PAIR_SLOPE : rows.PAIR_SLOPE + count] = back.pair_gains[:, 1]
+
+
+def _fill_vent(table: NDArray[np.float64], vent: bores.Vent, rate: float) -> None:
+    table[rows.WAY_DIRECT] = vent.direct
+    table[rows.WAY_GAIN : rows.WAY_POLE] = vent.gains
+    table[rows.WAY_POLE : rows.VENT_MASS] = vent.poles
+    table[rows.VENT_MASS] = vent.mass * rate
+    table[rows.VENT_LOSS] = vent.loss + vent.wave
+    table[rows.VENT_JET] = vent.jet
+    table[rows.VENT_WAVE] = vent.wave
+
+
 def _fill_reed(table: NDArray[np.float64], setup: Setup) -> None:
-    reed, step = setup.reed, 1.0 / setup.time.rate
+    reed, step = setup.reed.held(), 1.0 / setup.time.rate
     swing = 2.0 * math.pi * reed.frequency * step
     table[rows.STIFF] = swing**2 / 4.0
     table[rows.DAMPED] = reed.damping * swing / 2.0
@@ -97,9 +138,8 @@ def _fill_reed(table: NDArray[np.float64], setup: Setup) -> None:
     table[rows.CONTACT] = reed.contact / reed.opening
 
 
-def _fill_flow(table: NDArray[np.float64], setup: Setup) -> None:
-    reed, gas, step = setup.reed, gas_of(setup), 1.0 / setup.time.rate
-    lumped = bores.throat(setup.bore.chain(), setup.mouthpiece.volume, gas)
+def _fill_flow(table: NDArray[np.float64], setup: Setup, lumped: Throat) -> None:
+    reed, gas, step = setup.reed.held(), acoustics.gas_of(setup), 1.0 / setup.time.rate
     volume = 2.0 * lumped.compliance / step
     throat, wave, decay = lumped.sampled(setup.time.rate)
     table[rows.CHANNEL] = reed.width * math.sqrt(2.0 / gas.density)
@@ -109,6 +149,6 @@ def _fill_flow(table: NDArray[np.float64], setup: Setup) -> None:
     table[rows.VOLUME] = volume
     table[rows.DECAY : rows.INFLOW] = decay
     table[rows.INFLOW : rows.BACKFLOW] = (1.0 + decay) * (throat + wave)
-    table[rows.BACKFLOW : rows.NUMBERS] = 2.0 * (1.0 + decay) * wave
+    table[rows.BACKFLOW : rows.DIRECT] = 2.0 * (1.0 + decay) * wave
     table[rows.CLOSING] = reed.stiffness * reed.opening
     table[rows.SLIT] = table[rows.CHANNEL] * reed.opening

@@ -1,46 +1,71 @@
-"""The bore in time: one fractional delay and one low-order passive filter.
+"""The bore in time: fractional delays and low-order passive filters.
 
-In: the exact admittance of the bore, from its two-ports. Out: the delay and the filter through
-which the outgoing wave at the reed comes back. Pressure waves are spherical in a cone and plane in
-a cylinder: a pressure p = p⁺ + p⁻ at the throat drives the flow (p⁺ - p⁻)/Zc through the
-characteristic resistance, and, in a cone, one more flow through the throat's inertance. Volume of
-mouthpiece and inertance of throat are stepped by the trapezoidal rule; the filter is fitted to
-what then remains, so that the sampled bore has the exact admittance and no bent frequency axis.
+In: the exact admittance of the bore. Out: the delay and the filter through which the outgoing wave
+at the reed comes back. What the bore does at once, `throat`, is stepped by the trapezoidal rule;
+the filter is fitted to what then remains, so that the sampled bore has the exact admittance and
+no bent frequency axis.
+
+Nothing open above the end: one delay and one filter, with a few echoes before it where closed
+holes or a flare send some of the wave back early. A vent, open far above the rest: a delay down to
+it, the mass of air in it and its jet, and below it a bore like any other.
 """
 
 import functools
 import math
-from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.physics import radiation, tube
+from reedbore import acoustics
+from reedbore.acoustics import Element, Opening
+from reedbore.bore import Bore
+from reedbore.kernel.rational import (
+    find_pairs,
+    one_thread,
+    pair_sections,
+    passive_fit,
+    real_sections,
+)
+from reedbore.kernel.throat import Throat, throat
+from reedbore.physics import toneholes, tube
 from reedbore.physics.air import Gas
 
-Pieces = tuple[tuple[float, float, float], ...]
 Reals = NDArray[np.float64]
 Complexes = NDArray[Any]
 
 POLES = 10
 """Real poles of the reflection filter."""
 
-BETWEEN_POINTS = 1e-5
-"""By so much a response may be greater between two points of the passivity check."""
+UPPER_POLES = 4
+"""Real poles of the filter between reed and vent."""
 
-BRANCHES = 5
-"""Branches of the network that stands for the throat of a cone."""
+PAIRS = 18
+"""Most pole pairs: those of a bore with tone holes or a flare."""
+
+ROW_PAIRS = 8
+"""Pole pairs of a bore that ends in an endless row of holes."""
+
+HIGHEST_PAIR_HZ = 3000.0
+"""Up to here pole pairs of holes are looked for."""
+
+ECHOES = 12
+"""Most echoes before the main one."""
+
+ECHO_HZ = 3000.0
+"""Above this an early echo fades."""
 
 LOOKS_AHEAD = 0.083, 0.14
 """A long wave feels the loss of the wider bore ahead: losses at the throat are those of the radius
 so many wavelengths/2π away; the part within these bounds that makes the lowest peak true is found
 for each bore."""
 
+ECHOED_LOOKS_AHEAD = 0.05
+"""The same where early echoes make up for what is missed."""
+
 HIGH_WEIGHT = 0.1
 LOW_WEIGHT = 0.1
 LEAST_LOSS = 0.1
-BRANCH_HZ = 1.0, 1000.0
 LOWEST_POLE_HZ = 6.0
 HIGHEST_POLE = 0.35
 """Of the rate."""
@@ -50,45 +75,16 @@ END_POLE = -1.670 + 1.820j
 
 UNBENT_HZ = 8000.0
 """Up to here the filter undoes the bent frequency axis of the lumped elements."""
-GRID = 360
-"""Frequencies of the fit; the passivity check uses a grid of its own, ten times as dense."""
 
+VENT_HZ = 300.0
+"""Where the mass of the air in a vent is taken; its resistance is that at the lowest peak."""
 
-class Throat(NamedTuple):
-    """What the bore does at the reed without delay.
-
-    With p = p⁺ + p⁻ the flow into horn and mouthpiece is Yc (p⁺ - p⁻) + Yt p + jωC p. Both the
-    characteristic admittance Yc of the waves, with its losses, and that of the throat, Yt, are
-    written with resistances and inertances in series, which share their poles.
-    """
-
-    resistance: float
-    """Lossless characteristic resistance ρc/S. [Pa s m⁻³]"""
-    compliance: float
-    """Of the mouthpiece. [m³ Pa⁻¹]"""
-    throat: Reals
-    """Shape (BRANCHES,), never negative: inverse inertances of the cone's throat. [m⁴ kg⁻¹]"""
-    wave: Reals
-    """Shape (BRANCHES,): the same for what the losses add to Yc. [m⁴ kg⁻¹]"""
-    rates: Reals
-    """Shape (BRANCHES,): resistance over inertance of each branch. [s⁻¹]"""
-
-    def sampled(self, rate: float) -> tuple[Reals, Reals, Reals]:
-        """Return conductances of throat and wave, and decay a step, by the trapezoidal rule."""
-        share = 1.0 / (2.0 * rate + self.rates)
-        return self.throat * share, self.wave * share, (2.0 * rate - self.rates) * share
-
-    def at_throat(self, s: Complexes) -> Complexes:
-        """Return Yt [m³ s⁻¹ Pa⁻¹] at complex frequencies s."""
-        return (self.throat[:, None] / (s + self.rates[:, None])).sum(axis=0)
-
-    def of_wave(self, s: Complexes) -> Complexes:
-        """Return Yc [m³ s⁻¹ Pa⁻¹] at complex frequencies s."""
-        return 1.0 / self.resistance + (self.wave[:, None] / (s + self.rates[:, None])).sum(axis=0)
+EARLIER = 0.0, 0.02, 0.05, 0.08
+"""So far before the first opening the main echo may be thought to start; the better is kept. [m]"""
 
 
 class Reflection(NamedTuple):
-    """A delay, and behind it a filter with fixed real poles and one pair for the open end."""
+    """Early echoes, a delay, and behind it a filter with real poles and pole pairs."""
 
     delay: float
     """[samples]"""
@@ -96,16 +92,102 @@ class Reflection(NamedTuple):
     gains: Reals
     poles: Reals
     """Shape (POLES,), between 0 and 1."""
-    ring_gains: Reals
-    """Shape (2,), numerator of the pair."""
-    ring: Reals
-    """Shape (2,), a and b of the pair's denominator 1 - a/z + b/z²."""
+    pair_gains: Reals
+    """Shape (pairs, 2), numerators."""
+    pairs: Complexes
+    """Shape (pairs,), in the upper half of the unit circle."""
+    echoes: Reals
+    """Shape (echoes,), strengths."""
+    places: NDArray[np.int64]
+    """Shape (echoes,), their delays. [samples]"""
+    fade: float
+    """Pole of the filter behind all echoes."""
 
     def response(self, z: Complexes) -> Complexes:
         """Return the frequency response at points z of the unit circle."""
         gains = self.gains / (1.0 - self.poles)
-        weights = np.concatenate(((self.direct,), gains, self.ring_gains))
-        return _basis(self.delay, self.poles, self.ring, z) @ weights
+        weights = np.concatenate(((self.direct,), gains, self.pair_gains.ravel(), self.echoes))
+        return self.basis(z) @ weights
+
+    def basis(self, z: Complexes) -> Complexes:
+        """Return the responses that the filter is a sum of, one a column."""
+        late = _delay_response(self.delay, z)[:, None]
+        early = z[:, None] ** -self.places * (1.0 - self.fade) / (1.0 - self.fade / z[:, None])
+        once = np.ones((z.size, 1))
+        sections = np.hstack((once, real_sections(self.poles, z), pair_sections(self.pairs, z)))
+        return np.hstack((late * sections, early))
+
+    def with_weights(self, found: Reals) -> "Reflection":
+        """Return the filter with the weights of its responses as they were found."""
+        count = self.pairs.size
+        gains, pair_gains, echoes = np.split(found[1:], [POLES, POLES + 2 * count])
+        return self._replace(
+            direct=float(found[0]),
+            gains=gains * (1.0 - self.poles),
+            pair_gains=pair_gains.reshape(count, 2),
+            echoes=echoes,
+        )
+
+
+class Vent(NamedTuple):
+    """A hole open far above the others, and the way down to it and back."""
+
+    delay: float
+    """From the reed to the vent and back. [samples]"""
+    direct: float
+    gains: Reals
+    poles: Reals
+    """Shape (UPPER_POLES,), between 0 and 1."""
+    mass: float
+    """Inertance of the air in the vent. [kg m⁻⁴]"""
+    loss: float
+    """Resistance of friction and radiation. [Pa s m⁻³]"""
+    jet: float
+    """Pressure lost in the jet over flow². [Pa s² m⁻⁶]"""
+    wave: float
+    """Half the characteristic resistance of the bore there. [Pa s m⁻³]"""
+
+    def way(self, z: Complexes) -> Complexes:
+        """Return the response of the way down and back."""
+        weights = np.concatenate(((self.direct,), self.gains / (1.0 - self.poles)))
+        return _way_basis(self.delay, self.poles, z) @ weights
+
+    def at_hole(self, below: Complexes, s: Complexes) -> Complexes:
+        """Return the reflection above the vent, given that below it, for small flows."""
+        share = self.wave / (self.wave + self.loss + s * self.mass)
+        meeting = (1.0 - share) / (1.0 - (1.0 - share) * below / (1.0 + below))
+        return meeting - 1.0
+
+
+class Waveguide(NamedTuple):
+    """A bore as the time step runs it."""
+
+    throat: Throat
+    vent: Vent | None
+    reflection: Reflection
+    """Of the whole bore, or of what lies below the vent."""
+    rate: float
+    """Steps per second. [Hz]"""
+
+    def admittance(self, frequency: Reals) -> Complexes:
+        """Return the input admittance that the time step realises, mouthpiece included.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (n,)
+            Below half of `rate`. [Hz]
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            [m³ s⁻¹ Pa⁻¹]
+        """
+        z = np.exp(2j * math.pi * frequency / self.rate)
+        back, s = self.reflection.response(z), _bilinear(z, self.rate)
+        if self.vent:
+            back = self.vent.way(z) * self.vent.at_hole(back, s)
+        waves = (1.0 - back) / (1.0 + back) * self.throat.of_wave(s)
+        return waves + self.throat.at_throat(s) + s * self.throat.compliance
 
 
 def lagrange(fraction: float) -> tuple[float, float, float, float]:
@@ -147,115 +229,9 @@ def _delay_response(delay: float, z: Complexes) -> Complexes:
     return sum(t * z ** (-(first + k)) for k, t in enumerate(taps))  # type: ignore[return-value]
 
 
-def throat(pieces: Pieces, volume: float, gas: Gas, looks_ahead: float | None = None) -> Throat:
-    """Return the lumped elements at the reed.
-
-    Parameters
-    ----------
-    pieces : tuple of (length, entry_radius, exit_radius)
-        From the reed to the open end. [m]
-    volume : float
-        Of the mouthpiece. [m³]
-    gas : Gas
-        Air in the bore.
-
-    looks_ahead : float, optional
-        Whose loss the throat of a cone has (`LOOKS_AHEAD`); by default found for this bore.
-
-    Returns
-    -------
-    Throat
-        For a cone with the lossy inertance 1/(Zc Γ x₁) of its spherical waves.
-    """
-    length, entry, far = pieces[0]
-    resistance = gas.density * gas.sound_speed / (math.pi * entry**2)
-    rates = 2.0 * math.pi * np.geomspace(*BRANCH_HZ, BRANCHES)
-    omega = 2.0 * math.pi * np.geomspace(8.0, 6000.0, 60)
-    branches = 1.0 / (1j * omega[:, None] + rates)
-    taper = max(far - entry, 0.0) / (length * entry)
-    if looks_ahead is None:
-        looks_ahead = _looks_ahead(pieces, volume, gas) if taper else 0.0
-    seen = np.minimum(entry * (1.0 + looks_ahead * taper * gas.sound_speed / omega), far)
-    propagation, impedance = tube.wall_loss(seen, omega, gas)  # type: ignore[arg-type]
-    admittance = (entry / seen) ** 2 / impedance
-    wave = _solve(branches, admittance - 1.0 / resistance)
-    throat = np.zeros(BRANCHES)
-    if far > entry:
-        throat = _never_negative(branches, taper / propagation * admittance)
-    return Throat(resistance, volume / (gas.density * gas.sound_speed**2), throat, wave, rates)
-
-
-def _never_negative(basis: Complexes, wanted: Complexes) -> Reals:
-    """Fit by relative least squares, dropping terms until none left is negative."""
-    scaled = basis / wanted[:, None]
-    keep = np.arange(basis.shape[1])
-    found = _solve(scaled, np.ones_like(wanted))
-    while found.min() < 0.0:
-        keep = np.delete(keep, found.argmin())
-        found = _solve(scaled[:, keep], np.ones_like(wanted))
-    strengths = np.zeros(basis.shape[1])
-    strengths[keep] = found
-    return strengths
-
-
-def bore_admittance(pieces: Pieces, end: str, omega: Reals, gas: Gas) -> Complexes:
-    """Return the exact input admittance of a bore behind the mouthpiece.
-
-    Parameters
-    ----------
-    pieces : tuple of (length, entry_radius, exit_radius)
-        From the reed to the open end. [m]
-    end : {'unflanged', 'flanged'}
-        Surroundings of the open end.
-    omega : ndarray, shape (n,)
-        Angular frequency. [rad s⁻¹]
-    gas : Gas
-        Air in the bore.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Volume flow over pressure at the reed end. [m³ s⁻¹ Pa⁻¹]
-    """
-    load = end_impedance(pieces[-1][2], end, omega, gas)
-    return 1.0 / tube.input_impedance(tube.bore_two_port(pieces, omega, gas), load)
-
-
-def end_impedance(radius: float, end: str, omega: Reals, gas: Gas) -> Complexes:
-    """Return the radiation impedance [Pa s m⁻³] of an open end."""
-    ka = omega * radius / gas.sound_speed
-    reflect = {
-        "unflanged": radiation.reflection_levine,
-        "flanged": radiation.reflection_flanged_silva,
-    }[end]
-    reflected = reflect(ka)
-    resistance = gas.density * gas.sound_speed / (math.pi * radius**2)
-    return resistance * (1.0 + reflected) / (1.0 - reflected)
-
-
-def sampled_admittance(
-    reflection: Reflection, lumped: Throat, frequency: Reals, rate: float
-) -> Complexes:
-    """Return the input admittance that the time step realises, mouthpiece included.
-
-    Parameters
-    ----------
-    reflection, lumped
-        What `fit` and `throat` returned.
-    frequency : ndarray, shape (n,)
-        Below half of `rate`. [Hz]
-    rate : float
-        Steps per second. [Hz]
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        [m³ s⁻¹ Pa⁻¹]
-    """
-    z = np.exp(2j * math.pi * frequency / rate)
-    back, s = reflection.response(z), _bilinear(z, rate)
-    waves = (1.0 - back) / (1.0 + back) * lumped.of_wave(s)
-    return waves + lumped.at_throat(s) + s * lumped.compliance
+def _way_basis(delay: float, poles: Reals, z: Complexes) -> Complexes:
+    sections = np.hstack((np.ones((z.size, 1)), real_sections(poles, z)))
+    return _delay_response(delay, z)[:, None] * sections
 
 
 def _bilinear(z: Complexes, rate: float) -> Complexes:
@@ -263,15 +239,13 @@ def _bilinear(z: Complexes, rate: float) -> Complexes:
 
 
 @functools.lru_cache(maxsize=4096)
-def fit(pieces: Pieces, end: str, volume: float, gas: Gas, rate: float) -> Reflection:
-    """Fit the delay and the filter of a bore.
+def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
+    """Fit the delays and filters of a bore.
 
     Parameters
     ----------
-    pieces : tuple of (length, entry_radius, exit_radius)
-        From the reed to the open end. [m]
-    end : {'unflanged', 'flanged'}
-        Surroundings of the open end.
+    bore : Bore
+        Its pieces, holes and end.
     volume : float
         Of the mouthpiece. [m³]
     gas : Gas
@@ -281,49 +255,113 @@ def fit(pieces: Pieces, end: str, volume: float, gas: Gas, rate: float) -> Refle
 
     Returns
     -------
-    Reflection
-        Passive: its response never exceeds 1, from DC to half the rate.
+    Waveguide
+        Passive: no response exceeds 1, from DC to half the rate.
     """
-    return _fit(pieces, end, throat(pieces, volume, gas), gas, rate)
+    with one_thread():
+        looks_ahead = _looks_ahead(bore, volume, gas)
+        return _guided(bore, throat(bore.chain()[0], volume, gas, looks_ahead), gas, rate)
 
 
 @functools.lru_cache(maxsize=4096)
-def _looks_ahead(pieces: Pieces, volume: float, gas: Gas) -> float:
+def _looks_ahead(bore: Bore, volume: float, gas: Gas) -> float:
     """Find how far ahead the throat's loss lies, by the height of the lowest impedance peak."""
-    rate, end = 96000.0, "unflanged"
-    length = sum(piece[0] for piece in pieces)
-    hz = np.linspace(0.1, 0.6, 400) * gas.sound_speed / length
-    exact = bore_admittance(pieces, end, 2.0 * math.pi * hz, gas)
+    pieces = bore.chain()
+    if pieces[0][2] <= pieces[0][1]:
+        return 0.0
+    if bore.end == "lattice" or len(acoustics.elements(bore)) > 1:
+        return ECHOED_LOOKS_AHEAD
+    rate = 96000.0
+    hz = np.linspace(0.1, 0.6, 400) * gas.sound_speed / sum(piece[0] for piece in pieces)
+    exact = acoustics.bore_admittance(bore, 2.0 * math.pi * hz, gas)
     exact = exact + tube.cavity_admittance(volume, 2.0 * math.pi * hz, gas)
     peak = slice(int(np.abs(exact).argmin()), int(np.abs(exact).argmin()) + 1)
     low, high = LOOKS_AHEAD
-    for _ in range(6):
+    for _ in range(8):
         middle = 0.5 * (low + high)
-        lumped = throat(pieces, volume, gas, middle)
-        found = sampled_admittance(_fit(pieces, end, lumped, gas, rate), lumped, hz[peak], rate)
+        lumped = throat(pieces[0], volume, gas, middle)
+        found = _guided(bore, lumped, gas, rate).admittance(hz[peak])
         low, high = (low, middle) if abs(found[0]) > abs(exact[peak][0]) else (middle, high)
     return 0.5 * (low + high)
 
 
-def _fit(pieces: Pieces, end: str, lumped: Throat, gas: Gas, rate: float) -> Reflection:
-    frequency = _fit_grid(rate)
+class _Grid(NamedTuple):
+    """Where a fit is made."""
+
+    frequency: Reals
+    omega: Reals
+    z: Complexes
+    bent: Complexes
+    """Frequencies [rad/s] as the lumped elements see them."""
+
+
+def _grid(rate: float, middle: int) -> _Grid:
+    """Take frequencies dense where the horn plays, up to nearly half the rate."""
+    low, high = np.geomspace(8.0, 200.0, 60), np.geomspace(6100.0, 0.49 * rate, 120)
+    frequency = np.concatenate((low, np.linspace(210.0, 6000.0, middle), high))
     omega = 2.0 * math.pi * frequency
     z = np.exp(1j * omega / rate)
     unbent = 1.0 / (1.0 + (frequency / UNBENT_HZ) ** 4)
-    bent = 1j * omega + unbent * (_bilinear(z, rate) - 1j * omega)
-    waves = bore_admittance(pieces, end, omega, gas) - lumped.at_throat(bent)
-    waves = (waves + (1j * omega - bent) * lumped.compliance) / lumped.of_wave(bent)
+    return _Grid(frequency, omega, z, 1j * omega + unbent * (_bilinear(z, rate) - 1j * omega))
+
+
+def _guided(bore: Bore, lumped: Throat, gas: Gas, rate: float) -> Waveguide:
+    chain = acoustics.elements(bore)
+    grid = _grid(rate, 180 if _is_plain(chain) and not bore.lattice else 420)
+    load = acoustics.end_impedance(bore, grid.omega, gas)
+    number = acoustics.vent_number(bore)
+    if number is not None:
+        vent, below = _vented(bore, number, lumped, load, grid, gas, rate)
+        return Waveguide(lumped, vent, below, rate)
+    waves = _waves_at_reed(acoustics.chain_admittance(chain, load, grid.omega, gas), lumped, grid)
+    return Waveguide(lumped, None, _reflection(bore, chain, waves, grid, gas, rate), rate)
+
+
+def _is_plain(chain: tuple[Element, ...]) -> bool:
+    return len(chain) == 1
+
+
+def _waves_at_reed(admittance: Complexes, lumped: Throat, grid: _Grid) -> Complexes:
+    """Return the reflection that the step has to make, its bent frequency axis allowed for."""
+    waves = admittance - lumped.at_throat(grid.bent)
+    waves = waves + (1j * grid.omega - grid.bent) * lumped.compliance
+    waves = waves / lumped.of_wave(grid.bent)
+    return (1.0 - waves) / (1.0 + waves)
+
+
+def _vented(
+    bore: Bore, number: int, lumped: Throat, load: Complexes, grid: _Grid, gas: Gas, rate: float
+) -> tuple[Vent, Reflection]:
+    """Fit what lies below a vent, then the way between reed and vent."""
+    above, hole, below = acoustics.split(bore, number)
+    admittance = acoustics.chain_admittance(below, load, grid.omega, gas)
+    whole = acoustics.bore_admittance(bore, grid.omega, gas)
+    first = next(part for part in below if not isinstance(part, Opening))
+    s = 1j * grid.omega
+    local = throat(first, 0.0, gas, ECHOED_LOOKS_AHEAD)
+    waves = (admittance - local.at_throat(s)) / local.of_wave(s)
     target = (1.0 - waves) / (1.0 + waves)
-    delay = max(3.0, 2.0 * sum(piece[0] for piece in pieces) / gas.sound_speed * rate)
-    poles = np.exp(-2.0 * math.pi * np.geomspace(LOWEST_POLE_HZ, HIGHEST_POLE * rate, POLES) / rate)
-    pair = np.exp(END_POLE * gas.sound_speed / (pieces[-1][2] * rate))
-    ring = np.array((2.0 * pair.real, abs(pair) ** 2))
-    weight = _relevance(frequency, rate / (4.0 * delay)) / np.maximum(
-        1.0 - np.abs(target) ** 2, LEAST_LOSS
+    reflection = _reflection(bore, below, target, grid, gas, rate)
+    size = np.abs(whole)
+    lowest = grid.omega[1 + np.argmax((size[1:-1] < size[:-2]) & (size[1:-1] < size[2:]))]
+    air = hole.shunt(np.array([lowest, 2.0 * math.pi * VENT_HZ]), gas)
+    poles = _pole_row(UPPER_POLES, rate)
+    length = sum(part[0] for part in above if not isinstance(part, Opening))
+    vent = Vent(
+        delay=max(3.0, 2.0 * length / gas.sound_speed * rate),
+        direct=1.0,
+        gains=np.zeros(UPPER_POLES),
+        poles=poles,
+        mass=air[1].imag / (2.0 * math.pi * VENT_HZ),
+        loss=air[0].real,
+        jet=0.5 * gas.density * toneholes.JET_LOSS / (math.pi * hole.radius**2) ** 2,
+        wave=0.5 * local.resistance,
     )
-    basis = functools.partial(_basis, delay, poles, ring)
-    found = _passive_fit(basis, z, target, weight)
-    return Reflection(delay, float(found[0]), found[1:-2] * (1.0 - poles), poles, found[-2:], ring)
+    way = _waves_at_reed(whole, lumped, grid) / vent.at_hole(target, grid.bent)
+    weight = _relevance(grid.frequency, 50.0)
+    basis = functools.partial(_way_basis, vent.delay, poles)
+    found = passive_fit(basis, grid.z, way, weight)
+    return vent._replace(direct=float(found[0]), gains=found[1:] * (1.0 - poles)), reflection
 
 
 def _relevance(frequency: Reals, lowest: float) -> Reals:
@@ -332,53 +370,81 @@ def _relevance(frequency: Reals, lowest: float) -> Reals:
     return (1.0 + LOW_WEIGHT * below) / (1.0 + below) * (1.0 + HIGH_WEIGHT * above) / (1.0 + above)
 
 
-def _fit_grid(rate: float) -> Reals:
-    """Return frequencies [Hz] dense where the horn plays, up to nearly half the rate."""
-    low = np.geomspace(8.0, 200.0, GRID // 6)
-    middle = np.linspace(210.0, 6000.0, GRID // 2)
-    return np.concatenate((low, middle, np.geomspace(6100.0, 0.49 * rate, GRID // 3)))
+def _pole_row(count: int, rate: float) -> Reals:
+    hz = np.geomspace(LOWEST_POLE_HZ, HIGHEST_POLE * rate, count)
+    return np.exp(-2.0 * math.pi * hz / rate)
 
 
-def _passive_fit(
-    basis: Callable[[Complexes], Complexes],
-    z: Complexes,
+def _reflection(
+    bore: Bore, chain: tuple[Element, ...], target: Complexes, grid: _Grid, gas: Gas, rate: float
+) -> Reflection:
+    """Fit early echoes, delay and filter of a chain to its reflection."""
+    length = sum(part[0] for part in chain if not isinstance(part, Opening))
+    if _is_plain(chain):
+        starts = [length]
+    else:
+        starts = [acoustics.first_opening(chain) - earlier for earlier in EARLIER]
+    fits = []
+    for start in starts:
+        delay = max(3.0, 2.0 * start / gas.sound_speed * rate)
+        low = _relevance(grid.frequency, rate / (4.0 * delay))
+        weight = low / np.maximum(1.0 - np.abs(target) ** 2, LEAST_LOSS)
+        empty = _shape(bore, chain, delay, target, weight, grid, gas, rate)
+        found = empty.with_weights(passive_fit(empty.basis, grid.z, target, weight))
+        miss = np.abs((found.response(grid.z) - target) * weight)
+        fits.append((float(np.sqrt(np.mean(miss**2))), found))
+    return min(fits, key=lambda fit: fit[0])[1]
+
+
+def _widens(part: Element) -> bool:
+    return not isinstance(part, Opening) and part[2] > part[1]
+
+
+def _first_echo(part: Element) -> float:
+    """Return the way [m] to the first echo and back: a cylinder sends nothing back."""
+    return 0.0 if isinstance(part, Opening) or _widens(part) else 2.0 * part[0]
+
+
+def _shape(
+    bore: Bore,
+    chain: tuple[Element, ...],
+    delay: float,
     target: Complexes,
     weight: Reals,
-) -> Reals:
-    """Solve the weighted linear least squares; pull the answer back wherever it exceeds 1."""
-    rows, wanted = basis(z) * weight[:, None], target * weight
-    dense = basis(np.exp(1j * math.pi * np.linspace(0.0, 1.0, 10 * GRID) ** 3))
-    pull = np.zeros(len(dense))
-    for _ in range(15):
-        found = _solve(rows, wanted)
-        response = dense @ found
-        size = np.abs(response)
-        over = size > 1.0 + 1e-9
-        if not over.any():
-            break
-        pull[over] += 0.1 * weight.max()
-        held = pull > 0.0
-        aim = response[held] / np.maximum(size[held], 1.0) * pull[held] * 0.9999
-        rows = np.vstack((rows[: z.size], dense[held] * pull[held, None]))
-        wanted = np.concatenate((wanted[: z.size], aim))
-    return found / max(1.0, np.abs(dense @ found).max() * (1.0 + BETWEEN_POINTS))
-
-
-def _solve(rows: Complexes, wanted: Complexes) -> Reals:
-    """Solve complex least squares for real unknowns."""
-    matrix = np.vstack((rows.real, rows.imag))
-    return np.linalg.lstsq(matrix, np.concatenate((wanted.real, wanted.imag)), None)[0]
-
-
-def _basis(
-    delay: float,
-    poles: Reals,
-    ring: Reals,
-    z: Complexes,
-) -> Complexes:
-    """Return the responses, shape (z, 1 + POLES + 2), that the filter is a sum of."""
-    back = 1.0 / z[:, None]
-    pair = 1.0 / (1.0 - ring[0] * back + ring[1] * back**2)
-    sections = (1.0 - poles) / (1.0 - poles * back)
-    terms = np.hstack((np.ones_like(back), sections, pair, pair * back))
-    return _delay_response(delay, z)[:, None] * terms
+    grid: _Grid,
+    gas: Gas,
+    rate: float,
+) -> Reflection:
+    """Choose poles, pole pairs and places of echoes; all strengths still zero."""
+    poles, plain = _pole_row(POLES, rate), _is_plain(chain)
+    places = np.zeros(0, np.int64)
+    if not plain or (bore.lattice is not None and _widens(chain[0])):
+        early = _first_echo(chain[0]) / gas.sound_speed * rate
+        places = np.unique(np.linspace(early, delay, ECHOES, endpoint=False).astype(np.int64))
+        places = places[places >= 3]
+    radius = bore.chain()[-1][2]
+    pairs = np.array([np.exp(END_POLE * gas.sound_speed / (radius * rate))])
+    empty = Reflection(
+        delay,
+        0.0,
+        np.zeros(POLES),
+        poles,
+        np.zeros((1, 2)),
+        pairs,
+        np.zeros(places.size),
+        places,
+        math.exp(-2.0 * math.pi * ECHO_HZ / rate),
+    )
+    if plain and bore.lattice is None:
+        return empty
+    if plain:
+        starts = np.geomspace(0.6, 4.0, ROW_PAIRS) * acoustics.row_cutoff(bore, gas)
+    else:
+        starts = np.linspace(800.0, 5000.0, PAIRS)
+    start = np.exp((-0.1 + 1j) * 2.0 * math.pi * starts / rate)
+    fixed = empty._replace(pairs=np.zeros(0, np.complex128)).basis(grid.z)
+    late = _delay_response(delay, grid.z)
+    if not plain:
+        weight = weight / (1.0 + (grid.frequency / HIGHEST_PAIR_HZ) ** 8)
+    pairs = find_pairs(fixed * weight[:, None], late * weight, start, grid.z, target * weight)
+    return empty._replace(pairs=pairs, pair_gains=np.zeros((pairs.size, 2)))

@@ -1,5 +1,6 @@
 """One setup stepped through time: the kernel behind a take."""
 
+import functools
 from types import FunctionType
 from typing import Any, NamedTuple
 
@@ -22,32 +23,66 @@ class Traces(NamedTuple):
     """Between reed tip and lay. [m]"""
 
 
+VENT_RISE_S = 0.01
+"""In this time a vent opens. [s]"""
+
+BURST_PA = 1e6
+"""No reed makes ten atmospheres: a run that passes this has diverged. [Pa]"""
+
+
+def vent_rise(rate: float) -> int:
+    """Return in how many steps a vent opens, at a rate [Hz]."""
+    return max(round(VENT_RISE_S * rate), 1)
+
+
+def vent_opens(numbers: Numbers) -> int:
+    """Return the step at which the vent begins to open; before the run if it was always open."""
+    return numbers.vent_opens if numbers.vent_opens > 0 else -vent_rise(numbers.rate)
+
+
 def _loop(
     table: Any,
     state: Any,
-    first: int,
-    taps: Any,
+    pairs: int,
     mouth: Any,
     pressure: Any,
-    waves: Any,
     opening: Any,
+    entering: Any,
+    first: int,
+    taps: Any,
+    echoes: Any,
+    places: Any,
+    leaving: Any,
+    way_first: int,
+    way_taps: Any,
+    vent_opens: int,
+    vent_rise: int,
 ) -> None:
-    lead = waves.size - mouth.size
+    lead = entering.size - mouth.size
     for n in range(mouth.size):
-        here = n + lead - first
-        arriving = (
-            taps[0] * waves[here]
-            + taps[1] * waves[here - 1]
-            + taps[2] * waves[here - 2]
-            + taps[3] * waves[here - 3]
-        )
+        now = n + lead
+        arriving = early = down = 0.0
+        for k in range(4):
+            arriving += taps[k] * entering[now - first - k]
+        for k in range(echoes.size):
+            early += echoes[k] * entering[now - places[k]]
+        share = 1.0
+        if vented:  # type: ignore[name-defined] # noqa: F821
+            for k in range(4):
+                down += way_taps[k] * leaving[now - way_first - k]
+            share = min(max((n - vent_opens) / vent_rise, 0.0), 1.0)
         opening[n] = state[0, 0]
-        total, back = advance(table, state, 0, mouth[n], arriving)  # type: ignore[name-defined] # noqa: F821
-        pressure[n] = total
-        waves[n + lead] = total - back
+        pressure[n], out, below = advance(  # type: ignore[name-defined] # noqa: F821
+            table, state, 0, pairs, mouth[n], arriving, early, down, share
+        )
+        entering[now] = below
+        if vented:  # type: ignore[name-defined] # noqa: F821
+            leaving[now] = out
 
 
-def make_run(compile_with: Any, massless: bool, compile_parts: Any = None) -> Any:
+def make_run(
+    compile_with: Any, massless: bool, vented: bool = False, compile_parts: Any = None
+) -> Any:
     """Make the loop over all steps.
 
     Parameters
@@ -56,6 +91,8 @@ def make_run(compile_with: Any, massless: bool, compile_parts: Any = None) -> An
         Turns the plain loop into the one that runs, as for `step.make_step`.
     massless : bool
         Whether the reed follows the pressure at once.
+    vented : bool
+        Whether the bore has an open vent.
     compile_parts : callable, optional
         The same for the step inside, if other.
 
@@ -69,15 +106,17 @@ def make_run(compile_with: Any, massless: bool, compile_parts: Any = None) -> An
     The step reaches the loop as a global name, not as a closure: compiled code of a closure is
     never found again in the cache.
     """
-    name = "run_massless" if massless else "run_mass"
-    scope = globals() | {"advance": rows.make_step(compile_parts or compile_with, massless)}
+    name = f"run_{'massless' if massless else 'mass'}{'_vented' if vented else ''}"
+    step = rows.make_step(compile_parts or compile_with, massless, vented)
+    scope = globals() | {"advance": step, "vented": vented}
     loop = FunctionType(_loop.__code__, scope, name)
     loop.__qualname__ = name
     return compile_with(loop)
 
 
-_run_mass = make_run(compiled, massless=False, compile_parts=compiled_part)
-_run_massless = make_run(compiled, massless=True, compile_parts=compiled_part)
+@functools.cache
+def _compiled_run(massless: bool, vented: bool) -> Any:
+    return make_run(compiled, massless, vented, compile_parts=compiled_part)
 
 
 def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Traces:
@@ -97,12 +136,17 @@ def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Trace
     Traces
         What the run leaves behind.
     """
-    lead = numbers.first_tap + 3
-    waves = np.zeros(mouth.size + lead)
+    way = numbers.way or numbers.taps
+    lead = max(numbers.taps.first, way.first) + 3
+    entering = np.zeros(mouth.size + lead)
+    leaving = np.zeros(mouth.size + lead) if numbers.way else entering
     pressure, opening = np.zeros(mouth.size), np.zeros(mouth.size)
     state = np.zeros((rows.STATE, 1))
     state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
-    loop = loop or (_run_massless if numbers.massless else _run_mass)
-    table = numbers.table.reshape(-1, 1)
-    loop(table, state, numbers.first_tap, numbers.taps, mouth, pressure, waves, opening)
-    return Traces(pressure, waves[lead:], opening)
+    loop = loop or _compiled_run(numbers.massless, numbers.way is not None)
+    loop(
+        *(numbers.table.reshape(-1, 1), state, numbers.pairs, mouth, pressure, opening),
+        *(entering, numbers.taps.first, numbers.taps.weights, numbers.echoes, numbers.places),
+        *(leaving, way.first, way.weights, vent_opens(numbers), vent_rise(numbers.rate)),
+    )
+    return Traces(pressure, leaving[lead:], opening)

@@ -12,8 +12,8 @@ whole cycle, or has drifted evenly through a quarter of one.
 """
 
 import math
-from collections.abc import Callable
-from typing import NamedTuple
+from collections.abc import Callable, Generator
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +35,21 @@ class Course(NamedTuple):
     hz: float
     """Frequency that the first would have if it kept step. [Hz]"""
 
+
+class Request(NamedTuple):
+    """What the judge wants to see next."""
+
+    detuning: float
+    """[cents]"""
+    seconds: float
+    """How long to watch, from rest. [s]"""
+
+
+Answer = TypeVar("Answer")
+
+Question = Generator[Request, Course, Answer]
+"""A judgement in steps: yields what it wants to see, is sent the course, returns its answer. One
+question is put to one oscillation by `answer`; many are put to many at once by a sweep."""
 
 Observe = Callable[[float, float], Course]
 """Called with a detuning [cents] and a time to watch [s]; starts from rest each time."""
@@ -123,13 +138,35 @@ def drift(course: Course) -> Drift:
     return Drift(state, float(third), float(course.times[-1] - course.times[0]))
 
 
-def watch(observe: Observe, detuning: float, longest: float = LAST_WATCH) -> Drift:
+def answer(question: Question[Answer], observe: Observe) -> Answer:
+    """Put a question to one oscillation.
+
+    Parameters
+    ----------
+    question : generator
+        From one of the functions below.
+    observe : callable
+        Gives the course at a detuning.
+
+    Returns
+    -------
+    object
+        What the question returns.
+    """
+    try:
+        wanted = next(question)
+        while True:
+            wanted = question.send(observe(*wanted))
+    except StopIteration as end:
+        found: Answer = end.value
+        return found
+
+
+def watch(detuning: float, longest: float = LAST_WATCH) -> Question[Drift]:
     """Watch one detuning for as long as the decision takes.
 
     Parameters
     ----------
-    observe : callable
-        Gives the course at a detuning.
     detuning : float
         [cents]
     longest : float
@@ -137,74 +174,177 @@ def watch(observe: Observe, detuning: float, longest: float = LAST_WATCH) -> Dri
 
     Returns
     -------
-    Drift
+    generator of Drift
         'undecided' only if the bound was reached.
     """
     seconds = min(FIRST_WATCH, longest)
     while True:
-        found = drift(observe(detuning, seconds))
+        found = drift((yield Request(detuning, seconds)))
         if found.state != "undecided" or seconds >= longest:
             return found
         seconds = min(2.0 * seconds, longest)
 
 
-def decide(observe: Observe, detuning: float = 0.0, longest: float = LAST_WATCH) -> Decision:
+def decide(detuning: float = 0.0, longest: float = LAST_WATCH) -> Question[Decision]:
     """Decide 'locked' by pulling either way.
 
     Parameters
     ----------
-    observe, detuning, longest
+    detuning, longest
         As for `watch`.
 
     Returns
     -------
-    Decision
+    generator of Decision
         Locked if the course follows unpulled and pulled by `PULL_CENTS` up and down.
     """
-    still = watch(observe, detuning, longest)
+    still = yield from watch(detuning, longest)
     states = [still.state]
     for pull in (-PULL_CENTS, PULL_CENTS):
         if states[-1] != "slips":
-            states.append(watch(observe, detuning + pull, longest).state)
+            states.append((yield from watch(detuning + pull, longest)).state)
     locked = states == ["follows"] * 3
     return Decision(locked, locked or "slips" in states, still.hz)
 
 
+class Edge(NamedTuple):
+    """Where a lock ends: between two detunings."""
+
+    inside: float
+    """Last detuning found to follow. [cents]"""
+    outside: float
+    """First detuning found to slip, or undecided within the longest watch. [cents]"""
+
+
+def find_inside(
+    start: float = 0.0, finest: float = 0.05, longest: float = LAST_WATCH, reach: float = 40.0
+) -> Question[tuple[float | None, float, float]]:
+    """Look for a detuning that locks: where the drift changes its sign.
+
+    Parameters
+    ----------
+    start : float
+        Where to look first. [cents]
+    finest : float
+        The search ends when it has closed in so far. [cents]
+    longest : float
+        Bound on each time to watch. [s]
+    reach : float
+        The search goes no farther from `start`. [cents]
+
+    Returns
+    -------
+    generator of (inside, low, high)
+        A detuning that follows, or None, and the nearest ones found to slip either way, infinite
+        where none was needed: None within `finest` means that a lock, if there is one, is
+        narrower. [cents]
+
+    Notes
+    -----
+    The drift p·f_played - q·f_sung falls as the voice rises, with a flat step where it locks. A
+    drift of b is worth about 1200 b / (ln 2 q f_sung) cents.
+    """
+    low, high, here = -math.inf, math.inf, start
+    for _ in range(24):
+        course = yield Request(here, min(FIRST_WATCH, longest))
+        found = drift(course)
+        step = found.hz * 1200.0 / (math.log(2.0) * course.hz)
+        if found.state == "undecided" and abs(step) < finest:
+            found = yield from watch(here, longest)
+        if found.state == "follows":
+            return here, low, high
+        if found.hz > 0.0:
+            low = max(low, here)
+        else:
+            high = min(high, here)
+        here += math.copysign(max(abs(step), 0.5 * finest), found.hz)
+        if not low < here < high:
+            here = 0.5 * (low + high)
+        if high - low < finest or abs(here - start) > reach:
+            break
+    return None, low, high
+
+
 def lock_range(
-    observe: Observe, inside: float, farthest: float = 120.0, fineness: float = 0.1
-) -> tuple[float, float]:
+    inside: float,
+    low: float = -math.inf,
+    high: float = math.inf,
+    *,
+    farthest: float = 120.0,
+    fineness: float = 0.1,
+    longest: float = LAST_WATCH,
+) -> Question[tuple[Edge, Edge]]:
     """Find both edges of a lock by bisection.
 
     Parameters
     ----------
-    observe : callable
-        Gives the course at a detuning.
     inside : float
         A detuning that is locked. [cents]
+    low, high : float
+        Detunings known to slip, if any. [cents]
     farthest : float
         The search goes no farther from `inside`. [cents]
     fineness : float
         Width that an edge is bracketed to. [cents]
+    longest : float
+        Bound on each time to watch. [s]
 
     Returns
     -------
-    low, high : float
-        Last detunings found to follow. [cents]
+    generator of (low, high)
+        The two edges. An edge that stays wider than `fineness` could not be told more finely
+        within the longest watch.
     """
-    edges = []
-    for way in (-1.0, 1.0):
-        follows, step = inside, 0.4
-        while step < farthest and watch(observe, inside + way * step).state == "follows":
-            follows, step = inside + way * step, 2.0 * step
-        slips = inside + way * min(step, farthest)
-        while abs(slips - follows) > fineness:
-            middle = 0.5 * (slips + follows)
-            if watch(observe, middle).state == "follows":
-                follows = middle
-            else:
-                slips = middle
-        edges.append(follows)
-    return edges[0], edges[1]
+    bounds = farthest, fineness, longest
+    lower = yield from edge(inside, low, -1.0, *bounds)
+    upper = yield from edge(inside, high, 1.0, *bounds)
+    return lower, upper
+
+
+def edge(
+    follows: float,
+    slips: float,
+    way: float,
+    farthest: float = 120.0,
+    fineness: float = 0.1,
+    longest: float = LAST_WATCH,
+) -> Question[Edge]:
+    """Find one edge of a lock by bisection.
+
+    Parameters
+    ----------
+    follows : float
+        A detuning that is locked. [cents]
+    slips : float
+        One beyond the edge that slips, or infinite. [cents]
+    way : float
+        -1 for the lower edge, 1 for the upper.
+    farthest, fineness, longest
+        As for `lock_range`.
+
+    Returns
+    -------
+    generator of Edge
+        The edge.
+    """
+    start, step = follows, 0.4
+    while not math.isfinite(slips):
+        here = start + way * min(step, farthest)
+        found = yield from watch(here, longest)
+        if found.state != "follows" or step >= farthest:
+            slips = here
+        else:
+            follows, step = here, 2.0 * step
+    while abs(slips - follows) > fineness:
+        middle = 0.5 * (slips + follows)
+        found = yield from watch(middle, longest)
+        if found.state == "follows":
+            follows = middle
+        elif found.state == "slips":
+            slips = middle
+        else:
+            return Edge(follows, slips)
+    return Edge(follows, slips)
 
 
 def period(states: NDArray[np.float64], longest: int = 8, tolerance: float = 1e-2) -> int | None:
@@ -257,26 +397,3 @@ def strobe(
     beats = int((samples.size - 2) * hz / rate)
     at = np.arange(beats * phases) * (rate / (hz * phases))
     return np.interp(at, np.arange(samples.size), samples).reshape(beats, phases)
-
-
-def winding_number(turns: NDArray[np.float64]) -> float:
-    """Return the mean turn per beat by the weighted Birkhoff average.
-
-    Parameters
-    ----------
-    turns : ndarray, shape (n,)
-        Advance at each beat. [cycles]
-
-    Returns
-    -------
-    float
-        Converges faster than any power of 1/n for quasi-periodic motion [1]_. [cycles]
-
-    References
-    ----------
-    .. [1] S. Das, Y. Saiki, E. Sander and J. A. Yorke, "Quantitative quasiperiodicity,"
-       Nonlinearity 30(11), 4111-4140, 2017.
-    """
-    t = np.arange(1, turns.size + 1) / (turns.size + 1)
-    weight = np.exp(-1.0 / (t * (1.0 - t)))
-    return float(np.sum(weight * turns) / np.sum(weight))

@@ -1,4 +1,5 @@
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -55,6 +56,29 @@ def test_a_shown_horn_has_units_and_sources(capsys: pytest.CaptureFixture[str]) 
     assert "Chen, Smith and Wolfe" in line
 
 
+def test_a_shown_horn_has_one_line_for_each_hole_and_fingering(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    text = presets.preset_path("horns", "plain-cylinder").read_text(encoding="utf-8")
+    for end, note in (("low", "D3"), ("high", "E3")):
+        text = re.sub(rf"(?m)^{end}_note = .*", f"{end}_note = '{note}'", text, count=1)
+    text += "".join(
+        f"[[bore.holes]]\nposition_mm = {place}\ndiameter_mm = 8\nchimney_mm = 6.5\n"
+        for place in (500, 550.25)
+    )
+    text += "[fingerings]\nD3 = ''\nEb3 = '2'\nE3 = '1-2'\n'E3 fork' = '1'\n"
+    text += "[sources.bore.holes]\nposition_mm = 'measured'\n"
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    status, out, err = run(capsys, "presets", "show", str(tmp_path / "mine.toml"))
+    assert (status, err) == (0, "")
+    lines = [line.split() for line in out.splitlines()]
+    table = lines.index(["bore.holes", "position_mm", "diameter_mm", "chimney_mm", "open"])
+    assert lines[table + 1] == ["1", "500", "8", "6.5", "0"]
+    assert lines[table + 2] == ["2", "550.25", "8", "6.5", "0"]
+    assert lines[table + 3] == ["bore.holes.position_mm", "measured"]
+    assert lines[-4:] == [["D3", "none"], ["Eb3", "2"], ["E3", "1-2"], ["E3", "fork", "1"]]
+
+
 def test_a_file_of_ones_own_is_checked(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     good = presets.preset_path("voices", "low-male").read_text(encoding="utf-8")
     file = tmp_path / "me.toml"
@@ -72,7 +96,7 @@ def test_a_file_of_ones_own_is_checked(capsys: pytest.CaptureFixture[str], tmp_p
     ("arguments", "answer"),
     [
         (["prsets"], "'prsets' is no command; did you mean presets?"),
-        (["xyz"], "'xyz' is no command; there are predict, render, presets"),
+        (["xyz"], "'xyz' is no command; there are predict, render"),
         (["presets", "chek"], "'chek' is one word too many; see reedbore presets --help"),
         (["presets", "--jsn"], "Unknown option: --jsn. Did you mean --json?"),
         (["presets", "show"], 'Command "presets show" parameter NAME requires an argument.'),

@@ -7,8 +7,8 @@ import math
 
 import numpy as np
 
-from reedbore import verdict
-from reedbore.kernel import parameters, reflection, single
+from reedbore import acoustics, verdict
+from reedbore.kernel import parameters, single
 from reedbore.measures import locking, pitch
 from reedbore.model import Setup, Voice
 from reedbore.notes import cents, midi_name, midi_to_hz
@@ -27,14 +27,11 @@ def tone(setup: Setup, seconds: float = 4.0) -> np.ndarray:
 
 def peak_errors(setup: Setup) -> tuple[float, float]:
     """Worst error of the first eight impedance peaks, in time against exact. [cents], [dB]"""
-    gas, pieces = parameters.gas_of(setup), setup.bore.chain()
-    hz = np.arange(30.0, 4000.0, 0.25)
+    gas, hz = acoustics.gas_of(setup), np.arange(30.0, 4000.0, 0.25)
     omega = 2.0 * math.pi * hz
-    fast = reflection.throat(pieces, setup.mouthpiece.volume, gas)
-    exact = reflection.bore_admittance(pieces, setup.bore.end, omega, gas)
-    exact = exact + 1j * omega * fast.compliance
-    back = parameters.reflection_of(setup)
-    found = tube.peaks(hz, 1.0 / reflection.sampled_admittance(back, fast, hz, setup.time.rate))
+    exact = acoustics.bore_admittance(setup.bore, omega, gas)
+    exact = exact + tube.cavity_admittance(setup.mouthpiece.volume, omega, gas)
+    found = tube.peaks(hz, 1.0 / parameters.waveguide_of(setup).admittance(hz))
     true = tube.peaks(hz, 1.0 / exact)
     first = slice(0, min(8, true.frequency.size, found.frequency.size))
     off = 1200.0 * np.log2(found.frequency[first] / true.frequency[first])

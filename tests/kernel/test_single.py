@@ -1,14 +1,18 @@
 """Whole runs of one setup: plain and compiled, without voice, without breath, at the limits."""
 
+import bores
 import numba
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from reedbore import acoustics
 from reedbore.errors import ModelError
 from reedbore.kernel import parameters, single
 from reedbore.kernel import step as rows
+from reedbore.kernel.reflection import PAIRS, POLES, UPPER_POLES
+from reedbore.kernel.throat import BRANCHES
 from reedbore.presets import load_horn, setup_for
 from reedbore.render import again, render
 from reedbore.tuning import blown
@@ -45,21 +49,41 @@ def test_plain_run_is_the_compiled_run(horn, dynamics):
 # --- a setup as numbers --------------------------------------------------------------------------
 
 
-def test_numbers_of_the_tenor_saxophone_fill_the_table():
-    # No row is forgotten: the tenor saxophone has a mass, a mouthpiece, losses and a cone.
-    numbers = parameters.numbers_of(horn_setup("tenor-saxophone"))
+VENT_ROWS = rows.NUMBERS - rows.WAY_DIRECT
+
+
+def unused_pairs(numbers):
+    """How many rows are kept for pole pairs that this bore does without."""
+    return 4 * (PAIRS - numbers.pairs)
+
+
+def test_numbers_of_the_plain_cone_fill_the_table():
+    # No row is forgotten: the plain cone has a mass, a mouthpiece, losses and a cone.
+    numbers = parameters.numbers_of(horn_setup("plain-cone"))
     assert numbers.table.shape == (rows.NUMBERS,)
     assert np.isfinite(numbers.table).all()
-    assert np.count_nonzero(numbers.table) == rows.NUMBERS
+    rest = VENT_ROWS + unused_pairs(numbers)
+    assert numbers.pairs == 1
+    assert np.count_nonzero(numbers.table) == rows.NUMBERS - rest
+    assert not numbers.table[rows.WAY_DIRECT :].any()
+
+
+def test_numbers_of_a_cone_with_holes_and_a_vent_fill_the_table():
+    # No row is forgotten: with an open vent those of the vent too.
+    numbers = parameters.numbers_of(bores.setup_of("cone", "vent"))
+    assert numbers.pairs > 1
+    assert numbers.echoes.all()
+    assert np.isfinite(numbers.table).all()
+    assert np.count_nonzero(numbers.table) == rows.NUMBERS - unused_pairs(numbers)
 
 
 def test_numbers_of_the_reed_follow_from_the_setup():
     # Definitions: closing pressure K H, area of the slit by √(2/ρ), stiffness of the lay by that
     # of the reed.
-    setup = horn_setup("tenor-saxophone", reed__opening_mm=0.8, reed__contact=50.0)
-    numbers, density = parameters.numbers_of(setup), parameters.gas_of(setup).density
+    setup = horn_setup("plain-cone", reed__opening_mm=0.8, reed__contact=50.0)
+    numbers, density = parameters.numbers_of(setup), acoustics.gas_of(setup).density
     table = numbers.table
-    assert table[rows.CLOSING] == pytest.approx(6.8e6 * 0.8e-3)
+    assert table[rows.CLOSING] == pytest.approx(7e6 * 0.8e-3)
     assert table[rows.SLIT] == pytest.approx(14e-3 * 0.8e-3 * (2.0 / density) ** 0.5)
     assert table[rows.CONTACT] * 0.8e-3 == pytest.approx(50.0)
     assert numbers.opening == table[rows.REST] == pytest.approx(0.8e-3)
@@ -67,10 +91,19 @@ def test_numbers_of_the_reed_follow_from_the_setup():
 
 def test_rows_of_the_tables_do_not_overlap():
     # Each row has one meaning: the blocks follow each other and end where the table ends.
-    blocks = [rows.DIRECT, rows.GAIN, rows.POLE, rows.RING, rows.RING_LOSS, rows.RING_GAIN]
-    blocks += [rows.RING_SLOPE, rows.DECAY, rows.INFLOW, rows.BACKFLOW, rows.NUMBERS]
-    sizes = np.diff(blocks)
-    assert list(sizes) == [1, 10, 10, 1, 1, 1, 1, 5, 5, 5]
+    blocks = [rows.STIFF, rows.CHANNEL, rows.WAVE, rows.CLOSING, rows.DECAY, rows.INFLOW]
+    blocks += [rows.BACKFLOW, rows.DIRECT, rows.GAIN, rows.POLE, rows.FADE, rows.TURN, rows.SHRINK]
+    blocks += [rows.PAIR_GAIN, rows.PAIR_SLOPE, rows.WAY_DIRECT, rows.WAY_GAIN, rows.WAY_POLE]
+    sizes = np.diff([*blocks, rows.VENT_MASS, rows.NUMBERS])
+    bore = [BRANCHES, BRANCHES, BRANCHES, 1, POLES, POLES, 1, PAIRS, PAIRS, PAIRS, PAIRS]
+    assert list(sizes) == [5, 3, 2, 2, *bore, 1, UPPER_POLES, UPPER_POLES, 4]
+
+
+def test_rows_of_the_state_do_not_overlap():
+    # The same for what changes in time.
+    blocks = [rows.OPENING, rows.MEMORY, rows.THROAT_FLOW, rows.RINGING, rows.RINGING_BEFORE]
+    sizes = np.diff([*blocks, rows.WAY_MEMORY, rows.VENT_FLOW, rows.STATE])
+    assert list(sizes) == [4, POLES, BRANCHES, PAIRS, PAIRS, UPPER_POLES, 2]
 
 
 # --- voice ---------------------------------------------------------------------------------------

@@ -12,9 +12,23 @@ from numpy.typing import NDArray
 
 from reedbore.measures import locking, pitch
 from reedbore.measures.locking import Course
+from reedbore.measures.winding import winding_number
 
 CENT = math.log(2.0) / 1200.0
 B_FLAT = 116.54  # [Hz], Bb2 in equal temperament on A4 = 440 Hz
+
+
+def lock_range(observe, inside, **bounds):
+    low, high = locking.answer(locking.lock_range(inside, **bounds), observe)
+    return low.inside, high.inside
+
+
+def decide(observe, *where):
+    return locking.answer(locking.decide(*where), observe)
+
+
+def watch(observe, *where, **bounds):
+    return locking.answer(locking.watch(*where, **bounds), observe)
 
 
 def adler_phase(
@@ -91,20 +105,20 @@ def test_the_drift_outside_an_adler_lock_is_the_published_beat(ratio):
 
 @pytest.mark.parametrize("half_range", [0.5, 2.0, 7.3, 40.0])
 def test_both_edges_of_an_adler_lock_are_found(half_range):
-    low, high = locking.lock_range(adler(half_range), 0.0)
+    low, high = lock_range(adler(half_range), 0.0)
     margin = max(0.1, 0.01 * half_range)
     assert low == pytest.approx(-half_range, abs=margin)
     assert high == pytest.approx(half_range, abs=margin)
 
 
 def test_the_edges_are_found_from_any_locked_start():
-    low, high = locking.lock_range(adler(3.0, off=2.0), -1.0, fineness=0.02)
+    low, high = lock_range(adler(3.0, off=2.0), -1.0, fineness=0.02)
     assert low == pytest.approx(-5.0, abs=0.05)
     assert high == pytest.approx(1.0, abs=0.05)
 
 
 def test_the_search_for_edges_goes_no_farther_than_told():
-    low, high = locking.lock_range(adler(500.0), 0.0, farthest=30.0, fineness=0.1)
+    low, high = lock_range(adler(500.0), 0.0, farthest=30.0, fineness=0.1)
     assert -30.0 <= low < -29.8
     assert 29.8 < high <= 30.0
 
@@ -122,7 +136,7 @@ def test_an_edge_is_found_in_a_signal_that_follows_adlers_equation():
         track = pitch.phase_track(wave, rate, hz * math.exp(detuning * CENT), 20.0)
         return Course(track.times, track.cycles, hz)
 
-    low, high = locking.lock_range(observe, 0.0, fineness=0.05)
+    low, high = lock_range(observe, 0.0, fineness=0.05)
     assert low == pytest.approx(-half_range, abs=0.1)
     assert high == pytest.approx(half_range, abs=0.1)
 
@@ -130,21 +144,21 @@ def test_an_edge_is_found_in_a_signal_that_follows_adlers_equation():
 @pytest.mark.parametrize("off", [0.0, 0.1, -0.1])
 @pytest.mark.parametrize("start", [0.0, 1.0, -2.0])
 def test_a_true_lock_of_a_third_of_a_cent_is_locked(off, start):
-    found = locking.decide(adler(0.3, off, start=start))
+    found = decide(adler(0.3, off, start=start))
     assert (found.locked, found.decided) == (True, True)
     assert abs(found.drift_hz) < 0.01
 
 
 @pytest.mark.parametrize("off", [1.0, -1.0, 0.6])
 def test_a_near_miss_is_not_locked_and_its_beat_is_told(off):
-    found = locking.decide(adler(0.3, off))
+    found = decide(adler(0.3, off))
     beat = B_FLAT * CENT * math.copysign(math.sqrt(off**2 - 0.09), off)
     assert (found.locked, found.decided) == (False, True)
     assert found.drift_hz == pytest.approx(-beat, rel=0.35)
 
 
 def test_pulling_on_takes_the_voice_out_of_a_lock_narrower_than_the_pull():
-    found = locking.decide(adler(0.05))
+    found = decide(adler(0.05))
     assert not found.locked
 
 
@@ -154,7 +168,7 @@ def test_slow_relaxation_near_an_edge_is_not_called_a_slip(nearness):
     for half_range in (0.3, 1.0, 4.0):
         for start in (0.0, 2.5, -2.5):
             observe = adler(half_range, nearness * half_range, start=start)
-            assert locking.watch(observe, 0.0).state != "slips"
+            assert watch(observe, 0.0).state != "slips"
 
 
 @settings(max_examples=60)
@@ -169,7 +183,7 @@ def test_what_is_decided_about_an_adler_oscillator_is_right(half_range, ratio, h
     off = ratio * half_range
     reach = abs(off) + locking.PULL_CENTS
     assume(abs(reach - half_range) > max(0.03 * half_range, 0.03))
-    found = locking.decide(adler(half_range, off, hz, start))
+    found = decide(adler(half_range, off, hz, start))
     if found.decided:
         assert found.locked == (reach < half_range)
 
@@ -183,8 +197,8 @@ def test_two_oscillators_tuned_exactly_a_fifth_apart_are_not_locked():
         track = pitch.phase_track(np.sin(2.0 * math.pi * fingered * times), rate, sung / 1.5, 20.0)
         return Course(track.times, track.cycles, sung / 1.5)
 
-    assert locking.watch(observe, 0.0).state == "follows"
-    found = locking.decide(observe)
+    assert watch(observe, 0.0).state == "follows"
+    found = decide(observe)
     assert (found.locked, found.decided) == (False, True)
     assert found.drift_hz == pytest.approx(0.0, abs=1e-6)
 
@@ -195,7 +209,7 @@ def test_the_widest_tongue_of_the_circle_map_has_its_exact_edges(k):
     # M. H. Jensen, P. Bak and T. Bohr, Phys. Rev. A 30, 1960, 1984; from memory).
     edge = k / (2.0 * math.pi)
     assert edge == pytest.approx(0.0795775 * k / 0.5, abs=1e-6)
-    low, high = locking.lock_range(tongue(k, 0, 1), 0.0, farthest=300.0, fineness=0.05)
+    low, high = lock_range(tongue(k, 0, 1), 0.0, farthest=300.0, fineness=0.05)
     assert low == pytest.approx(math.log(1.0 - edge) / CENT, abs=0.1)
     assert high == pytest.approx(math.log(1.0 + edge) / CENT, abs=0.1)
 
@@ -203,7 +217,7 @@ def test_the_widest_tongue_of_the_circle_map_has_its_exact_edges(k):
 @pytest.mark.parametrize(("k", "tolerance"), [(0.1, 0.03), (0.25, 0.03)])
 def test_the_half_tongue_widens_with_the_square_of_the_coupling(k, tolerance):
     # To second order in K the width in Ω is K²/4π (Jensen, Bak and Bohr 1984; from memory).
-    low, high = locking.lock_range(tongue(k, 1, 2), 0.0, fineness=0.005)
+    low, high = lock_range(tongue(k, 1, 2), 0.0, fineness=0.005)
     width = 0.5 * (math.exp(high * CENT) - math.exp(low * CENT))
     assert width == pytest.approx(k**2 / (4.0 * math.pi), rel=tolerance)
 
@@ -213,9 +227,9 @@ def test_the_half_tongue_is_locked_inside_and_not_outside():
     low, high = (math.log(2.0 * edge) / CENT for edge in (0.490251, 0.509749))
     observe = tongue(0.5, 1, 2)
     for inside in (low + 0.5, 0.0, high - 0.5):
-        assert locking.decide(observe, inside).locked
+        assert decide(observe, inside).locked
     for outside in (low - 0.5, high + 0.5):
-        found = locking.decide(observe, outside)
+        found = decide(observe, outside)
         assert (found.locked, found.decided) == (False, True)
 
 
@@ -223,7 +237,7 @@ def test_the_winding_number_converges_far_faster_than_the_mean():
     # Das, Saiki, Sander and Yorke, Nonlinearity 30, 4111, 2017: the method. The figure is an own
     # calculation, held against the bound |θ_n − θ_0 − nW| < 1 of every invertible circle map.
     theta = np.fromiter(circle_map(0.3, 0.5, 200_001), float, 200_001)
-    winding = locking.winding_number(np.diff(theta[:20_001]))
+    winding = winding_number(np.diff(theta[:20_001]))
     assert winding == pytest.approx(0.2927398244, abs=1e-9)
     assert abs(theta[-1] - theta[0] - 200_000 * winding) < 1.0
     assert abs((theta[20_000] - theta[0]) / 20_000 - winding) > 1e-8
@@ -240,7 +254,7 @@ def test_the_winding_number_never_falls_as_the_detuning_rises():
         theta += turn
         if n >= 0:
             turns[n] = turn
-    winding = np.array([locking.winding_number(column) for column in turns.T])
+    winding = np.array([winding_number(column) for column in turns.T])
     assert np.diff(winding).min() > -1e-4
     between = (winding > 1.0 / 3.0 + 1e-3) & (winding < 0.5 - 1e-3)
     widths = {
@@ -307,7 +321,7 @@ def test_the_bound_on_watching_is_kept():
         asked.append(seconds)
         return adler(0.5, 0.51)(detuning, seconds)
 
-    assert locking.watch(observe, 0.0, longest=10.0).state == "undecided"
+    assert watch(observe, 0.0, longest=10.0).state == "undecided"
     assert asked == [locking.FIRST_WATCH, 10.0]
 
 
@@ -359,7 +373,7 @@ def toy(mouth: float, depth: float, voice: list[float], ratio: tuple[int, int]):
 
 
 def follows(observe: locking.Observe, detunings: NDArray[np.float64]) -> int:
-    return sum(locking.watch(observe, float(cents), 6.0).state == "follows" for cents in detunings)
+    return sum(watch(observe, float(cents), 6.0).state == "follows" for cents in detunings)
 
 
 SINE, PULSE = [1.0], [1.0, 0.5, 0.3, 0.2, 0.14, 0.1]

@@ -1,0 +1,72 @@
+"""The command `picture`: draw a sweep as a lock map."""
+
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import Parameter
+
+from reedbore.cli.common import say, say_json
+
+if TYPE_CHECKING:
+    from reedbore.figures.maps_data import Aim, LockMap
+
+
+def picture(
+    file: Path,
+    /,
+    *,
+    output: Annotated[Path, Parameter(name=["--output", "-o"])],
+    json: Annotated[bool, Parameter(negative="", show_default=False)] = False,
+) -> None:
+    """Draw a sweep: two axes as a lock map, one as lines, three as small multiples.
+
+    A sweep that is still running is drawn as far as it has come.
+
+    Parameters
+    ----------
+    file
+        The data set of a sweep, FILE.zarr.
+    output
+        The picture: .png, .svg, .pdf, or .html, a page in which every cell can be asked and which
+        needs no network.
+    json
+        Print one JSON document.
+    """
+    from reedbore.figures import maps, maps_data, maps_words  # noqa: PLC0415 - help starts faster
+
+    found = maps.picture(file, output)
+    aims = maps_data.aims(found)
+    if json:
+        say_json(_document(found, aims, output))
+        return
+    say(f"wrote {output}")
+    for aim in aims:
+        ratio, note, third = maps_words.aim_words(found, aim)
+        say(f"  {ratio:4} sing {note:9} third note {third}")
+    for words in (maps_words.unfinished(found), maps_words.resolution(found), maps_words.CARE):
+        if words:
+            say(words)
+
+
+def _document(found: "LockMap", aims: "list[Aim]", output: Path) -> dict[str, Any]:
+    """Tell what was drawn, and where to aim, as plain data."""
+    edges = found.edges
+    return {
+        "wrote": str(output),
+        "axes": {axis.name: len(axis.values) for axis in found.sweep.axes},
+        "states": dict(Counter(found.state_names().ravel().tolist())),
+        "narrowest_band_cents": found.sweep.resolved_cents,
+        "narrowest_edge_cents": edges.narrowest if edges else None,
+        "aims": [
+            {
+                "ratio": f"{aim.ratio[0]}/{aim.ratio[1]}",
+                "sung_hz": aim.sung_hz,
+                "low_cents": aim.low,
+                "high_cents": aim.high,
+                "resultant_hz": aim.third_hz,
+                "from_edges": aim.exact,
+            }
+            for aim in aims
+        ],
+    }

@@ -1,0 +1,57 @@
+"""How the states of a cell look: one table for print, for the screen by day and by night.
+
+A state is told by its lightness and by a mark as well as by its colour, so that a grey print and
+every eye can tell it from the others. What matters most stands out most: locks are darkest on
+paper and lightest on a dark screen.
+"""
+
+from typing import NamedTuple
+
+
+class Look(NamedTuple):
+    """What a state is called in a legend, its colours on light and dark ground, and its mark.
+
+    The mark is the hatching as matplotlib writes it; the script of the page knows the same signs.
+    """
+
+    says: str
+    light: str
+    dark: str
+    mark: str
+
+
+LOOKS = {
+    "locked": Look("locked: holds and stands still", "#7a1f52", "#f3b6d5", ""),
+    "drifting": Look("near a ratio, but drifting", "#5e93b8", "#5b8fb5", "/"),
+    "rough": Look("rough: no simple ratio", "#cfc6ad", "#524d3d", "."),
+    "irregular": Look("irregular sound", "#4d6d4a", "#93ab8d", "x"),
+    "undecided": Look("not decided within the run", "#dba23a", "#8a6518", "+"),
+    "silent": Look("the horn does not play", "#f4efe4", "#2a2821", "-"),
+    "unsung": Look("nobody sings", "#ffffff", "#1c1b16", "|"),
+    "failed": Look("the simulation failed", "#14120f", "#ffffff", "*"),
+    "not run": Look("not run yet", "#e4dfd3", "#3b382e", "\\"),
+}
+
+
+def lightness(colour: str) -> float:
+    """Give the lightness L* of a colour, 0 for black to 100 for white.
+
+    Parameters
+    ----------
+    colour : str
+        As ``#rrggbb``, sRGB.
+
+    Returns
+    -------
+    float
+        CIE 1976 L* [1]_.
+
+    References
+    ----------
+    .. [1] ISO/CIE 11664-4:2019, "Colorimetry - Part 4: CIE 1976 L*a*b* colour space"; sRGB as in
+       IEC 61966-2-1:1999 (both from memory).
+    """
+    parts = [int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    y = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    return 116.0 * (y ** (1.0 / 3.0) if y > 0.008856 else 7.787 * y + 16.0 / 116.0) - 16.0

@@ -1,0 +1,177 @@
+"""Filters as sums of simple sections: linear least squares, poles found by vector fitting.
+
+Points z lie on the unit circle; a filter is a sum of responses with real weights. Poles are never
+outside the unit circle, so no fit can be unstable; what a fit must also be, passive, is enforced
+on a dense grid (`passive_fit`).
+"""
+
+import functools
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import ThreadpoolController
+
+Reals = NDArray[np.float64]
+Complexes = NDArray[Any]
+
+BETWEEN_POINTS = 1e-5
+"""By so much a response may be greater between two points of the passivity check."""
+
+DENSE = 3600
+"""Points of the passivity check, from DC to half the rate."""
+
+FARTHEST = 0.9995
+"""No pole pair is found nearer to the unit circle."""
+
+SHARPEST = 50.0
+"""Nor with a higher quality, which could hide between two points of the passivity check."""
+
+ROUNDS_HELD = 25
+"""Of pulling a fit back to 1, at most."""
+
+ROUNDS = 10
+"""Of vector fitting."""
+
+
+@functools.cache
+def _libraries() -> ThreadpoolController:
+    return ThreadpoolController()
+
+
+def one_thread() -> Any:
+    """Keep linear algebra on one thread inside a ``with``: for small matrices more only wait."""
+    return _libraries().limit(limits=1, user_api="blas")
+
+
+def solve(rows: Complexes, wanted: Complexes) -> Reals:
+    """Solve complex least squares for real unknowns."""
+    matrix = np.vstack((rows.real, rows.imag))
+    return np.linalg.lstsq(matrix, np.concatenate((wanted.real, wanted.imag)), None)[0]
+
+
+def real_sections(poles: Reals, z: Complexes) -> Complexes:
+    """Return the responses, shape (z, poles), of one-pole filters that pass DC unchanged."""
+    return (1.0 - poles) / (1.0 - poles / z[:, None])
+
+
+def pair_sections(pairs: Complexes, z: Complexes) -> Complexes:
+    """Return the responses, shape (z, 2 pairs), of pole pairs: their numerators 1 and 1/z."""
+    back = 1.0 / z[:, None]
+    shape = 1.0 / (1.0 - 2.0 * pairs.real * back + np.abs(pairs) ** 2 * back**2)
+    return np.stack((shape, shape * back), axis=2).reshape(z.size, -1)
+
+
+def passive_fit(
+    basis: Callable[[Complexes], Complexes], z: Complexes, target: Complexes, weight: Reals
+) -> Reals:
+    """Solve the weighted linear least squares; pull the answer back wherever it exceeds 1.
+
+    Parameters
+    ----------
+    basis : callable
+        Gives the responses, shape (n, m), that the filter is a sum of, at n points.
+    z, target, weight : ndarray, shape (k,)
+        Points of the fit, what is wanted there and how much it matters.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Weights of the responses. Their sum exceeds 1 nowhere on a grid of `DENSE` points.
+    """
+    rows, wanted = basis(z) * weight[:, None], target * weight
+    dense, fine = basis(_upper_half(DENSE)), _upper_half(8 * DENSE)
+    pull = np.zeros(len(dense))
+    for _ in range(ROUNDS_HELD):
+        found = solve(rows, wanted)
+        response = dense @ found
+        size = np.abs(response)
+        over = size > 1.0 + 1e-9
+        if not over.any():
+            missed = fine[np.abs(basis(fine) @ found) > 1.0 + 1e-9]
+            if not missed.size:
+                break
+            dense, over = np.vstack((dense, basis(missed))), np.ones(missed.size, np.bool_)
+            over = np.concatenate((np.zeros(size.size, np.bool_), over))
+            response = dense @ found
+            size, pull = np.abs(response), np.concatenate((pull, np.zeros(missed.size)))
+        pull[over] += 0.1 * weight.max()
+        held = pull > 0.0
+        aim = response[held] / np.maximum(size[held], 1.0) * pull[held] * 0.9999
+        rows = np.vstack((rows[: z.size], dense[held] * pull[held, None]))
+        wanted = np.concatenate((wanted[: z.size], aim))
+    return found / max(1.0, np.abs(basis(fine) @ found).max() * (1.0 + BETWEEN_POINTS))
+
+
+def _upper_half(count: int) -> Complexes:
+    """Return points of the upper half of the unit circle, denser towards DC."""
+    return np.exp(1j * math.pi * np.linspace(0.0, 1.0, count) ** 3)
+
+
+def find_pairs(
+    fixed: Complexes, delayed: Complexes, pairs: Complexes, z: Complexes, target: Complexes
+) -> Complexes:
+    """Move pole pairs to where a response has its poles, by vector fitting in z.
+
+    Parameters
+    ----------
+    fixed : ndarray, shape (n, m)
+        Weighted responses of what else the filter is a sum of.
+    delayed : ndarray, shape (n,)
+        Weighted response of the delay that stands before the pairs.
+    pairs : ndarray, shape (k,)
+        Where to start: poles in the upper half of the unit circle.
+    z, target : ndarray, shape (n,)
+        Points of the fit; weighted target.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Poles inside the unit circle, upper half.
+
+    References
+    ----------
+    .. [1] B. Gustavsen and A. Semlyen, "Rational approximation of frequency domain responses by
+       vector fitting," IEEE Trans. Power Delivery 14(3), 1052-1061, 1999.
+    """
+    for _ in range(ROUNDS):
+        sections = _pair_fractions(pairs, z)
+        rows = np.hstack((fixed, delayed[:, None] * sections, -target[:, None] * sections))
+        strengths = solve(rows, target)[-2 * pairs.size :]
+        pairs = _zeros(pairs, strengths)
+    return pairs
+
+
+def _pair_fractions(pairs: Complexes, z: Complexes) -> Complexes:
+    """Return r/(z - p) + conj, for r = 1/2 and j/2 scaled to even sizes: shape (z, 2 pairs)."""
+    one, other = 1.0 / (z[:, None] - pairs), 1.0 / (z[:, None] - pairs.conj())
+    size = np.abs(1.0 - pairs)
+    parts = np.stack((0.5 * size * (one + other), 0.5j * size * (one - other)), axis=2)
+    return parts.reshape(z.size, -1)
+
+
+def _zeros(pairs: Complexes, strengths: Reals) -> Complexes:
+    """Return the zeros of 1 + Σ strengths · fractions, brought inside the unit circle."""
+    count = pairs.size
+    matrix = np.zeros((2 * count, 2 * count))
+    for k, pole in enumerate(pairs):
+        here = slice(2 * k, 2 * k + 2)
+        matrix[here, here] = ((pole.real, pole.imag), (-pole.imag, pole.real))
+    outward = strengths.copy()
+    outward *= np.repeat(0.5 * np.abs(1.0 - pairs), 2)
+    inward = np.tile((2.0, 0.0), count)
+    found = np.linalg.eigvals(matrix - np.outer(inward, outward)).astype(np.complex128)
+    outside = np.abs(found) > 1.0
+    found[outside] = 1.0 / found[outside].conj()
+    upper = found[found.imag > 1e-9]
+    lone = np.sort(found[np.abs(found.imag) <= 1e-9].real)
+    gone = [complex(0.5 * (a + b), max(1e-3, 0.5 * (b - a))) for a, b in _two_by_two(lone)]
+    moved = np.concatenate((upper, np.array(gone, np.complex128)))
+    farthest = np.minimum(FARTHEST, np.exp(-np.angle(moved) / (2.0 * SHARPEST)))
+    return moved * np.minimum(1.0, farthest / np.abs(moved))
+
+
+def _two_by_two(values: Reals) -> list[tuple[float, float]]:
+    return [(values[k], values[k + 1]) for k in range(0, values.size - 1, 2)]

@@ -1,0 +1,158 @@
+"""A lock table as data and as text: for JSON, for a spreadsheet, for the terminal.
+
+In: a `locks.Table`. Out: plain data or text; numbers in the units that players use.
+"""
+
+import csv
+import io
+import math
+from typing import Any
+
+from reedbore.lock_edges import NARROWEST_CENTS
+from reedbore.locks import Row, Table
+from reedbore.locks_words import aim
+from reedbore.measures.locking import Edge
+from reedbore.model import depth_name
+from reedbore.notes import A4_HZ, note_name, split_note
+
+CLOCK = "the voice in the model is a clock; a real singer bends towards a lock, or away from it"
+
+
+def document(table: Table, a4: float = A4_HZ) -> dict[str, Any]:
+    """Return a lock table as plain data.
+
+    Parameters
+    ----------
+    table : Table
+        From `locks.lock_table`.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    dict
+        Fit for JSON; cents are against p/q times `voice_off_hz`.
+    """
+    return {
+        "fingered_hz": table.fingered_hz,
+        "fingered_note": note_name(table.fingered_hz, a4),
+        "voice_off_hz": table.voice_off_hz,
+        "depth": table.setup.voice.depth,
+        "narrowest_cents": NARROWEST_CENTS,
+        "rows": [_plain(row, a4) for row in table.rows],
+        "note": CLOCK,
+        "setup": table.setup.to_plain(),
+    }
+
+
+def _plain(row: Row, a4: float) -> dict[str, Any]:
+    note, off = split_note(row.sung_hz, a4)
+    return {
+        "ratio": f"{row.ratio[0]}/{row.ratio[1]}",
+        "state": row.state,
+        "heard": row.heard,
+        "sung_hz": row.sung_hz,
+        "sung_note": note,
+        "sing_cents": off,
+        "resultant_hz": row.resultant_hz,
+        "resultant_note": note_name(row.resultant_hz, a4),
+        "resultant_level_db": row.resultant_level_db,
+        "held": row.held,
+        "lock_range_cents": _inner(row.low, row.high),
+        "uncertainty_cents": _uncertainty(row.low, row.high),
+        "nothing_between_cents": _finite(row.nearest),
+        "lock_s": row.lock_s,
+        "by_depth": {
+            f"{depth:g}": _inner(*edges) if edges else None for depth, edges in row.by_depth.items()
+        },
+        "least_depth": row.least_depth,
+        "from_below_cents": row.from_below,
+        "from_above_cents": row.from_above,
+        "confirmed": row.confirmed,
+        "aim": aim(row, a4),
+    }
+
+
+def _inner(low: Edge | None, high: Edge | None) -> list[float] | None:
+    return [low.inside, high.inside] if low and high else None
+
+
+def _uncertainty(low: Edge | None, high: Edge | None) -> list[float] | None:
+    return [low.inside - low.outside, high.outside - high.inside] if low and high else None
+
+
+def _finite(pair: tuple[float, float] | None) -> list[float] | None:
+    return list(pair) if pair and all(math.isfinite(value) for value in pair) else None
+
+
+def csv_text(table: Table, a4: float = A4_HZ) -> str:
+    """Return a lock table for a spreadsheet, one row a ratio; see `document`."""
+    out = io.StringIO()
+    rows = [_flat(row) for row in document(table, a4)["rows"]]
+    writer = csv.DictWriter(out, fieldnames=list(rows[0]) if rows else ["ratio"])
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue()
+
+
+def _flat(row: dict[str, Any]) -> dict[str, Any]:
+    flat: dict[str, Any] = {}
+    for key, value in row.items():
+        if isinstance(value, list):
+            flat[f"{key}_low"], flat[f"{key}_high"] = value
+        elif key in ("lock_range_cents", "uncertainty_cents", "nothing_between_cents"):
+            flat[f"{key}_low"] = flat[f"{key}_high"] = None
+        elif key != "by_depth":
+            flat[key] = value
+    return flat
+
+
+def text(table: Table, a4: float = A4_HZ) -> str:
+    """Return a lock table for reading: what locks, what is only heard, what neither."""
+    depth = table.setup.voice.depth
+    head = f"sung at depth {depth:g} ({depth_name(depth)}); horn alone {table.voice_off_hz:.2f} Hz"
+    groups = (
+        ("locks", [row for row in table.rows if row.state == "locked"]),
+        (
+            f"narrower than {NARROWEST_CENTS:g} cents: too narrow to decide",
+            [row for row in table.rows if row.state == "narrow"],
+        ),
+        (
+            "never locks, but a third note is heard",
+            [row for row in table.rows if row.state == "free" and row.heard == "yes"],
+        ),
+    )
+    lines = [head]
+    for title, rows in groups:
+        if rows:
+            lines += ["", f"{title}:", *_lines(rows, a4)]
+    shown = {row.ratio for _, rows in groups for row in rows}
+    rest = [f"{row.ratio[0]}/{row.ratio[1]}" for row in table.rows if row.ratio not in shown]
+    if rest:
+        lines += ["", "neither: " + " ".join(rest)]
+    return "\n".join([*lines, "", CLOCK])
+
+
+def _lines(rows: list[Row], a4: float) -> list[str]:
+    lines = []
+    for row in rows:
+        held = "" if row.held is None else f"held {100.0 * row.held:3.0f} %"
+        third = (
+            "" if row.heard.startswith("same") else f"third note {note_name(row.resultant_hz, a4)}"
+        )
+        heard = row.heard if row.heard.startswith("same") else f"heard: {row.heard}"
+        lines.append(
+            f"  {row.ratio[0]}/{row.ratio[1]}  {aim(row, a4)}".ljust(72)
+            + f"  {third:22} {heard:17} {held}{_extras(row)}".rstrip()
+        )
+    return lines
+
+
+def _extras(row: Row) -> str:
+    """Tell what was only asked for."""
+    told = []
+    if row.lock_s is not None:
+        told.append(f"locks in {row.lock_s:.1f} s")
+    if row.confirmed is not None:
+        told.append("confirmed" if row.confirmed else "NOT confirmed")
+    return "".join(f"; {words}" for words in told)

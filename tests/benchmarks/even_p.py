@@ -1,0 +1,58 @@
+"""Lock widths of a cylinder and of a cone, ratio by ratio: which parity of p each prefers.
+
+Run ``python tests/benchmarks/even_p.py [DEPTH [sine or pulse]]``; it prints a table and writes
+renders/even-p.png. The cylinder's standing wave has odd
+partials almost alone, the cone's all of them.
+"""
+
+import sys
+import time
+from pathlib import Path
+
+from reedbore import presets, tuning
+from reedbore.figures.table import even_p_picture, lock_width
+from reedbore.locks import Table, lock_table
+from reedbore.notes import parse_pitch
+
+NOTES = {"plain-cylinder": "Bb2", "plain-cone": "Bb3"}
+"""One note in the range of each."""
+
+DEPTH = 0.1
+
+
+def table_of(name: str, note: str, depth: float, source: str) -> Table:
+    """Make the lock table of one horn, its reed without mass.
+
+    Where voice and reed have no memory but the bore, the bore's own preference shows. A sine
+    reaches by itself only what lies at q = 1; a pulse reaches all ratios by its partials.
+    """
+    horn = presets.load_horn(name)
+    hz = parse_pitch(note)
+    voice = presets.setup_for(horn, presets.load_singer("low-male")).voice
+    setup = tuning.tune(horn, hz).model_copy(update={"voice": voice})
+    setup = setup.with_value("reed.dynamics", "massless").with_value("reed.area_mm2", 0.0)
+    setup = setup.with_value("voice.source", source).with_value("voice.depth", depth)
+    return lock_table(setup, hz)
+
+
+def main() -> None:
+    """Print the widths and draw them."""
+    depth = float(sys.argv[1]) if len(sys.argv) > 1 else DEPTH
+    source = sys.argv[2] if len(sys.argv) > 2 else "sine"
+    tables = {}
+    for name, note in NOTES.items():
+        began = time.perf_counter()
+        table = table_of(name, note, depth, source)
+        tables[f"{presets.load_horn(name).title}, {note}"] = table
+        print(f"{name}, {note}, {source}, depth {depth:g}: {time.perf_counter() - began:.1f} s")
+        for row in table.rows:
+            print(f"  {row.ratio[0]}/{row.ratio[1]} {row.state:8} {lock_width(row):7.2f} cents")
+    path = Path("renders/even-p.png")
+    even_p_picture(
+        tables, f"Which ratios lock, a {source} sung at depth {depth:g}, reed without mass", path
+    )
+    print(f"wrote {path}")
+
+
+if __name__ == "__main__":
+    main()

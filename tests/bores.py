@@ -1,0 +1,75 @@
+"""Bores with tone holes, bells and rows for the tests: made here, like no horn in particular.
+
+Lengths in metres. A fingering names the open holes, counted from 1 at the reed.
+"""
+
+import functools
+
+from reedbore.bore import Bore, BoreSection, Hole, Lattice
+from reedbore.model import Mouthpiece, Setup
+from reedbore.presets import load_horn, setup_for
+from reedbore.tuning import open_holes
+
+CYLINDER_PLACES = 0.262, 0.281, 0.302, 0.324, 0.348, 0.374, 0.402, 0.432, 0.464, 0.498
+CONE_PLACES = 0.37, 0.41, 0.455, 0.505, 0.56, 0.62, 0.685, 0.755, 0.83, 0.91
+
+
+def _sections(*diameters_and_lengths):
+    return tuple(
+        BoreSection(entry=entry, length=length, exit=far)
+        for entry, length, far in diameters_and_lengths
+    )
+
+
+BELL = _sections((14.6e-3, 0.53, 14.6e-3), (14.6e-3, 0.06, 22e-3), (22e-3, 0.07, 60e-3))
+TAPER = _sections((12.4e-3, 0.96, 66e-3), (66e-3, 0.09, 120e-3))
+ROW = Lattice(diameter=8e-3, chimney=7e-3, spacing=22e-3)
+
+BORES = {
+    "cylinder": Bore(
+        sections=BELL,
+        holes=(
+            Hole(position=0.135, diameter=3e-3, chimney=12e-3),
+            *(Hole(position=at, diameter=8e-3, chimney=8e-3) for at in CYLINDER_PLACES),
+        ),
+    ),
+    "cone": Bore(
+        sections=TAPER,
+        holes=(
+            Hole(position=0.19, diameter=3e-3, chimney=6e-3),
+            *(Hole(position=at, diameter=0.034 * at + 6e-3, chimney=6e-3) for at in CONE_PLACES),
+        ),
+    ),
+    "row behind a cylinder": Bore(
+        sections=_sections((14.6e-3, 0.45, 14.6e-3)), end="lattice", lattice=ROW
+    ),
+    "row behind a cone": Bore(
+        sections=_sections((12.4e-3, 0.6, 46e-3)),
+        end="lattice",
+        lattice=Lattice(diameter=24e-3, chimney=6e-3, spacing=50e-3),
+    ),
+    "bell": Bore(sections=BELL),
+    "bell of a cone": Bore(sections=TAPER),
+}
+VOLUMES = {"cylinder": 2e-6, "bell": 2e-6, "row behind a cylinder": 2e-6}
+
+FINGERINGS = {
+    "closed": (),
+    "low": (11,),
+    "middle": tuple(range(7, 12)),
+    "high": tuple(range(3, 12)),
+    "crossed": (5, 8, 9, 10, 11),
+    "vent": (1,),
+    "vent and row": (1, *range(7, 12)),
+}
+HOLED = [(bore, fingering) for bore in ("cylinder", "cone") for fingering in FINGERINGS]
+ENDED = [(name, "closed") for name in BORES if name not in ("cylinder", "cone")]
+
+
+@functools.cache
+def setup_of(name: str, fingering: str = "closed", volume: float | None = None) -> Setup:
+    """One of the bores under the reed of the plain cylinder, silent voice, 96 kHz."""
+    setup = setup_for(load_horn("plain-cylinder")).with_value("voice.source", "off")
+    bore, volume = BORES[name], VOLUMES.get(name, 9e-6) if volume is None else volume
+    setup = setup.model_copy(update={"bore": bore, "mouthpiece": Mouthpiece(volume=volume)})
+    return open_holes(setup, FINGERINGS[fingering]) if bore.holes else setup

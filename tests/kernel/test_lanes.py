@@ -1,0 +1,218 @@
+"""Lanes against takes: the same answers, whatever stands beside a lane and when it is watched."""
+
+import numba
+import numpy as np
+import pytest
+from bores import setup_of
+
+from reedbore.errors import ModelError
+from reedbore.kernel import lanes
+from reedbore.measures import locking, pitch
+from reedbore.model import Voice
+from reedbore.presets import load_horn, setup_for
+from reedbore.render import again
+
+compiled_only = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="minutes uncompiled")
+REFERENCE = 118.0
+
+
+def tenor(length_mm=1229.459, **changes):
+    """A tenor saxophone with a voice; changes are named reed__opening_mm and so on."""
+    setup = setup_for(load_horn("tenor-saxophone")).with_value("bore.length_mm", length_mm)
+    voice = {"voice__frequency_hz": 349.2, "voice__depth": 0.12, "breath__rise_ms": 10.0}
+    for key, value in (voice | changes).items():
+        setup = setup.with_value(key.replace("__", "."), value)
+    return setup
+
+
+def sung_into(setup, **voice):
+    """A bore of the tests with a voice; its breath rises at once."""
+    setup = setup.with_value("breath.rise_ms", 5.0)
+    return setup.model_copy(update={"voice": Voice(**({"frequency": 233.0, "fade": 0.02} | voice))})
+
+
+def mixed_batch():
+    """Setups that share nothing but the rate, of every kind of loop; few bores, fits take time."""
+    plain = tenor().with_value("air.temperature_c", 15.0)
+    return [
+        tenor(),
+        tenor(voice__rd=0.6, voice__frequency_hz=502.7, reed__opening_mm=0.9),
+        tenor(52.0, voice__source="sine", breath__pressure_kpa=2.1),
+        plain.with_value("voice.source", "off"),
+        tenor(reed__dynamics="massless"),
+        tenor(52.0, reed__dynamics="massless", voice__depth=0.4),
+        sung_into(setup_of("cone", "high"), depth=0.3),
+        sung_into(setup_of("cylinder", "vent and row").with_value("bore.vent_after_ms", 20.0)),
+        sung_into(setup_of("row behind a cone"), source="sine"),
+        sung_into(setup_of("row behind a cone"), depth=0.0),
+    ]
+
+
+def pressures(setups, steps, threads=None):
+    """Pressure in the mouthpiece of each lane, shape (lanes, hops)."""
+    batch = lanes.Lanes(setups, REFERENCE, threads=threads)
+    return np.array(batch.watch(steps, lambda lane, pressure: pressure.copy()))
+
+
+# --- the same answers as a take -------------------------------------------------------------------
+
+
+@compiled_only
+def test_lanes_of_a_mixed_batch_play_what_takes_play():
+    # Consistency: one text of the step. 1e-9 of the largest pressure.
+    batch = mixed_batch()
+    found = pressures(batch, 24000)
+    for setup, ours in zip(batch, found, strict=True):
+        take = again(setup, ours.size / setup.time.rate).traces.pressure
+        assert np.abs(ours - take).max() <= 1e-9 * np.abs(take).max()
+
+
+@compiled_only
+@pytest.mark.parametrize("rate", [44100.0, 88200.0, 192000.0])
+def test_lanes_play_what_takes_play_at_other_rates(rate):
+    # At 44.1 kHz a short tube is shorter than the steps that are usually looked up at once.
+    batch = [tenor(length, time__rate_hz=rate) for length in (1229.459, 55.0)]
+    found = pressures(batch, round(0.1 * rate))
+    for setup, ours in zip(batch, found, strict=True):
+        take = again(setup, ours.size / rate).traces.pressure
+        assert np.abs(ours - take).max() <= 1e-9 * np.abs(take).max()
+
+
+def test_plain_lanes_are_the_plain_take(monkeypatch):
+    # The text of the lanes, uncompiled: a quick rise brings it into motion within a hop.
+    make, plain = lanes.rows.make_lanes, lambda function: function
+    monkeypatch.setattr(lanes.blocks, "compiled_loop", lambda kind: make(plain, *kind))
+    monkeypatch.setattr(lanes, "HOP_S", 0.002)
+    setup = tenor(300.0, breath__rise_ms=1.0, voice__fade_ms=5.0)
+    found = pressures([setup], 192)[0]
+    take = again(setup, 0.1).traces.pressure[: found.size]
+    assert np.abs(found - take).max() <= 1e-9 * np.abs(take).max()
+
+
+@compiled_only
+def test_pulled_lane_is_a_take_with_a_pulled_voice():
+    batch = lanes.Lanes([tenor()] * 2, REFERENCE, [0.0, 3.5])
+    found = batch.watch(9600, lambda lane, pressure: pressure.copy())
+    take = again(tenor(), found[1].size / 96000.0, 3.5).traces.pressure
+    assert np.abs(found[1] - take).max() <= 1e-9 * np.abs(take).max()
+    assert not np.array_equal(found[0], found[1])
+
+
+# --- what is emitted ------------------------------------------------------------------------------
+
+
+@compiled_only
+@pytest.mark.parametrize(("band", "sung"), [(20.0, 349.2), (20.0, 265.0), (10.0, 349.2)])
+def test_emitted_phase_is_that_of_the_phase_track(band, sung):
+    # The same line, measured on the whole pressure of a take: 1e-3 cycles, level 1e-3. These bands
+    # have windows of whole hops; others are rounded up.
+    setup = tenor(voice__frequency_hz=sung)
+    batch = lanes.Lanes([setup], REFERENCE, band_hz=band)
+    ours = batch.advance(2.0)
+    track = pitch.phase_track(again(setup, 2.0).traces.pressure, 96000.0, REFERENCE, band)
+    late = ours.times > 0.7
+    cycles = np.interp(ours.times, track.times, track.cycles)[late]
+    off = ours.cycles[0][late] - cycles
+    assert late.sum() > 20
+    assert np.abs(off - np.round(off)).max() < 1e-3
+    level = np.interp(ours.times, track.times, track.amplitude)[late]
+    assert np.abs(ours.line[0][late]) == pytest.approx(level, rel=1e-3)
+
+
+@compiled_only
+def test_emitted_levels_are_those_of_the_pressure():
+    # Definitions of mean and root mean square, hop by hop.
+    setup = tenor()
+    ours = lanes.Lanes([setup], REFERENCE).advance(0.4)
+    hops = again(setup, 0.4).traces.pressure.reshape(ours.hop_times.size, -1)
+    assert ours.mean[0] == pytest.approx(hops.mean(axis=1), rel=1e-9, abs=1e-6)
+    assert ours.rms[0] == pytest.approx(hops.std(axis=1), rel=1e-6, abs=1e-3)
+    assert ours.hop_times[:2] == pytest.approx([0.01, 0.03], abs=1e-4)
+
+
+@compiled_only
+def test_strobe_sees_the_period_of_a_locked_pair():
+    # 3/1 on the tenor: the state repeats at every third beat of the sung note, as on the take.
+    setup = tenor()
+    batch = lanes.Lanes([setup], REFERENCE)
+    batch.advance(2.0)
+    states = batch.strobe(24)
+    assert states.shape == (1, 24, 16)
+    tail = again(setup, batch.seconds).traces.pressure[-round(24.5 * 96000.0 / 349.2) :]
+    assert locking.period(states[0]) == locking.period(locking.strobe(tail, 96000.0, 349.2))
+
+
+# --- watched on, thinned out, in any order --------------------------------------------------------
+
+
+def same(one, other):
+    """Bit for bit."""
+    pairs = zip(one, other, strict=True)
+    return all(np.array_equal(a, b, equal_nan=True) for a, b in pairs)
+
+
+@compiled_only
+def test_advancing_twice_is_advancing_once():
+    batch = mixed_batch()
+    whole = lanes.Lanes(batch, REFERENCE).advance(0.5)
+    twice = lanes.Lanes(batch, REFERENCE)
+    assert same(lanes.joined(twice.advance(0.14), twice.advance(0.36)), whole)
+    assert twice.seconds == pytest.approx(0.5, abs=0.02)
+
+
+@compiled_only
+def test_kept_lanes_go_on_as_if_nothing_had_happened():
+    batch = mixed_batch() * 3
+    keep = np.arange(len(batch)) % 3 == 1
+    whole, thinned = lanes.Lanes(batch, REFERENCE), lanes.Lanes(batch, REFERENCE)
+    whole.advance(0.1)
+    thinned.advance(0.1)
+    thinned.keep(keep)
+    ours, all_of_them = thinned.advance(0.2), whole.advance(0.2)
+    assert np.array_equal(ours.line, all_of_them.line[keep])
+    assert np.array_equal(ours.rms, all_of_them.rms[keep])
+
+
+@compiled_only
+def test_order_and_threads_change_no_bit():
+    batch = [tenor(1229.459 - lane % 3, voice__frequency_hz=340.0 + lane) for lane in range(37)]
+    order = np.random.default_rng(1).permutation(len(batch))
+    straight = lanes.Lanes(batch, REFERENCE, threads=1).advance(0.3)
+    shuffled = lanes.Lanes([batch[lane] for lane in order], REFERENCE, threads=3).advance(0.3)
+    assert np.array_equal(shuffled.line, straight.line[order])
+    assert np.array_equal(shuffled.rms, straight.rms[order])
+
+
+@compiled_only
+def test_burst_lane_is_told_and_disturbs_nobody():
+    # One lane is pushed past any pressure a reed can make; its neighbours do not feel it.
+    batch = [tenor(1229.459 - lane % 3, voice__depth=0.02 * lane) for lane in range(5)]
+    calm, burst = lanes.Lanes(batch, REFERENCE), lanes.Lanes(batch, REFERENCE)
+    burst._groups[0].blocks[0].entering[2, :] = 1e9
+    ours, theirs = burst.advance(0.3), calm.advance(0.3)
+    others = np.arange(5) != 2
+    assert list(ours.burst) == [False, False, True, False, False]
+    assert not theirs.burst.any()
+    assert np.isnan(ours.line[2]).all()
+    assert np.isnan(ours.rms[2]).all()
+    assert np.array_equal(ours.line[others], theirs.line[others])
+
+
+# --- what is refused ------------------------------------------------------------------------------
+
+
+def test_different_rates_are_refused():
+    with pytest.raises(ModelError, match=r"time\.rate_hz is 48000 to 96000 Hz; lanes that"):
+        lanes.Lanes([tenor(), tenor(time__rate_hz=48000.0)], REFERENCE)
+
+
+def test_no_setup_is_refused():
+    with pytest.raises(ModelError, match="there is no setup"):
+        lanes.Lanes([], REFERENCE)
+
+
+def test_recorded_voice_is_refused(tmp_path):
+    recorded = Voice(source="recording", file=tmp_path / "voice.wav")
+    setup = tenor().model_copy(update={"voice": recorded})
+    with pytest.raises(ModelError, match=r"voice\.source is 'recording'; allowed in lanes"):
+        lanes.Lanes([setup], REFERENCE)

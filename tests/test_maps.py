@@ -1,0 +1,352 @@
+"""Lock maps: of sweeps made with the real writer and a judge whose locks are known beforehand."""
+
+import base64
+import itertools
+import json
+import math
+import re
+import zlib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.image import imread
+
+from reedbore import cli, lock_edges, presets, sweep_run
+from reedbore.errors import ReedboreError
+from reedbore.figures import maps, maps_data, maps_page, maps_panel, maps_ticks, maps_words
+from reedbore.figures.maps_look import LOOKS, lightness
+from reedbore.many import Cell
+from reedbore.measures.locking import Edge
+from reedbore.notes import cents, choose_ratio
+from reedbore.sweep import STATES, SUNG, Axis, Fingered, Sweep
+
+HZ = 120.0
+SUNG_AXIS = Axis(name=SUNG, values=tuple(np.linspace(0.0, 1200.0, 61).tolist()))
+DEPTHS = Axis(name="voice.depth", values=(0.1, 0.2, 0.4))
+BREATHS = Axis(name="breath.pressure_kpa", values=(1.0, 2.0, 3.0, 4.0))
+OPENINGS = Axis(name="reed.opening_mm", values=(0.5, 0.7, 0.98, 1.372))
+
+
+def width(setup, p: int, q: int) -> float:
+    return 300.0 * setup.voice.depth / (p * q)
+
+
+def cell(setup, hz: float) -> Cell:
+    """A horn in tune whose locks are as wide as `width` says, silent at little breath."""
+    sung = setup.voice.frequency
+    if setup.voice.source == "off":
+        return Cell("unsung", played_hz=hz, played_cents=0.0, period=1, voice_off_hz=hz)
+    if setup.breath.pressure < 1500.0:
+        return Cell("silent", sung_hz=sung)
+    near = choose_ratio(sung / hz, 20.0, 8)
+    if near is None:
+        return Cell("rough", sung_hz=sung, played_hz=hz, played_cents=0.0)
+    p, q = near
+    off = abs(cents(sung, hz * p / q))
+    if off < 0.5 * width(setup, p, q):
+        played = sung * q / p
+        return Cell("locked", None, p, q, sung, played, cents(played, hz), False, played / q, 0.0)
+    drift = p * hz - q * sung
+    state = "undecided" if off < width(setup, p, q) else "drifting"
+    return Cell(state, None, p, q, sung, hz, 0.0, False, hz / q, drift)
+
+
+def judge(setups, fingered, *, seconds=None, progress=None) -> list[Cell]:
+    return [cell(setup, hz) for setup, hz in zip(setups, fingered, strict=True)]
+
+
+def seek(setup, voice_off_hz, ratios, progress=None) -> list[lock_edges.Sought]:
+    halves = [0.5 * width(setup, *ratio) for ratio in ratios]
+    return [
+        lock_edges.Sought(
+            (Edge(-half, -half - 0.1), Edge(half, half + 0.1)) if half > 0.5 else None, (0.0, 0.0)
+        )
+        for half in halves
+    ]
+
+
+def sweep_of(*axes: Axis) -> Sweep:
+    horn = presets.load_horn("tenor-saxophone")
+    setup = presets.setup_for(horn).with_value("voice.frequency_hz", 1.5 * HZ)
+    setup = setup.with_value("breath.pressure_kpa", 3.0)
+    return Sweep(setup=setup, fingered=Fingered(HZ), axes=axes, horn=horn.name, title=horn.title)
+
+
+def store(folder: Path, *axes: Axis, edges: bool = False, judge=judge) -> Path:
+    path = folder / "sweep.zarr"
+    sweep_run.run(sweep_of(*axes), path, edges=edges, judge=judge, seek=seek)
+    return path
+
+
+@pytest.fixture
+def two(tmp_path) -> Path:
+    return store(tmp_path, DEPTHS, SUNG_AXIS, edges=True)
+
+
+def data_of(page: str) -> dict:
+    found = re.search(r'<script type="application/json" id="data">(.*?)</script>', page, re.DOTALL)
+    return json.loads(found[1])
+
+
+def unpacked(text: str, dtype: str) -> np.ndarray:
+    return np.frombuffer(zlib.decompress(base64.b64decode(text)), dtype)
+
+
+# --- how states look -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("ground", ["light", "dark"])
+def test_states_are_told_apart_by_lightness_alone(ground):
+    levels = sorted(lightness(getattr(look, ground)) for look in LOOKS.values())
+    assert min(b - a for a, b in itertools.pairwise(levels)) > 4.0
+    known = [lightness(getattr(LOOKS[s], ground)) for s in ("locked", "drifting", "rough")]
+    assert min(abs(a - b) for a, b in itertools.combinations(known, 2)) > 18.0
+
+
+def test_lightness_of_known_colours():
+    # CIE 1976 L* of sRGB (IEC 61966-2-1): black 0, white 100, mid grey #777777 50.0 (from memory).
+    assert lightness("#000000") == pytest.approx(0.0, abs=0.01)
+    assert lightness("#ffffff") == pytest.approx(100.0, abs=0.01)
+    assert lightness("#777777") == pytest.approx(50.0, abs=0.1)
+
+
+def test_every_state_has_a_look_and_a_mark_of_its_own():
+    assert set(LOOKS) == {*STATES, "not run"}
+    marks = [look.mark for look in LOOKS.values() if look.mark]
+    assert len(set(marks)) == len(marks) == len(LOOKS) - 1
+
+
+# --- what a map shows ----------------------------------------------------------------------------
+
+
+def test_the_aim_is_the_middle_of_the_widest_lock(two):
+    aims = {aim.ratio: aim for aim in maps_data.aims(maps_data.read(two))}
+    fifth = aims[3, 2]
+    assert fifth.exact
+    assert fifth.middle == pytest.approx(cents(3, 2))
+    assert fifth.high - fifth.low == pytest.approx(300.0 * 0.4 / 6.0)
+    assert fifth.place == (2, 35)  # the greatest depth, and 700 cents
+    assert fifth.third_hz == pytest.approx(60.0)
+
+
+def test_a_lock_narrower_than_the_grid_is_still_aimed_at(two):
+    found = maps_data.read(two)
+    narrow = (
+        5,
+        4,
+    )  # 386.3 cents, 3 to 6 cents wide but at the greatest depth; cells are at 380, 400
+    assert not found.locked(narrow)[:2].any()
+    assert narrow in {aim.ratio for aim in maps_data.aims(found, (0, 0))}
+
+
+def test_what_may_be_a_lock_is_dotted_and_not_aimed_at(tmp_path):
+    def seek_narrow(setup, voice_off_hz, ratios, progress=None):
+        return [lock_edges.Sought((Edge(-0.05, -0.1), Edge(0.05, 0.1)), (0.0, 0.0)) for _ in ratios]
+
+    path = tmp_path / "sweep.zarr"
+    high = Axis(name=SUNG, values=(690.0, 700.0, 710.0))
+    breath = Axis(name="breath.pressure_kpa", values=(0.5, 1.0))
+    sweep_run.run(sweep_of(breath, high), path, edges=True, judge=judge, seek=seek_narrow)
+    found = maps_data.read(path)
+    assert maps_data.aims(found) == []
+    assert np.nanmin(found.edges.perhaps) == pytest.approx(cents(3, 2))
+    assert "too narrow to be sure" in str(
+        [text.get_text() for text in maps.draw(found).legends[0].texts]
+    )
+
+
+def test_without_edges_the_longest_run_of_cells_is_aimed_at(tmp_path):
+    fine = Axis(name=SUNG, values=tuple(range(690, 715)))
+    found = maps_data.read(store(tmp_path, fine, DEPTHS))
+    (fifth,) = maps_data.aims(found)
+    assert not fifth.exact
+    assert fifth.middle == pytest.approx(cents(3, 2), abs=0.5)
+    assert fifth.high - fifth.low == pytest.approx(20.0, abs=1.0)
+    assert maps_words.aim_words(found, fifth)[0] == "3/2"
+
+
+def test_the_sung_note_runs_up_and_the_shortest_axis_apart():
+    assert maps_data.roles(sweep_of(SUNG_AXIS)) == (0, None, None)
+    assert maps_data.roles(sweep_of(SUNG_AXIS, DEPTHS)) == (1, 0, None)
+    assert maps_data.roles(sweep_of(DEPTHS, SUNG_AXIS, BREATHS)) == (2, 1, 0)
+
+
+def test_words_under_a_map_tell_what_it_can_miss(two, tmp_path):
+    says = maps_words.resolution(maps_data.read(two))
+    assert "20 cents" in says
+    assert f"{lock_edges.NARROWEST_CENTS:g} cents" in says
+    still = maps_data.read(store(tmp_path / "still", OPENINGS, BREATHS))
+    assert "same everywhere" in maps_words.resolution(still)
+
+
+# --- axes ----------------------------------------------------------------------------------------
+
+
+def test_sung_notes_are_labelled_by_name_and_cents():
+    assert maps_ticks.note_ticks(0.0, 300.0, 46.0, most=4) == [
+        (0.0, "Bb2"), (100.0, "B2"), (200.0, "C3"), (300.0, "C#3"),
+    ]  # fmt: skip
+    named = [name for _, name in maps_ticks.note_ticks(-30.0, 30.0, 46.0, most=3)]
+    assert named == ["Bb2-20c", "Bb2", "Bb2+20c"]
+
+
+def test_values_that_rise_by_factors_lie_evenly():
+    sweep = sweep_of(OPENINGS)
+    assert maps_data.is_logarithmic(OPENINGS)
+    assert not maps_data.is_logarithmic(BREATHS)
+    places = maps_data.along(sweep, OPENINGS)
+    assert np.diff(places) == pytest.approx(math.log10(1.4))
+    assert "0.7" in [words for _, words in maps_ticks.axis_ticks(sweep, OPENINGS)]
+
+
+def test_a_setting_is_labelled_with_unit_and_sentence():
+    sweep = sweep_of(OPENINGS, DEPTHS)
+    assert maps_words.axis_words(sweep, OPENINGS) == (
+        "gap between reed tip and lay [mm]\nreed.opening_mm"
+    )
+    assert "from 0.4 exaggerated" in maps_words.axis_words(sweep, DEPTHS)
+
+
+def test_labels_keep_apart_and_on_the_page():
+    places = maps_panel.spread([0.1, 0.11, 0.5, 0.99, 1.0], 0.05)
+    assert np.diff(places).min() >= 0.05 - 1e-12
+    assert places[-1] <= 1.0
+
+
+# --- pictures ------------------------------------------------------------------------------------
+
+
+def colours_of(path: Path) -> set[str]:
+    pixels = np.unique(np.rint(imread(path)[..., :3].reshape(-1, 3) * 255).astype(int), axis=0)
+    return {"#{:02x}{:02x}{:02x}".format(*pixel) for pixel in pixels}
+
+
+def test_a_map_is_painted_in_the_colours_of_its_states(two, tmp_path):
+    maps.picture(two, tmp_path / "map.png")
+    painted = colours_of(tmp_path / "map.png")
+    for state in ("locked", "drifting", "rough", "undecided"):
+        assert LOOKS[state].light in painted
+    assert LOOKS["failed"].light not in painted
+
+
+@pytest.mark.parametrize(
+    "axes",
+    [(SUNG_AXIS,), (OPENINGS,), (OPENINGS, BREATHS), (DEPTHS, SUNG_AXIS, BREATHS)],
+    ids=["sung", "setting", "settings", "three"],
+)
+@pytest.mark.parametrize("suffix", [".png", ".html"])
+def test_every_kind_of_sweep_draws(axes, suffix, tmp_path):
+    edges = SUNG_AXIS in axes
+    path = tmp_path / f"map{suffix}"
+    found = maps.picture(store(tmp_path, *axes, edges=edges), path)
+    assert path.stat().st_size > 5000
+    assert len(found.sweep.axes) == len(axes)
+    assert [file.name for file in tmp_path.iterdir() if ".part" in file.name] == []
+
+
+@pytest.mark.parametrize(("suffix", "head"), [(".svg", b"<?xml"), (".pdf", b"%PDF")])
+def test_vector_pictures_are_whole(two, tmp_path, suffix, head):
+    path = tmp_path / f"map{suffix}"
+    maps.picture(two, path)
+    data = path.read_bytes()
+    assert data.startswith(head)
+    assert data.rstrip().endswith(b"</svg>" if suffix == ".svg" else b"%%EOF")
+
+
+@pytest.mark.parametrize("suffix", [".png", ".html"])
+def test_a_sweep_that_has_not_begun_draws(tmp_path, suffix):
+    path = tmp_path / "sweep.zarr"
+    sweep_run.sweep_store.prepare(path, sweep_of(DEPTHS, SUNG_AXIS), sweep_run.EDGE_PLAN)
+    found = maps.picture(path, tmp_path / f"map{suffix}")
+    told = maps_words.unfinished(found)
+    assert told.startswith("183 of 183 cells are not run yet.")
+    assert "searched for on 100 %" in told
+    assert maps_data.aims(found) == []
+
+
+def test_a_map_with_one_state_draws(tmp_path):
+    quiet = Axis(name="breath.pressure_kpa", values=(0.2, 0.4, 0.6))
+    maps.picture(store(tmp_path, quiet, SUNG_AXIS), tmp_path / "map.png")
+    assert LOOKS["silent"].light in colours_of(tmp_path / "map.png")
+
+
+def test_a_line_shows_plateaus_where_the_voice_is_followed(tmp_path):
+    fine = Axis(name=SUNG, values=tuple(range(690, 715)))
+    figure = maps.draw(maps_data.read(store(tmp_path, fine)))
+    away = [line.get_ydata() for line in figure.axes[2].lines if len(line.get_xdata()) > 5]
+    assert np.sum(np.abs(np.concatenate(away)) < 1e-6) >= 5
+
+
+# --- the page ------------------------------------------------------------------------------------
+
+
+def test_the_page_needs_nothing_else(two, tmp_path):
+    maps.picture(two, tmp_path / "map.html")
+    page = (tmp_path / "map.html").read_text()
+    assert len(page.encode()) < maps_page.MOST_BYTES
+    assert not re.search(r"https?:|//[a-z]+\.|@import|url\(|<link(?![^>]*data:,)", page)
+    assert "default-src 'none'" in page
+    assert maps_words.CARE in page
+
+
+def test_the_page_holds_every_cell(two, tmp_path):
+    maps.picture(two, tmp_path / "map.html")
+    found, data = maps_data.read(two), data_of((tmp_path / "map.html").read_text())
+    names = [look["state"] for look in data["looks"]]
+    states = unpacked(data["state"], "u1").reshape(61, 3)
+    assert [[names[code] for code in row] for row in states] == found.state_names().T.tolist()
+    played = unpacked(data["played"], "<i4").reshape(61, 3) * data["grain"]["played"]
+    assert played == pytest.approx(found.values["played_cents"].T, abs=0.0051)
+    ratios = unpacked(data["ratio"], "u1").reshape(61, 3)
+    assert data["ratios"][ratios[35, 2]] == [3, 2]
+
+
+def test_the_page_lists_edges_and_aims(two, tmp_path):
+    maps.picture(two, tmp_path / "map.html")
+    data = data_of((tmp_path / "map.html").read_text())
+    edge = next(edge for edge in data["edges"] if edge["ratio"] == "3/2")
+    assert np.subtract(edge["high"], edge["low"]) == pytest.approx([5.0, 10.0, 20.0], abs=1e-3)
+    aim = next(aim for aim in data["aims"] if aim["ratio"] == "3/2")
+    assert aim["at"] == [2, 35, 0]
+
+
+def test_a_title_cannot_break_the_page(tmp_path):
+    sweep = sweep_of(SUNG_AXIS)
+    path = tmp_path / "sweep.zarr"
+    hostile = Sweep(**{**vars(sweep), "title": "</script><b>&"})
+    sweep_run.run(hostile, path, judge=judge, seek=seek)
+    page = maps_page.page(maps_data.read(path))
+    assert page.count("</script>") == 2
+    assert data_of(page)["title"].startswith("</script><b>&")
+
+
+# --- mistakes and the command --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("file", "output", "says"),
+    [("none.zarr", "map.png", "is not there"), ("sweep.zarr", "map.gif", "no known kind")],
+)
+def test_mistakes_are_told_in_one_sentence(two, capsys, file, output, says):
+    folder = two.parent
+    assert cli.main(["picture", str(folder / file), "-o", str(folder / output)]) == 2
+    told = capsys.readouterr().err.strip()
+    assert says in told
+    assert "\n" not in told
+
+
+def test_too_many_cells_for_a_page_are_refused(two, monkeypatch):
+    monkeypatch.setattr(maps_page, "MOST_BYTES", 10_000)
+    with pytest.raises(ReedboreError, match=r"183 cells, too many for a page"):
+        maps_page.page(maps_data.read(two))
+
+
+def test_the_command_tells_what_it_wrote(two, capsys):
+    output = two.parent / "map.svg"
+    assert cli.main(["picture", str(two), "-o", str(output), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["wrote"] == str(output)
+    assert sum(told["states"].values()) == 183
+    assert told["narrowest_band_cents"] == pytest.approx(20.0)
+    assert "3/2" in [aim["ratio"] for aim in told["aims"]]

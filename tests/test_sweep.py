@@ -1,0 +1,350 @@
+"""Sweeps: the grid, the data set, and that nothing is lost however it is run."""
+
+import itertools
+import logging
+import math
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+import tracemalloc
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import fake_cells
+import numpy as np
+import pytest
+import xarray
+
+from reedbore import many, sweep, sweep_results, sweep_run, sweep_store
+from reedbore.errors import ReedboreError
+from reedbore.presets import load_horn, setup_for
+from reedbore.sweep import SUNG, Axis, Fingered, Sweep
+from reedbore.sweep_cells import block_shape, blocks, cells, judge_block
+
+TENOR = setup_for(load_horn("tenor-saxophone")).with_value("voice.source", "sine")
+FINGERED = Fingered(116.0)
+CHILD = Path(fake_cells.__file__)
+
+
+def swept(*axes: Axis, **changed: Any) -> Sweep:
+    return Sweep(setup=TENOR, fingered=FINGERED, axes=axes, **changed)
+
+
+def run(path: Path, grid: Sweep | None = None, **options: Any) -> None:
+    options = {"judge": fake_cells.judge, "seek": fake_cells.seek} | options
+    sweep_run.run(grid or fake_cells.example(), path, **options)
+
+
+def opened(path: Path) -> xarray.Dataset:
+    return xarray.open_zarr(path, consolidated=False, chunks=None)
+
+
+@pytest.fixture
+def small(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sweep_store, "block_shape", fake_cells.small_blocks)
+
+
+@pytest.fixture(scope="module")
+def unbroken(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    """Run the example in one go; all files of its store."""
+    path = tmp_path_factory.mktemp("unbroken") / "map.zarr"
+    subprocess.run([sys.executable, CHILD, path, "1/1"], check=True, timeout=60)
+    return dict(fake_cells.files(path))
+
+
+DEPTH = Axis(name="voice.depth", values=(0.1, 0.2))
+
+
+# --- the grid ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seconds", [None, 1.0, 500.0])
+@pytest.mark.parametrize("counts", [(7,), (256, 256), (1000, 3, 41), (3, 100_000)])
+def test_blocks_hold_every_cell_once_and_are_not_too_large(
+    counts: tuple[int, ...], seconds: float | None
+):
+    names = ("bore.length_mm", "voice.depth", "reed.opening_mm")
+    axes = [Axis(name=name, values=tuple(range(n))) for name, n in zip(names, counts, strict=False)]
+    block = block_shape(swept(*axes, seconds=seconds))
+    assert math.prod(block) <= 2048
+    seen = np.zeros(counts, np.int8)
+    for _, part in blocks(counts, block):
+        seen[part] += 1
+    assert (seen == 1).all()
+
+
+def test_a_block_has_few_different_bores():
+    length = Axis(name="bore.length_mm", values=tuple(range(256)))
+    depth = Axis(name="voice.depth", values=tuple(range(256)))
+    assert block_shape(swept(length, depth)) == (2, 256)
+    assert block_shape(swept(depth, length)) == (256, 2)
+
+
+def test_cell_whose_values_do_not_go_together_has_failed():
+    clarinet = setup_for(load_horn("clarinet-b-flat"))
+    inside = clarinet.bore.holes[0].position * 1e3
+    beyond = clarinet.bore.holes[-1].position * 1e3 + 1.0
+    places = Axis(name="bore.holes.1.position_mm", values=(inside, beyond))
+    grid = Sweep(setup=clarinet, fingered=FINGERED, axes=(places,))
+    found = judge_block(grid, (slice(0, 2),), fake_cells.judge)
+    assert [code_name(code) for code in found["state"]] == ["rough", "failed"]
+
+
+@pytest.mark.parametrize("first", ["voice.depth", "breath.pressure_kpa", "bore.length_mm"])
+@pytest.mark.parametrize("second", ["air.temperature_c", "bore.sections.1.exit_mm", "reed.lip"])
+def test_many_cells_are_the_same_as_one_by_one(first: str, second: str):
+    middle = {"bore.length_mm": 1200.0, "bore.sections.1.exit_mm": 80.0}
+    ranges = [
+        [middle.get(name, 0.7) * factor for factor in (1.0, 1.1, 1.23)] for name in (first, second)
+    ]
+    names = (SUNG, first, second)
+    grid = swept(*(
+        Axis(name=name, values=tuple(values))
+        for name, values in zip(names, [[0.0, 33.3, 701.955], *ranges], strict=True)
+    ))  # fmt: skip
+    values = [axis.values for axis in grid.axes]
+    assert list(cells(grid, values)) == [grid.cell(one) for one in itertools.product(*values)]
+
+
+def code_name(code: int) -> str:
+    return "not run" if code < 0 else sweep_results.STATES[code]
+
+
+def test_rates_are_not_mixed():
+    rates: list[set[float]] = []
+
+    def judge(setups: Any, notes: Any, **options: Any) -> list[many.Cell]:
+        rates.append({setup.time.rate for setup in setups})
+        return fake_cells.judge(setups, notes, **options)
+
+    grid = swept(DEPTH, Axis(name="time.rate_hz", values=(48000.0, 96000.0)))
+    judge_block(grid, (slice(0, 2), slice(0, 2)), judge)
+    assert rates == [{48000.0}, {96000.0}]
+
+
+def test_small_sweep_of_the_real_judge_is_what_it_says_of_each_cell(tmp_path: Path):
+    grid = swept(Axis(name=SUNG, values=(0.0, 1901.955)), DEPTH, seconds=0.5)
+    run(tmp_path / "map.zarr", grid, judge=many.judge_cells)
+    data = opened(tmp_path / "map.zarr")
+    for k, m in np.ndindex(2, 2):
+        setup = grid.cell([grid.axes[0].values[k], DEPTH.values[m]])
+        alone = many.judge_cells([setup], [FINGERED.hz], seconds=0.5)[0]
+        assert code_name(data.state.values[k, m]) == alone.state
+        np.testing.assert_equal(data.played_hz.values[k, m], alone.played_hz)
+
+
+# --- the data set --------------------------------------------------------------------------------
+
+
+def test_xarray_opens_the_store_with_units_and_meanings(tmp_path: Path):
+    run(tmp_path / "map.zarr")
+    data = opened(tmp_path / "map.zarr")
+    assert data.played_hz.dims == ("sung", "breath.pressure_kpa")
+    assert data.sung.attrs["units"] == "cents"
+    assert data["breath.pressure_kpa"].attrs["units"] == "kPa"
+    assert data.drift_hz.attrs["units"] == "Hz"
+    assert data.attrs["version"] == "0.1.0"
+    assert data.attrs["narrowest_band_cents"] == pytest.approx(200.0)
+    # The CF conventions, version 1.11, section 3.5: one word for each value, divided by blanks.
+    about = data.state.attrs
+    meanings = dict(zip(about["flag_values"], about["flag_meanings"].split(), strict=True))
+    assert [meanings[code] for code in data.state.values[4]] == ["silent"] * 2 + ["drifting"] * 4
+    at = data.sel({"sung": 1200.0, "breath.pressure_kpa": 3.0})
+    assert (at.p.item(), at.q.item(), meanings[at.state.item()]) == (2, 1, "locked")
+
+
+def test_store_gives_the_sweep_back_bit_for_bit(tmp_path: Path):
+    grid = replace(fake_cells.example(1.5), title="Tenor saxophone", fingering="fork")
+    sweep_store.prepare(tmp_path / "map.zarr", grid)
+    assert sweep_store.read_sweep(tmp_path / "map.zarr") == grid
+
+
+def test_counts_and_single_cells_are_read_back(tmp_path: Path):
+    path = tmp_path / "map.zarr"
+    sweep_store.prepare(path, fake_cells.example())
+    assert sweep_results.count(path)[0] == {"not run": 54}
+    run(path)
+    states, locked = sweep_results.count(path)
+    assert states.total() == 54
+    assert states["silent"] == 18
+    assert sum(locked.values()) == states["locked"] > 0
+    assert sweep_results.cell_values(path, (7, 3))["state"] == "locked"
+    assert sweep_results.locks(path) is None
+
+
+@pytest.mark.usefixtures("small")
+def test_edges_stand_beside_the_grid_and_can_be_added_later(tmp_path: Path):
+    path = tmp_path / "map.zarr"
+    run(path)
+    run(path, edges=True)
+    data = opened(path)
+    assert data.edge_low_cents.dims == ("breath.pressure_kpa", "ratio")
+    fifth = data.sel(ratio=1.5).sel({"breath.pressure_kpa": 3.0})
+    assert (fifth.ratio_p.item(), fifth.ratio_q.item()) == (3, 2)
+    assert fifth.edge_just_hz.item() == pytest.approx(1.5 * 116.0)
+    assert fifth.edge_low_outside_cents < fifth.edge_low_cents < fifth.edge_high_cents
+    assert data.edge_state.attrs["narrowest_band_cents"] == pytest.approx(0.2)
+    words = data.edge_state.attrs["flag_meanings"].split()[1:]
+    column = dict(zip(data.ratio.values, data.edge_state.values[3], strict=True))
+    assert [words[column[r]] for r in (0.5, 1.0, 2.0, 8.0)] == [
+        "elsewhere", "lock", "no_lock", "elsewhere"
+    ]  # fmt: skip
+    assert set(data.edge_state.values[0]) == {words.index("no_lock")}  # silent: nothing to lock
+    assert (3, 2) in (sweep_results.locks(path) or [])
+
+
+def test_edges_need_a_sung_axis(tmp_path: Path):
+    with pytest.raises(ReedboreError, match=r"--edges finds where .* add --along sung"):
+        run(tmp_path / "map.zarr", swept(DEPTH), edges=True)
+
+
+# --- however it is run ---------------------------------------------------------------------------
+
+
+def test_killed_three_times_and_resumed_is_the_same_to_the_last_bit(
+    tmp_path: Path, unbroken: dict[str, bytes]
+):
+    path, chance = tmp_path / "map.zarr", np.random.default_rng(4)
+    died = 0
+    while died < 3:
+        before = len(list(fake_cells.files(path)))
+        child = subprocess.Popen([sys.executable, CHILD, path, "1/1"], stderr=subprocess.DEVNULL)
+        while child.poll() is None and len(list(fake_cells.files(path))) <= before + 30:
+            time.sleep(0.002)
+        time.sleep(chance.uniform(0.0, 0.1))
+        child.send_signal(signal.SIGKILL)
+        assert child.wait(10) == -signal.SIGKILL, "it was done before it could be killed"
+        died += 1
+        assert dict(fake_cells.files(path)) != unbroken
+    subprocess.run([sys.executable, CHILD, path, "1/1"], check=True, timeout=60)
+    assert dict(fake_cells.files(path)) == unbroken
+
+
+def test_parts_that_run_at_the_same_time_make_the_whole(tmp_path: Path, unbroken: dict[str, bytes]):
+    path = tmp_path / "map.zarr"
+    parts = [subprocess.Popen([sys.executable, CHILD, path, f"{k}/2"]) for k in (1, 2)]
+    assert [part.wait(60) for part in parts] == [0, 0]
+    assert dict(fake_cells.files(path)) == unbroken
+    assert list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.usefixtures("small")
+def test_cluster_that_loses_a_worker_ends_with_the_same_store(
+    tmp_path: Path, unbroken: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+):
+    distributed = pytest.importorskip("distributed")
+    monkeypatch.setenv("PYTHONPATH", f"{CHILD.parent}{os.pathsep}{CHILD.parents[1]}")
+    path, options = (
+        tmp_path / "map.zarr",
+        {"dashboard_address": ":0", "silence_logs": logging.CRITICAL},
+    )
+    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, **options) as cluster:
+        workers = [worker.pid for worker in cluster.workers.values()]
+        judged = itertools.count()
+        keep = sweep_store.write
+
+        def write(*things: Any) -> None:
+            keep(*things)
+            if next(judged) == 3:
+                os.kill(workers[0], signal.SIGKILL)
+
+        monkeypatch.setattr(sweep_store, "write", write)
+        run(path, edges=True, cluster=cluster.scheduler_address)
+        assert next(judged) == 36
+    assert dict(fake_cells.files(path)) == unbroken
+
+
+def test_cluster_that_is_not_there_is_named(tmp_path: Path):
+    pytest.importorskip("distributed")
+    with pytest.raises(ReedboreError, match=r"--cluster nowhere:x cannot be reached"):
+        run(tmp_path / "map.zarr", cluster="nowhere:x")
+
+
+@pytest.mark.usefixtures("small")
+def test_block_without_a_number_is_not_done_again(tmp_path: Path):
+    quiet = replace(fake_cells.example(), axes=(fake_cells.example().axes[0], replace(
+        fake_cells.example().axes[1], values=(1.0, 1.5)
+    )))  # fmt: skip
+    before = next(fake_cells.calls)
+    run(tmp_path / "map.zarr", quiet)
+    after = next(fake_cells.calls)
+    assert after - before == 1 + 10
+    assert np.isnan(opened(tmp_path / "map.zarr").played_hz.values).all()
+    run(tmp_path / "map.zarr", quiet)
+    assert next(fake_cells.calls) == after + 1
+
+
+@pytest.mark.parametrize(
+    ("changed", "says"),
+    [
+        (
+            {"setup": fake_cells.example().setup.with_value("reed.lip", 1.5)},
+            "there reed.lip is 1.0, here 1.5",
+        ),
+        ({"axes": fake_cells.example().axes[:1]}, "along breath.pressure_kpa is 1 to 4 in 6, here"),
+        ({"axes": fake_cells.example().axes[::-1]}, "the order of axes"),
+        ({"seconds": 2.0}, "there seconds is None, here 2.0"),
+        ({"fingered": Fingered(117.0)}, "the fingered note is 116.0 Hz, here 117.0 Hz"),
+    ],
+)
+def test_another_sweep_is_refused_and_the_difference_named(
+    tmp_path: Path, changed: dict[str, Any], says: str
+):
+    sweep_store.prepare(tmp_path / "map.zarr", fake_cells.example())
+    with pytest.raises(ReedboreError, match=f"map.zarr holds another sweep: .*{says}"):
+        sweep_store.prepare(tmp_path / "map.zarr", replace(fake_cells.example(), **changed))
+
+
+def test_sweep_of_another_version_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(sweep, "__version__", "0.0.9")
+    run(tmp_path / "map.zarr", replace(fake_cells.example(), version="0.0.9"))
+    monkeypatch.undo()
+    with pytest.raises(ReedboreError, match=r"begun with reedbore 0.0.9, here is"):
+        run(tmp_path / "map.zarr")
+
+
+def test_what_is_swept_may_have_any_value_in_the_setup(tmp_path: Path):
+    grid = fake_cells.example()
+    sweep_store.prepare(tmp_path / "map.zarr", grid)
+    moved = grid.setup.with_value("voice.frequency_hz", 99).with_value("breath.pressure_kpa", 4)
+    sweep_store.prepare(tmp_path / "map.zarr", replace(grid, setup=moved))
+
+
+@pytest.mark.parametrize("there", ["file", "folder", "zarr"])
+def test_other_things_are_never_written_over(tmp_path: Path, there: str):
+    path = tmp_path / "map.zarr"
+    if there == "file":
+        path.write_text("a letter")
+    elif there == "folder":
+        (path / "letters").mkdir(parents=True)
+    else:
+        xarray.Dataset({"a": ("x", np.arange(3))}).to_zarr(path, consolidated=False)
+    before = list(fake_cells.files(tmp_path))
+    with pytest.raises(ReedboreError, match=r"map.zarr"):
+        run(path)
+    assert list(fake_cells.files(tmp_path)) == before
+
+
+def test_other_endings_are_refused(tmp_path: Path):
+    with pytest.raises(ReedboreError, match=r"map.nc ends in '.nc'; a sweep is kept as .zarr"):
+        run(tmp_path / "map.nc")
+
+
+@pytest.mark.usefixtures("small")
+def test_memory_does_not_grow_with_the_number_of_cells(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(fake_cells, "WORK_S", 0.0)
+    peaks = []
+    for count in (6, 48):
+        notes = Axis(name=SUNG, values=tuple(range(count)))
+        tracemalloc.start()
+        run(tmp_path / f"{count}.zarr", swept(notes, DEPTH))
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+        shutil.rmtree(tmp_path / f"{count}.zarr")
+    assert peaks[1] < peaks[0] + 400_000
