@@ -9,22 +9,27 @@ The modules, in the order in which data flows through them::
     settings     what all models share: users' units in, checked SI out
     bore         pieces, tone holes and end of a bore   (fingerings: text to open holes)
     reed         a reed: its numbers, its strength, the lip on it
-    model        horn, player and voice as frozen numbers: Setup   (melody: notes as text)
+    model        horn, player and voice as frozen numbers: Setup
+    melody       a line of notes as text   (passage: two lines, breath, depth, tempo)
+    passage_controls  a passage as samples: pitches, gates, breath, depth
+    midi         a passage to a Standard MIDI File   (midi_reading, midi_channel: and back)
     acoustics    a bore to its exact impedance and what leaves its openings
     presets      TOML files to models, with every mistake told
-    physics/     air, tube, tone holes, radiation, reed, glottis: published formulas
+    physics/     air, tube, tone holes, radiation, reed, glottis, tract: published formulas
     kernel/      the time step, compiled: numbers in, samples out
     sidecar      the file that makes a take again   (files: written beside and renamed)
     tuning       a fingered note to the holes or the length of bore that play it
     placing      where the tone holes have to be, for whoever makes a preset
     breath_levels  pp to ff as pressures of one horn
+    singing      a voice to the waveform that is sung
     render       a setup and what is fingered and sung to a take
     measures/    samples to numbers: pitch, spectrum, locking, roughness, hearing
     listening    single runs to pitches, third note, settling
     verdict      a take to what became of the two notes
     summary      a verdict in a player's words
-    many         many setups judged at once, by the same questions
+    asking       the judge's questions put to many setups at once   (many: a cell for each)
     lock_edges   ranges of detuning over which ratios lock   (locks: the lock table)
+    holding      what a human voice makes of a lock
     lock_report  a lock table as data and as text   (locks_words: in a player's words)
     sweep        one to three numbers of a setup that move   (sweep_axes: as typed)
     sweep_cells  the grid that they span, block by block

@@ -7,6 +7,7 @@ to this; the tests hold it against published values.
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -214,7 +215,8 @@ def outflow(bore: Bore, omega: Reals, gas: Gas) -> tuple[Complexes, Complexes]:
     Notes
     -----
     The chain is followed from the end towards the reed, the way in which no error grows. Of an
-    endless row each hole lets out the same share of the one before.
+    endless row each hole lets out the same share of the one before. The sum stands for a listener
+    who is as far from all openings: it has no direction.
     """
     pressure = end_impedance(bore, omega, gas)
     flow = np.ones_like(pressure)
@@ -256,18 +258,18 @@ def row_cutoff(bore: Bore, gas: Gas) -> float:
 def open_row_cutoff(setup: Setup) -> float | None:
     """Return the cut-off [Hz] of the open tone holes of a setup; None if there is no row.
 
-    That of an endless row; else of the first two open holes that are not a vent, as if the row
-    went on like them.
+    That of an endless row; else of the first two open holes with none closed between them, as if
+    the row went on like them.
     """
     bore, gas = setup.bore, gas_of(setup)
     if bore.lattice is not None:
         return row_cutoff(bore, gas)
     row = [part for part in elements(bore) if isinstance(part, Opening) and part.is_open]
-    row = row[1:] if vent_number(bore) is not None else row
-    if len(row) < 2:
+    pairs = [(one, two) for one, two in pairwise(row) if two.number == one.number + 1]
+    if not pairs:
         return None
-    spacing = bore.holes[row[1].number].position - bore.holes[row[0].number].position
-    first = row[0]
+    first, second = pairs[0]
+    spacing = bore.holes[second.number].position - bore.holes[first.number].position
     return toneholes.exact_cutoff(
         first.radius, first.chimney, first.bore_radius, spacing, gas.sound_speed
     )

@@ -22,7 +22,7 @@ LEAST_SECONDS = 3.0
 """A shorter take ends before a low note has settled; its verdict is that of one so long. [s]"""
 
 STEADY_VOICE_CENTS = 15.0
-"""A recorded voice that wanders more than this (standard deviation) cannot prove a lock."""
+"""A voice that wanders more than this (standard deviation) cannot prove a lock."""
 
 LINE_ORDERS = 8
 """Lines of a sound are looked for at sums of so many times either pitch."""
@@ -74,23 +74,42 @@ def _own_period(setup: Setup, tone: Samples, hz: float) -> tuple[float, int | No
 
 
 def sung_pitch(take: Take) -> tuple[float | None, float]:
-    """Measure the sung pitch [Hz] and how far it wanders [cents]."""
+    """Measure the sung pitch [Hz] and how far it wanders [cents].
+
+    It is the rate at which the sung waveform repeats: between false folds that swing once in two
+    periods of the true ones, half of that at which these swing.
+    """
     rate = take.setup.time.rate
     if take.setup.voice.source == "recording":
-        voice, thin = pitch.thin(take.sung, rate)
-        track = pitch.pitch_track(voice, thin)
-        voiced = track[1][np.isfinite(track[1])]
-        if voiced.size < 5:
-            return None, math.inf
-        middle = float(np.median(voiced))
-        near = voiced[np.abs(1200.0 * np.log2(voiced / middle)) < 600.0]
-        wander = float(np.std(1200.0 * np.log2(near / middle)))
-        if wander < STEADY_VOICE_CENTS:
-            middle = pitch.refine(voice, thin, middle)
-        return middle, wander
-    steady, rate = pitch.thin(take.sung[take.sung.size // 2 :], rate)
-    found = pitch.fundamental(steady, rate)
-    return (None, 0.0) if found is None else (pitch.refine(steady, rate, found.hz), 0.0)
+        return _wandering_pitch(*pitch.thin(take.sung, rate), 60.0, 1000.0)
+    late, rate = pitch.thin(take.sung[take.sung.size // 2 :], rate)
+    if take.setup.voice.unsteady:
+        # A long look finds a low pitch, a shorter one a pitch that moves.
+        for low in (20.0, 60.0):
+            near, _ = _wandering_pitch(late, rate, low, 2000.0)
+            if near is not None:
+                return _wandering_pitch(late, rate, 0.3 * near, 1.8 * near)
+        return None, math.inf
+    # A bright high voice has too few samples to the period once it is thinned.
+    whole = take.setup.time.rate
+    found = pitch.fundamental(take.sung[take.sung.size // 2 :][-round(whole) :], whole)
+    return (None, 0.0) if found is None else (pitch.refine(late, rate, found.hz), 0.0)
+
+
+def _wandering_pitch(
+    voice: Samples, rate: float, low: float, high: float
+) -> tuple[float | None, float]:
+    """Measure the pitch between two bounds [Hz] of a voice that moves, and how far it does."""
+    track = pitch.pitch_track(voice, rate, low, high)
+    voiced = track[1][np.isfinite(track[1])]
+    if voiced.size < 5:
+        return None, math.inf
+    middle = float(np.median(voiced))
+    near = voiced[np.abs(1200.0 * np.log2(voiced / middle)) < 600.0]
+    wander = float(np.std(1200.0 * np.log2(near / middle)))
+    if wander < STEADY_VOICE_CENTS:
+        middle = pitch.refine(voice, rate, middle)
+    return middle, wander
 
 
 def played_pitch(take: Take, control: Control, sung: float | None) -> tuple[float | None, bool]:

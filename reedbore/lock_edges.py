@@ -7,8 +7,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reedbore import many
-from reedbore.many import Pair, Progress
+from reedbore import asking
+from reedbore.asking import Pair, Progress
 from reedbore.measures import locking
 from reedbore.measures.locking import Edge
 from reedbore.model import Setup
@@ -32,7 +32,7 @@ class Sought:
 
 def seek(pairs: Sequence[Pair], longest: float, tell: Progress) -> list[Sought | None]:
     """Look for the locks of many pairs, then for both edges of each side by side."""
-    insides = many.ask(pairs, [locking.find_inside(longest=longest) for _ in pairs])
+    insides = asking.ask(pairs, [locking.find_inside() for _ in pairs])
     tell(0.3)
     locked = [k for k, found in enumerate(insides) if found and found[0] is not None]
     sides = [(k, way) for k in locked for way in (-1.0, 1.0)]
@@ -40,7 +40,7 @@ def seek(pairs: Sequence[Pair], longest: float, tell: Progress) -> list[Sought |
         locking.edge(insides[k][0], insides[k][1 if way < 0.0 else 2], way, longest=longest)
         for k, way in sides
     ]
-    edges = many.ask([pairs[k] for k, _ in sides], questions)
+    edges = asking.ask([pairs[k] for k, _ in sides], questions)
     tell(1.0)
     lows, highs = (
         dict(zip(locked, edges[::2], strict=True)),

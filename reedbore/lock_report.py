@@ -10,7 +10,7 @@ from typing import Any
 
 from reedbore.lock_edges import NARROWEST_CENTS
 from reedbore.locks import Row, Table
-from reedbore.locks_words import aim
+from reedbore.locks_words import aim, where
 from reedbore.measures.locking import Edge
 from reedbore.model import depth_name
 from reedbore.notes import A4_HZ, note_name, split_note
@@ -111,41 +111,53 @@ def text(table: Table, a4: float = A4_HZ) -> str:
     """Return a lock table for reading: what locks, what is only heard, what neither."""
     depth = table.setup.voice.depth
     head = f"sung at depth {depth:g} ({depth_name(depth)}); horn alone {table.voice_off_hz:.2f} Hz"
-    groups = (
-        ("locks", [row for row in table.rows if row.state == "locked"]),
-        (
-            f"narrower than {NARROWEST_CENTS:g} cents: too narrow to decide",
-            [row for row in table.rows if row.state == "narrow"],
-        ),
-        (
-            "never locks, but a third note is heard",
-            [row for row in table.rows if row.state == "free" and row.heard == "yes"],
-        ),
+    rest = [row for row in table.rows if row.state != "locked"]
+    heard = [row for row in rest if row.heard == "yes"]
+    dull = [row for row in rest if row.heard != "yes"]
+    lines = [head, *_group("locks:", [r for r in table.rows if r.state == "locked"], a4)]
+    narrow = (
+        f"a third note is heard; a lock below {NARROWEST_CENTS:g} cents is too narrow to be sure"
     )
-    lines = [head]
-    for title, rows in groups:
+    lines += _group(f"{narrow} of:", [row for row in heard if row.state == "narrow"], a4)
+    lines += _group(
+        "a third note is heard, drifting: never locks:", [r for r in heard if r.state == "free"], a4
+    )
+    for title, rows in (
+        ("too narrow to be sure of, and hardly heard", [r for r in dull if r.state == "narrow"]),
+        ("neither", [r for r in dull if r.state == "free"]),
+        ("the horn leaves its register", [r for r in dull if r.state == "jumped"]),
+    ):
         if rows:
-            lines += ["", f"{title}:", *_lines(rows, a4)]
-    shown = {row.ratio for _, rows in groups for row in rows}
-    rest = [f"{row.ratio[0]}/{row.ratio[1]}" for row in table.rows if row.ratio not in shown]
-    if rest:
-        lines += ["", "neither: " + " ".join(rest)]
+            lines += ["", f"{title}: " + "  ".join(f"{p}/{q}" for p, q in (r.ratio for r in rows))]
     return "\n".join([*lines, "", CLOCK])
 
 
+def _group(title: str, rows: list[Row], a4: float) -> list[str]:
+    return ["", title, *_lines(rows, a4)] if rows else []
+
+
 def _lines(rows: list[Row], a4: float) -> list[str]:
-    lines = []
-    for row in rows:
-        held = "" if row.held is None else f"held {100.0 * row.held:3.0f} %"
-        third = (
-            "" if row.heard.startswith("same") else f"third note {note_name(row.resultant_hz, a4)}"
-        )
-        heard = row.heard if row.heard.startswith("same") else f"heard: {row.heard}"
-        lines.append(
-            f"  {row.ratio[0]}/{row.ratio[1]}  {aim(row, a4)}".ljust(72)
-            + f"  {third:22} {heard:17} {held}{_extras(row)}".rstrip()
-        )
-    return lines
+    return [
+        f"  {row.ratio[0]}/{row.ratio[1]}  {_words(row, a4)}".ljust(62)
+        + f"  {_third(row, a4):22}{_held(row)}{_extras(row)}".rstrip()
+        for row in rows
+    ]
+
+
+def _words(row: Row, a4: float) -> str:
+    return aim(row, a4) if row.state == "locked" else where(row, a4)
+
+
+def _third(row: Row, a4: float) -> str:
+    """Name the third note and whether it is heard."""
+    if row.heard.startswith("same"):
+        return row.heard
+    heard = {"yes": "heard", "uncertain": "perhaps heard"}.get(row.heard, "not heard")
+    return f"{note_name(row.resultant_hz, a4)} {heard}"
+
+
+def _held(row: Row) -> str:
+    return "" if row.held is None else f"  held {100.0 * row.held:.0f} %"
 
 
 def _extras(row: Row) -> str:

@@ -6,6 +6,7 @@ detunings are in cents against p/q times the pitch that the horn plays with the 
 """
 
 import math
+import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -14,25 +15,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import listening, many
+from reedbore import asking, listening, many
+from reedbore.asking import Pair, Progress
 from reedbore.errors import ModelError
+from reedbore.holding import HELD_CYCLES, beat_of, held_share
 from reedbore.lock_edges import LONGEST_S, NARROWEST_CENTS, Sought, edges_of, seek, sung_at, width
-from reedbore.many import Pair, Progress
-from reedbore.measures import locking, pitch, spectrum
+from reedbore.measures import locking, spectrum
 from reedbore.measures.locking import Edge
 from reedbore.model import Setup
 from reedbore.notes import simple_ratios
-from reedbore.physics.glottis import human_wander
-from reedbore.render import SOUND_RATE, again, render
+from reedbore.render import SOUND_RATE, render
 from reedbore.verdict import SIMPLE
 
 LISTEN_S = 4.0
-HOLD_S = 20.0
-"""How long a human voice tries to hold a lock. [s]"""
-
-HELD_S, HELD_CYCLES = 0.5, 0.25
-"""Held: through so many seconds the beat moves by less than so many cycles."""
-
 FIRST_LOCK_CYCLES = 0.05
 """Locked from when the phase stays so near to where it ends."""
 
@@ -41,8 +36,6 @@ DEPTHS = 0.05, 0.1, 0.2, 0.3
 
 DEPTH_FINENESS = 1.1
 """The least depth that locks is found to this factor."""
-
-WORKERS = 2
 
 Samples = NDArray[np.float64]
 Ratio = tuple[int, int]
@@ -56,7 +49,8 @@ class Row:
     sung_hz: float
     """Where to aim: the middle of the lock, or the just note."""
     state: str
-    """'locked', 'narrow' (too narrow to decide) or 'free' (never locks)."""
+    """'locked', 'narrow' (too narrow to decide), 'free' (never locks), or 'jumped': where a lock
+    was looked for the horn leaves its register."""
     heard: str
     resultant_hz: float
     resultant_level_db: float | None
@@ -198,7 +192,7 @@ def _at_once(
 ) -> list[Row]:
     """Work on all rows with a few threads; compiled steps run side by side."""
     done = []
-    with ThreadPoolExecutor(WORKERS) as pool:
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
         for row in pool.map(work, rows):
             done.append(row)
             tell(start + (end - start) * len(done) / len(rows))
@@ -211,6 +205,9 @@ def _listened(setup: Setup, control: listening.Control, row: Row) -> Row:
     late = take.sound[take.sound.size // 2 :]
     found = spectrum.lines(late, SOUND_RATE, -70.0)
     level, heard = listening.third_note(found, row.ratio, row.resultant_hz)
+    played, jumped = listening.played_pitch(take, control, row.sung_hz)
+    if row.state != "locked" and (jumped or played is None):
+        return replace(row, state="jumped")
     held = lock_s = None
     if row.state == "locked":
         held = held_share(setup, row.sung_hz, row.ratio)
@@ -218,55 +215,9 @@ def _listened(setup: Setup, control: listening.Control, row: Row) -> Row:
     return replace(row, heard=heard, resultant_level_db=level, held=held, lock_s=lock_s)
 
 
-def held_share(setup: Setup, sung_hz: float, ratio: Ratio, seed: int = 0) -> float:
-    """Measure how much of the time a human voice stays in lock.
-
-    Parameters
-    ----------
-    setup : Setup
-        Horn, breath and voice.
-    sung_hz : float
-        Where the voice aims. [Hz]
-    ratio : (p, q)
-        At which it is to lock.
-    seed : int
-        Which voice.
-
-    Returns
-    -------
-    float
-        Share of stretches of `HELD_S` through which the beat p·played - q·sung, the voice as it
-        really was, moves by less than `HELD_CYCLES`.
-    """
-    sung = sung_at(setup, sung_hz)
-    rate = setup.time.rate
-    curve = human_wander(HOLD_S, rate, sung_hz, seed=seed)
-    times, beat = _beat(sung, ratio, HOLD_S, curve)
-    steps = round(HELD_S / float(times[1] - times[0]))
-    start = int(np.searchsorted(times, 2.0))
-    moved = np.abs(beat[start + steps :: steps] - beat[start:-steps:steps])
-    return float(np.mean(moved < HELD_CYCLES))
-
-
-def _beat(
-    setup: Setup, ratio: Ratio, seconds: float, curve: float | Samples
-) -> tuple[Samples, Samples]:
-    """Return times [s] and how far p·played has run ahead of q·sung [cycles]."""
-    p, q = ratio
-    rate, hz = setup.time.rate, setup.voice.frequency
-    run = again(setup, seconds, curve)
-    pressure, thin = pitch.thin(run.traces.pressure, rate)
-    track = pitch.phase_track(pressure, thin, hz * q / p, min(hz / p, 20.0))
-    ahead = p * track.cycles
-    if not isinstance(curve, float):
-        off = np.cumsum(hz * (2.0 ** (curve / 1200.0) - 1.0)) / rate
-        ahead = ahead - q * np.interp(track.times, np.arange(off.size) / rate, off)
-    return track.times, ahead
-
-
 def _time_to_lock(setup: Setup, row: Row) -> float | None:
     """Measure from when on the phase stays where it ends. [s]."""
-    times, beat = _beat(sung_at(setup, row.sung_hz), row.ratio, locking.FIRST_WATCH, 0.0)
+    times, beat = beat_of(sung_at(setup, row.sung_hz), row.ratio, locking.FIRST_WATCH, 0.0)
     off = np.flatnonzero(np.abs(beat - np.median(beat[-beat.size // 8 :])) > FIRST_LOCK_CYCLES)
     if not off.size:
         return float(times[0])
@@ -350,7 +301,7 @@ def _taken_hold(setup: Setup, just: float, ratio: Ratio, start: float, end: floa
     rate = setup.time.rate
     n = round((GLIDE_S + 2.0) * rate)
     curve = np.interp(np.arange(n) / rate, (2.0, 2.0 + GLIDE_S), (start, end))
-    times, beat = _beat(sung_at(setup, just), ratio, n / rate, curve)
+    times, beat = beat_of(sung_at(setup, just), ratio, n / rate, curve)
     moving = np.flatnonzero(np.abs(beat - np.median(beat[-beat.size // 50 :])) > HELD_CYCLES)
     if not moving.size or moving[-1] + 1 >= times.size:
         return None
@@ -372,7 +323,7 @@ def _confirmed(setup: Setup, rows: list[Row]) -> list[Row]:
         Pair(sung_at(fine, off * rows[k].ratio[0] / rows[k].ratio[1]), *rows[k].ratio)
         for k, _ in asked
     ]
-    states = many.ask(pairs, [_a_minute(detuning) for _, detuning in asked])
+    states = asking.ask(pairs, [_a_minute(detuning) for _, detuning in asked])
     seen: dict[int, list[Any]] = {}
     for (k, _), state in zip(asked, states, strict=True):
         seen.setdefault(k, []).append(state)

@@ -62,12 +62,6 @@ def where(row: "Row", a4: float = A4_HZ) -> str:
     return f"{name}, {_off(off, _digits(row))}"
 
 
-def off_words(hz: float, a4: float = A4_HZ) -> str:
-    """Name a frequency as a player would, such as ``D4, 14 cents low``, in whole cents."""
-    name, off = split_note(hz, a4)
-    return f"{name}, {_off(off, 0)}"
-
-
 def hold(row: "Row", a4: float = A4_HZ) -> str:
     """Say how far a row holds either way of where it says to aim, or that it does not.
 

@@ -1,37 +1,27 @@
-"""Many setups judged at once: the same questions as for a take, put to lanes that run side by side.
+"""Many setups judged at once, by the same questions as a take.
 
-In: setups. Out: a `Cell` each, or the answers to questions of `measures.locking`. A cell depends on
-its setup alone, never on what stands beside it.
+In: setups. Out: a `Cell` each, which depends on its setup alone, never on what stands beside it.
 """
 
 import math
-import os
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from typing import Any, NamedTuple
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reedbore import listening
+from reedbore.asking import BATCH, Pair, Progress, ask
 from reedbore.kernel.lanes import Lanes
 from reedbore.measures import locking, pitch
-from reedbore.measures.locking import Course, Request
-from reedbore.model import Setup
+from reedbore.model import Setup, Voice
 from reedbore.notes import cents, choose_ratio
 from reedbore.verdict import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, UNDECIDED
-
-BATCH = 2048
-"""Setups that run at the same time."""
 
 LOOK_S = 0.5
 """The end of a run, in which the pressure itself is looked at. [s]"""
 
-BANDS_HZ = 20.0, 10.0, 5.0, 2.5
-"""Half the widths of the bands that lines are followed in; near partials ask for narrow ones."""
-
 Samples = NDArray[np.float64]
-Progress = Callable[[float], None]
 
 
 class Cell(NamedTuple):
@@ -55,146 +45,6 @@ class Cell(NamedTuple):
     voice_off_hz: float = math.nan
 
 
-class Pair(NamedTuple):
-    """A setup and the ratio p/q at which its two notes are watched."""
-
-    setup: Setup
-    p: int
-    q: int
-
-
-class _Batch(NamedTuple):
-    """Lanes that started together, and what they have shown so far."""
-
-    lanes: Lanes
-    members: list[int]
-    lines: list[NDArray[Any]]
-    times: list[Samples]
-
-
-def ask(
-    pairs: Sequence[Pair],
-    questions: Sequence[locking.Question[Any]],
-    progress: Progress | None = None,
-) -> list[Any]:
-    """Put a question to each of many pairs.
-
-    Parameters
-    ----------
-    pairs : sequence of Pair
-        What is watched.
-    questions : sequence of generator
-        One for each, from `measures.locking`.
-    progress : callable, optional
-        Told the share of questions answered so far.
-
-    Returns
-    -------
-    list
-        The answers, in order; a pair that diverges answers None.
-    """
-    answers: list[Any] = [None] * len(pairs)
-    wanted: dict[int, Request] = {}
-    for k, question in enumerate(questions):
-        try:
-            wanted[k] = next(question)
-        except StopIteration as end:
-            answers[k] = end.value
-    batches: list[_Batch] = []
-    running: dict[int, float] = {}
-    while wanted:
-        batches = _continued(batches, pairs, wanted, running)
-        running = {k: request.detuning for k, request in wanted.items()}
-        _watched_on(batches, wanted)
-        courses = _courses(batches, pairs, wanted)
-        for k, course in courses.items():
-            try:
-                if course is None:
-                    del wanted[k]
-                else:
-                    wanted[k] = questions[k].send(course)
-            except StopIteration as end:
-                answers[k] = end.value
-                del wanted[k]
-        if progress:
-            progress(1.0 - len(wanted) / len(pairs))
-    return answers
-
-
-def _continued(
-    batches: list[_Batch],
-    pairs: Sequence[Pair],
-    wanted: dict[int, Request],
-    running: dict[int, float],
-) -> list[_Batch]:
-    """Keep the lanes that are to be watched on, and start those that are new."""
-    kept = []
-    for batch in batches:
-        stays = [k in wanted and running[k] == wanted[k].detuning for k in batch.members]
-        if any(stays):
-            batch.lanes.keep(np.array(stays))
-            lines = [line[np.array(stays)] for line in batch.lines]
-            members = [k for k, stay in zip(batch.members, stays, strict=True) if stay]
-            kept.append(_Batch(batch.lanes, members, lines, batch.times))
-    busy = {k for batch in kept for k in batch.members}
-    fresh: dict[float, list[int]] = {}
-    for k in wanted:
-        if k not in busy:
-            fresh.setdefault(_band(pairs[k]), []).append(k)
-    for band, members in fresh.items():
-        starts = range(0, len(members), BATCH)
-        kept += [_started(members[k : k + BATCH], pairs, wanted, band) for k in starts]
-    return kept
-
-
-def _band(pair: Pair) -> float:
-    spacing = pair.setup.voice.frequency / pair.p
-    return next((band for band in BANDS_HZ if band <= spacing), BANDS_HZ[-1])
-
-
-def _started(
-    members: list[int], pairs: Sequence[Pair], wanted: dict[int, Request], band: float
-) -> _Batch:
-    pulls = np.array([wanted[k].detuning for k in members])
-    setups = [pairs[k].setup for k in members]
-    scale = np.array([pairs[k].q / pairs[k].p for k in members])
-    sung = np.array([setup.voice.frequency for setup in setups]) * 2.0 ** (pulls / 1200.0)
-    return _Batch(Lanes(setups, sung * scale, pulls, band_hz=band), members, [], [])
-
-
-def _watched_on(batches: list[_Batch], wanted: dict[int, Request]) -> None:
-    """Step all batches on, several small ones side by side."""
-
-    def step(batch: _Batch) -> None:
-        seconds = max(wanted[k].seconds for k in batch.members)
-        if seconds > batch.lanes.seconds + 1e-6:
-            found = batch.lanes.advance(seconds - batch.lanes.seconds)
-            batch.lines.append(found.line)
-            batch.times.append(found.times)
-
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-        # The longest first, so that no core waits for one that was started last.
-        list(pool.map(step, sorted(batches, key=lambda batch: -len(batch.members))))
-
-
-def _courses(
-    batches: list[_Batch], pairs: Sequence[Pair], wanted: dict[int, Request]
-) -> dict[int, Course | None]:
-    """Return what each lane has shown, up to the time that was asked for; None after a burst."""
-    found: dict[int, Course | None] = {}
-    for batch in batches:
-        times, lines = np.concatenate(batch.times), np.concatenate(batch.lines, axis=1)
-        for row, k in enumerate(batch.members):
-            asked = times <= wanted[k].seconds
-            line = lines[row, asked]
-            if batch.lanes.burst[row] or not np.isfinite(line).all():
-                found[k] = None
-                continue
-            cycles = pairs[k].p * np.unwrap(np.angle(line)) / (2.0 * math.pi)
-            found[k] = Course(times[asked], cycles, float(batch.lanes.sung_hz[row] * pairs[k].q))
-    return found
-
-
 def judge_cells(
     setups: Sequence[Setup],
     fingered_hz: Sequence[float],
@@ -211,7 +61,7 @@ def judge_cells(
     fingered_hz : sequence of float
         The note that each fingers, to measure the played pitch against. [Hz]
     seconds : float, optional
-        Each cell runs just so long, and what cannot be decided then is 'undecided'; by default as
+        No run is longer, and what cannot be decided then is 'undecided'; by default as
         long as the decision needs, at most `locking.LAST_WATCH`. [s]
     progress : callable, optional
         Told the share done so far, from 0 to 1.
@@ -239,8 +89,8 @@ def judge_cells(
                 firsts, heard, fingered_hz[start : start + BATCH], strict=True
             )
         ]
-        if seconds is None:
-            named = _decided(part, named, fingered_hz[start : start + BATCH])
+        longest = locking.LAST_WATCH if seconds is None else seconds
+        named = _decided(part, named, fingered_hz[start : start + BATCH], longest)
         cells += named
         tell(len(cells) / len(setups))
     return cells
@@ -288,7 +138,7 @@ def controls_of(
     return [known[setup] for setup in off]
 
 
-_SILENCED = {"source": "off", "frequency": 220.0, "depth": 0.0, "rd": 1.0, "file": None}
+_SILENCED = dict(Voice(source="off", depth=0.0))
 
 
 def _first_looks(
@@ -329,13 +179,16 @@ def _played(
     look_s = min(LOOK_S, 0.5 * length)
     lines = lanes.advance(length - look_s)
     late = lines.times >= 0.5 * (length - look_s)
+    # The slope of the straight line through a phase, by least squares, is a sum with these.
+    since = lines.times[late] - lines.times[late].mean()
+    weights = since / np.sum(since**2)
 
     def look(lane: int, pressure: Samples) -> Cell:
         if lanes.burst[lane] or not np.isfinite(pressure).all():
             return Cell("failed", "the simulation diverged")
         line = lines.line[lane, late]
         track = np.unwrap(np.angle(line)) / (2.0 * math.pi)
-        hz = reference[lane] + float(np.polyfit(lines.times[late], track, 1)[0])
+        hz = reference[lane] + float(np.sum(weights * track))
         tail = pressure[-round(look_s * lanes.rate) :]
         return _seen(setups[lane], controls[lane], hz, np.abs(line), tail)
 
@@ -378,11 +231,14 @@ def _named(cell: Cell, control: listening.Control, fingered_hz: float) -> Cell:
     )
 
 
-def _decided(setups: list[Setup], cells: list[Cell], fingered: Sequence[float]) -> list[Cell]:
+def _decided(
+    setups: list[Setup], cells: list[Cell], fingered: Sequence[float], longest: float
+) -> list[Cell]:
     """Watch on all that are near a ratio until it is known whether they lock."""
     near = [k for k, cell in enumerate(cells) if cell.state == "undecided"]
     pairs = [Pair(setups[k], cells[k].p, cells[k].q) for k in near]
-    for k, found in zip(near, ask(pairs, [locking.decide() for _ in near]), strict=True):
+    questions = [locking.decide(longest=longest) for _ in near]
+    for k, found in zip(near, ask(pairs, questions), strict=True):
         cells[k] = _judged(cells[k], found, fingered[k])
     return cells
 

@@ -27,6 +27,7 @@ MOST_TRANSPOSITION = 36
 SOURCED = {
     *QUANTITIES,
     *("low_note", "high_note", "transposition", "clef", "bore.end", "reed.dynamics", "fingerings"),
+    "voice.vowel",
 }
 
 
@@ -54,7 +55,12 @@ class Breath(Part):
 
 
 class Voice(Part):
-    """The sung part of the pressure in the mouth."""
+    """The sung part of the pressure in the mouth.
+
+    What makes a voice human, from `vowel` on, is for made voices: a recording brings its own. A
+    `vowel` is a shape of the tongue, for the lips are round a mouthpiece. `vibrato` is its rate
+    [Hz], `scoop` the time that it takes [s].
+    """
 
     section = "voice"
     source: Literal["pulse", "sine", "recording", "off"] = "pulse"
@@ -63,6 +69,32 @@ class Voice(Part):
     rd: float = 1.0
     fade: float = settle(QUANTITIES["voice.fade_ms"], 0.2)
     file: Path | None = None
+    vowel: Literal["none", "a", "i", "u"] = "none"
+    jitter: float = 0.0
+    shimmer_db: float = 0.0
+    vibrato: float = 5.5
+    vibrato_cents: float = 0.0
+    vibrato_after: float = 0.0
+    scoop: float = settle(QUANTITIES["voice.scoop_ms"], 0.15)
+    scoop_cents: float = 0.0
+    wander_cents: float = 0.0
+    noise: float = 0.0
+    false_folds: int = 1
+    seed: int = 0
+
+    @property
+    def unsteady(self) -> list[str]:
+        """Settings that make each period differ from the one before, as users write them."""
+        made = self.source in {"pulse", "sine"}
+        names = ("jitter", "shimmer_db", "vibrato_cents", "wander_cents", "noise")
+        return [f"voice.{name}" for name in names if made and getattr(self, name) > 0.0]
+
+    @property
+    def uneven(self) -> list[str]:
+        """Those, and what keeps it from being one period of its note over and over again."""
+        made = self.source in {"pulse", "sine"}
+        gliding = ["voice.scoop_cents"] if made and self.scoop_cents > 0.0 else []
+        return self.unsteady + gliding + ["voice.false_folds"] * (made and self.false_folds > 1)
 
     @model_validator(mode="after")
     def _check_file(self) -> Self:

@@ -1,16 +1,12 @@
 """Note names, cents, intervals, ratios, resultants and combination tones: pure arithmetic.
 
-Text and floats in, floats and names out; the standard library only, so that a prediction starts
-at once.
+Text and floats in, floats and names out; the standard library only: a prediction starts at once.
 
-Conventions
------------
 - C4 is MIDI note 60 and A4 is 440 Hz [1]_ unless another `a4` is given. A note is a float here,
   its MIDI number: 60.14 is C4 and 14 cents.
 - A ratio is always sung/fingered = p/q in lowest terms, kept as the pair ``(p, q)``.
 - Cents are positive when the first frequency is the higher one.
-- Names that we write are those that horn players read most: flats for E, A and B (Eb, Ab, Bb),
-  sharps for F and C (F#, C#). Every spelling is read, also ♯ ♭, double accidentals, small letters.
+- We write the names that horn players read most: Eb, Ab, Bb, F#, C#. Every spelling is read.
 
 References
 ----------

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from reedbore.errors import PresetError
-from reedbore.melody import Piece
 from reedbore.model import Horn, Setup, Singer, Voice
+from reedbore.passage import Piece
 from reedbore.settings import Part, Problem, dotted, nearest
 
 KINDS: dict[str, type[Part]] = {"horns": Horn, "voices": Singer, "passages": Piece}

@@ -1,6 +1,5 @@
 """From a setup to a take: what is blown and sung, what the reed does, what is heard outside."""
 
-import functools
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -10,9 +9,10 @@ from numpy.typing import NDArray
 
 from reedbore import acoustics, audio
 from reedbore.errors import ModelError
-from reedbore.kernel import mouth, parameters, single
+from reedbore.kernel import parameters, single
 from reedbore.model import Setup
 from reedbore.physics import radiation
+from reedbore.singing import sing
 from reedbore.tuning import blown
 
 SOUND_RATE = 48000
@@ -31,7 +31,7 @@ Samples = NDArray[np.float64]
 class Take:
     """One rendered result.
 
-    `mouth` [Pa], `sung` (zero mean, largest value 1) and `traces` have a value a step of
+    `mouth` [Pa], `sung` (as `singing.sing` returns it) and `traces` have a value a step of
     `setup.time.rate`; `sound` is the pressure one metre from the open end at `SOUND_RATE`. [Pa]
     """
 
@@ -108,54 +108,6 @@ def again(
     mouth = blown(setup, seconds) * (1.0 + setup.voice.depth * sung)
     traces = single.run(parameters.numbers_of(setup), mouth)
     return Take(setup, seconds, mouth, sung, traces, np.zeros(0))
-
-
-def sing(setup: Setup, seconds: float, pull_cents: float | Samples = 0.0) -> Samples:
-    """Return the sung waveform, faded in.
-
-    Parameters
-    ----------
-    setup : Setup
-        Its voice and rate.
-    seconds : float
-        How long; a recorded voice that is shorter is followed by silence. [s]
-    pull_cents : float or ndarray, shape (n,)
-        By how much the pitch is raised, at each step if it is an array; a recording is resampled
-        for it. [cents]
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Zero mean, largest value 1, before the fade.
-    """
-    voice, rate = setup.voice, setup.time.rate
-    n = round(seconds * rate)
-    if voice.source == "off":
-        return np.zeros(n)
-    faster = 2.0 ** (np.asarray(pull_cents) / 1200.0)
-    if voice.source == "recording":
-        wave = _recorded(str(voice.file), rate)
-        wave = np.interp(_turns(faster, n), np.arange(wave.size), wave, right=0.0)
-    else:
-        hz = voice.frequency * float(np.max(faster))
-        phase = _turns(voice.frequency * faster / rate, n) % 1.0
-        table = mouth.period(voice.source, voice.rd, mouth.harmonics(hz, rate))
-        wave = np.interp(phase * mouth.TABLE, np.arange(mouth.TABLE + 1), table)
-    fade = np.minimum(np.arange(n) / (voice.fade * rate), 1.0)
-    return wave * (0.5 - 0.5 * np.cos(math.pi * fade))
-
-
-def _turns(step: Samples, n: int) -> Samples:
-    """Return how far a clock has run at each of n steps, by an even or a changing step."""
-    if step.ndim == 0:
-        return np.arange(n) * step
-    return np.concatenate(([0.0], np.cumsum(step[: n - 1])))
-
-
-@functools.lru_cache(maxsize=4)
-def _recorded(path: str, rate: float) -> Samples:
-    samples, rate_in = audio.read(path)
-    return audio.voice_waveform(audio.resample(samples, rate_in, rate), rate)
 
 
 def radiated(setup: Setup, outgoing: Samples) -> Samples:

@@ -16,8 +16,8 @@ import numpy as np
 from tqdm import tqdm
 
 from reedbore import lock_edges, many, sweep_store
+from reedbore.asking import Progress
 from reedbore.errors import ReedboreError
-from reedbore.many import Progress
 from reedbore.model import Setup
 from reedbore.notes import cents, simple_ratios
 from reedbore.sweep import EDGE_STATES, EDGES, EdgePlan, Sweep, check_version

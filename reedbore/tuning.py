@@ -100,6 +100,27 @@ def _no_note(horn: Horn, hz: float, notes: list[int]) -> ModelError:
     )
 
 
+def roughly(horn: Horn, hz: float) -> Setup:
+    """Set a horn up for a note at once, by its resonance, without playing it.
+
+    Parameters
+    ----------
+    horn : Horn
+        The instrument.
+    hz : float
+        A note of its low register. [Hz]
+
+    Returns
+    -------
+    Setup
+        With tone holes as `tune`; else its length is within a few per cent of the tuned one.
+    """
+    if horn.bore.holes:
+        return tune(horn, hz)
+    setup = setup_for(horn).model_copy(update={"voice": Voice(source="off")})
+    return setup.with_value("bore.length_mm", _acoustic_length(setup, hz) * 1e3)
+
+
 def _with_fingering(setup: Setup, horn: Horn, hz: float, name: str) -> Setup:
     """Open the holes of the fingering nearest to a note."""
     midi = round(69.0 + cents(hz, 440.0) / 100.0)

@@ -35,6 +35,9 @@ EDGES = {
     "Hz": Edge("hz", "Hz"),
     "ms": Edge("ms", "s", over=1e3),
     "beats/min": Edge("bpm", "Hz", over=60.0),
+    # Ratios have no SI unit: cents and decibels stay what they are, and in the attribute's name.
+    "cents": Edge("", "cents"),
+    "dB": Edge("", "dB"),
 }
 
 # Units that people also write in a key; only ever used to tell them the number in the right unit.
@@ -74,6 +77,8 @@ class Quantity:
         The unit users write, "" for a plain number.
     says : str
         One sentence for help and error messages, without the full stop.
+    whole : bool
+        Whether only whole numbers are allowed.
     """
 
     unit: str
@@ -81,6 +86,7 @@ class Quantity:
     high: float
     edge: str
     says: str
+    whole: bool = False
 
     @property
     def edge_range(self) -> tuple[float, float]:
@@ -88,10 +94,11 @@ class Quantity:
         return from_si(self, self.low), from_si(self, self.high)
 
 
-def _declare(low: float, high: float, edge: str, says: str) -> Quantity:
+def _declare(low: float, high: float, edge: str, says: str, whole: bool = False) -> Quantity:
     """Turn a range written in the users' unit into a quantity, whose range is SI."""
     low_si, high_si = (_scale(EDGES[edge], value) for value in (low, high))
-    return Quantity(unit=EDGES[edge].unit, low=low_si, high=high_si, edge=edge, says=says)
+    unit = EDGES[edge].unit
+    return Quantity(unit=unit, low=low_si, high=high_si, edge=edge, says=says, whole=whole)
 
 
 def _scale(edge: Edge, value: float) -> float:
@@ -247,6 +254,8 @@ def complaint(quantity: Quantity, value: object) -> str | None:
         return f"is {number}; it must be a finite number, {allowed(quantity)}"
     if not quantity.low <= to_si(quantity, number) <= quantity.high:
         return f"is {number:.12g} {quantity.edge}".rstrip() + f"; allowed {allowed(quantity)}"
+    if quantity.whole and not number.is_integer():
+        return f"is {number:.12g}; it must be a whole number, {allowed(quantity)}"
     return None
 
 
@@ -348,6 +357,23 @@ QUANTITIES = {
     "voice.depth": _declare(0, 1, "", "peak of the sung pressure over the blowing pressure"),
     "voice.rd": _declare(0.3, 2.7, "", "shape of the glottal pulse, from pressed to breathy"),
     "voice.fade_ms": _declare(5, 5000, "ms", "time in which the voice fades in"),
+    "voice.jitter": _declare(
+        0, 0.05, "", "mean difference of successive sung periods over the mean period"
+    ),
+    "voice.shimmer_db": _declare(0, 3, "dB", "mean difference of successive sung peaks"),
+    "voice.vibrato_hz": _declare(0.5, 12, "Hz", "how often a second the vibrato goes up and down"),
+    "voice.vibrato_cents": _declare(0, 200, "cents", "how far the vibrato goes either way"),
+    "voice.vibrato_after_ms": _declare(0, 10000, "ms", "time after which the vibrato begins"),
+    "voice.scoop_cents": _declare(0, 1200, "cents", "how far below its note the voice starts"),
+    "voice.scoop_ms": _declare(5, 1000, "ms", "time in which the voice glides up to its note"),
+    "voice.wander_cents": _declare(0, 100, "cents", "how far the sung note slowly wanders"),
+    "voice.noise": _declare(0, 1, "", "breath noise in the voice over its steady part, both rms"),
+    "voice.false_folds": _declare(
+        1, 3, "", "sung periods to one of the false vocal folds, 1 if they are at rest", whole=True
+    ),
+    "voice.seed": _declare(
+        0, 999999, "", "which of many unsteady voices; the same one repeats bit for bit", whole=True
+    ),
     "passage.tempo_bpm": _declare(10, 400, "beats/min", "beats in a minute"),
     "time.rate_hz": _declare(
         44100, 768000, "Hz", "steps per second of the simulation; run time grows in proportion"

@@ -22,6 +22,9 @@ SIMPLE = 8
 NEAR_CENTS = 20.0
 """So near a ratio two notes count as an approach to it. [cents]"""
 
+UNSTEADY_WATCH = 24.0
+"""A voice that is no clock is watched no longer: it leaves a narrow lock sooner or later. [s]"""
+
 FUSED_HZ = 15.0
 """A beat slower than this is heard as one moving sound. [Hz]"""
 
@@ -139,12 +142,12 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
     if played is None:
         return _bare("silent", control, sung=sung, reason=ONLY_VOICE)
     if sung is None:
-        voiceless = "the recorded voice has no pitch"
+        recorded = "recorded " if take.setup.voice.source == "recording" else ""
         return _measured(
             take,
             control,
             state=listening.spectrum_state(take, played, None),
-            reason=voiceless,
+            reason=f"the {recorded}voice has no pitch",
             sung=None,
             played=played,
             jumped=jumped,
@@ -172,26 +175,45 @@ def _judged_pair(
         return _measured(take, control, state=state, reason=unsteady, **common)
     if unsteady:
         return _measured(take, control, state="drifting", reason=unsteady, ratio=ratio, **common)
-    recorded = take.setup.voice.source == "recording"
-    longest = take.seconds if recorded else locking.LAST_WATCH
     observe = _observer(take, sung, ratio)
-    found = locking.answer(locking.decide(longest=longest), observe)
+    found = locking.answer(locking.decide(longest=_longest(take)), observe)
     state = "drifting"
-    reason: str | None = None
+    reason = _told(take)
     edges: tuple[float, float] | None = None
     if found.locked and (control.period or 1) > 1:
         reason = f"the horn repeats every {control.period} periods without a voice"
     elif found.locked:
         state, beat = "locked", 0.0
         common["played"] = sung * ratio[1] / ratio[0]
-        if lock_range and not (recorded or jumped) and control.hz is not None:
+        if lock_range and not (_moves(take) or jumped) and control.hz is not None:
             edges = _edges(observe, sung, ratio, control.hz)
     else:
         beat = found.drift_hz
-        reason = None if found.decided else UNDECIDED
+        reason = reason if found.decided else UNDECIDED
     return _measured(
         take, control, state=state, reason=reason, ratio=ratio, drift=beat, edges=edges, **common
     )
+
+
+def _moves(take: Take) -> bool:
+    """Tell whether the voice is no clock, so that its own phase has to be measured."""
+    voice = take.setup.voice
+    return voice.source == "recording" or bool(voice.unsteady)
+
+
+def _longest(take: Take) -> float:
+    """Return how long the two notes may be watched. [s]."""
+    if take.setup.voice.source == "recording":
+        return take.seconds
+    return UNSTEADY_WATCH if _moves(take) else locking.LAST_WATCH
+
+
+def _told(take: Take) -> str | None:
+    """Say why the sung pitch is not the one that the true vocal folds have."""
+    voice = take.setup.voice
+    if "voice.false_folds" not in voice.uneven:
+        return None
+    return f"the false folds make the voice repeat only after {voice.false_folds} periods"
 
 
 def _edges(
@@ -206,7 +228,7 @@ def _edges(
 def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observe:
     """Make what the judge of locking observes: the phase of the beat p·f_played - q·f_sung."""
     p, q = ratio
-    recorded = take.setup.voice.source == "recording"
+    moves = _moves(take)
 
     def observe(detuning: float, seconds: float) -> locking.Course:
         run = again(take.setup, seconds, detuning)
@@ -215,7 +237,7 @@ def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observ
         band = min(hz / p, 20.0)
         track = pitch.phase_track(pressure, rate, hz * q / p, band)
         ahead = p * track.cycles
-        if recorded:
+        if moves:
             voice, _ = pitch.thin(run.sung, take.setup.time.rate)
             line = pitch.phase_track(voice, rate, hz, band)
             kept = line.amplitude > 0.2 * line.amplitude.max()

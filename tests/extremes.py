@@ -137,6 +137,9 @@ def main(count):
         loudest = max(loudest, found.peak_dbtp)
         if found.rises > rises:
             rises, worst = found.rises, seed
+        if seed % 1000 == 999:
+            sys.stdout.write(f"{seed + 1}: {dict(states)}, rise {rises:.3g}\n")
+            sys.stdout.flush()
     sys.stdout.write(f"{count} setups: {dict(states)}\n")
     sys.stdout.write(f"largest rise after the breath is off: {rises:.3g} (seed {worst})\n")
     sys.stdout.write(f"loudest: {loudest:.2f} dBTP\n")

@@ -67,7 +67,10 @@ def _sentence(error: CycloptsError) -> str:
             return f"{word!r} is no command; {hint}"
         command = " ".join(error.command_chain or ())
         return f"{word!r} is one word too many; see reedbore {command} --help"
-    return " ".join(str(error).split())
+    told = " ".join(str(error).split())
+    if (error.command_chain or ("",))[-1] == "sweep":
+        told += "; write --along FIELD START STOP COUNT, then -o FILE.zarr"
+    return told
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -68,10 +68,13 @@ def make(
             known = ", ".join(TEXTS + PICTURES)
             raise ReedboreError(f"{path} has no known kind of file; write one of {known}")
         check_writable(path)
-    request = read_request(Words(**words, sung="1/1"))
+    request = read_request(Words(**words, sung="220Hz"))
     for warning in request.warnings:
         if "lies outside" not in warning:
             tell(warning)
+    if request.setup.voice.source not in ("pulse", "sine"):
+        found = request.setup.voice.source
+        raise ReedboreError(f"voice.source is {found!r}; a lock table needs 'pulse' or 'sine'")
     singer = load_singer(request.typed["voice"])
     low, high = (midi_to_hz(midi, words["a4"]) for midi in singer.midi_range)
     tuned = tune_request(request)

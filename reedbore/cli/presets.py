@@ -40,7 +40,7 @@ def list_all(*, json: Json = False) -> None:
     for kind, titles in found.items():
         say(kind)
         for name, title in titles.items():
-            say(f"  {name:18} {title}")
+            say(f"  {name:21} {title}")
     say(f"folder: {presets_folder()}")
 
 
@@ -73,10 +73,12 @@ def show(
     if picture:
         _draw(preset, picture, fingered, fingering)
         tell(f"wrote {picture}")
+    elif fingered or fingering:
+        raise PresetError("--fingered and --fingering are for the picture; add --picture FILE")
     if json:
         say_json(preset.to_plain())
     else:
-        say(_table(preset.to_plain()))
+        say("\n".join([_table(preset.to_plain()), *_breaths(preset)]))
 
 
 @presets.command
@@ -131,6 +133,23 @@ def _find(name: str) -> "Part":
     raise PresetError(f"{name!r} is no preset; {hint} (or give the path of a TOML file)")
 
 
+def _breaths(preset: "Part") -> list[str]:
+    """Tell how hard a horn is blown from pp to ff, on its lowest and its highest low note."""
+    from reedbore.breath_levels import pressures  # noqa: PLC0415
+    from reedbore.model import Horn  # noqa: PLC0415
+    from reedbore.notes import midi_name, midi_to_hz  # noqa: PLC0415
+    from reedbore.tuning import roughly  # noqa: PLC0415
+
+    if not isinstance(preset, Horn):
+        return []
+    lines = [""]
+    for midi in preset.midi_range:
+        levels = pressures(roughly(preset, midi_to_hz(midi)))
+        told = "  ".join(f"{name} {pascals / 1e3:.2f}" for name, pascals in levels.items())
+        lines.append(f"  breath on {midi_name(midi):18} {told}  kPa")
+    return lines
+
+
 def _table(plain: dict[str, Any]) -> str:
     """Set out a preset for reading: one setting a line, with its source."""
     from reedbore.settings import leaves  # noqa: PLC0415
@@ -160,4 +179,6 @@ def _hole_table(holes: list[dict[str, Any]], sources: dict[str, str]) -> list[st
 
 
 def _number(value: object) -> str:
+    if value is None:
+        return "whole"
     return f"{value:.10g}" if isinstance(value, float) else str(value)

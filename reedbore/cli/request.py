@@ -195,15 +195,15 @@ def _recorded(setup: Setup, path: Path) -> Setup:
 
 
 def _blow_and_set(setup: Setup, words: Words) -> Setup:
-    """Give the setup its breath, then all that was set one by one."""
+    """Give the setup all that was set one by one, then its breath, which may hang on that."""
+    for text in words.settings:
+        setup = setup.with_value(*parse_setting(text))
     if words.breath is not None:
         try:
             pressure = parse_breath(words.breath, setup)
             setup = setup.with_value("breath.pressure_kpa", pressure / 1e3)
         except ModelError as error:
             raise ModelError(f"--breath {error}") from error
-    for text in words.settings:
-        setup = setup.with_value(*parse_setting(text))
     return setup
 
 

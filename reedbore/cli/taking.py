@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from reedbore import audio, render, sidecar
 from reedbore import verdict as verdicts
+from reedbore.breath_levels import threshold
 from reedbore.cli.common import tell
 from reedbore.cli.request import Request, Words, read_again, read_request, tune_request
 from reedbore.errors import AudioError, ReedboreError
@@ -311,7 +312,8 @@ def text(
         Lines without a line end after the last.
     """
     a4 = request.typed["a4_hz"]
-    lines = [_title(request), summary(verdict, a4), *_strayed(request, verdict, a4), ""]
+    told = [summary(verdict, a4), *_strayed(request, verdict, a4), *_needed(take, verdict)]
+    lines = [_title(request), *told, ""]
     lines += [f"  {name:11} {value}" for name, value in _rows(take, verdict, a4)]
     lines.append("")
     lines += [f"  {name:11} {path}" for name, path in document["files"].items()]
@@ -322,6 +324,18 @@ def text(
         if level["gain_db"] < 0.0
     ]
     return "\n".join(lines)
+
+
+def _needed(take: render.Take, verdict: verdicts.Verdict) -> list[str]:
+    """Tell how much breath a horn needs that does not play."""
+    if verdict.voice_off_state != "silent":
+        return []
+    held = take.setup.reed.held()
+    least, most = threshold(take.setup), held.stiffness * held.opening
+    return [
+        f"It is blown with {take.setup.breath.pressure / 1e3:.3g} kPa; it begins to sound at about "
+        f"{least / 1e3:.2g} kPa, and {most / 1e3:.3g} kPa shuts the reed."
+    ]
 
 
 def _title(request: Request) -> str:

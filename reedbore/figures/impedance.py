@@ -137,7 +137,9 @@ def _phase(axes: Axes, drawn: Curves) -> None:
         axes.plot(drawn.frequency, np.degrees(np.angle(impedance)), color=colour, lw=width, ls=dash)
     axes.set_yticks((-90, -45, 0, 45, 90))
     axes.set_ylabel("phase [°]")
-    axes.set_xlabel("frequency [Hz]")
+    axes.set_xlabel(
+        "frequency [Hz]; the reed does not yield here, so the horn plays a little lower"
+    )
     axes.grid(color=FAINT, alpha=0.25)
 
 

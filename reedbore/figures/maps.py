@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
+from PIL import Image
 
 from reedbore.errors import ReedboreError
 from reedbore.figures import maps_data, maps_line, maps_page, maps_panel, maps_sheet, maps_words
@@ -58,8 +59,18 @@ def picture(store: Path, path: Path) -> LockMap:
     figure = draw(found)
     buffer = io.BytesIO()
     figure.savefig(buffer, format=kind[1:], facecolor=PAPER)
+    if kind == ".png":
+        buffer = _with_palette(buffer)
     write_whole(path, buffer.getvalue())
     return found
+
+
+def _with_palette(png: io.BytesIO) -> io.BytesIO:
+    """Make a picture a third as large: a map has few colours, but hatching packs badly."""
+    smaller = io.BytesIO()
+    few = Image.open(png).convert("RGB").quantize(256, dither=Image.Dither.NONE)
+    few.save(smaller, format="png", optimize=True)
+    return smaller
 
 
 def draw(found: LockMap) -> Figure:
@@ -86,7 +97,7 @@ def draw(found: LockMap) -> Figure:
 def _one_map(found: LockMap, across: int, up: int) -> Figure:
     listed = found.sung_place is not None
     figure = maps_sheet.sheet(found, SIZE_INCHES)
-    left, right = 0.085, 0.735 if listed else 0.975
+    left, right = 0.085, 0.71 if listed else 0.975
     foot, height = maps_sheet.FOOT_INCHES / SIZE_INCHES[1], 0.895
     axes = figure.add_axes((left, foot + 0.075, right - left, height - foot - 0.075))
     maps_panel.draw(axes, found, (across, up), None)

@@ -126,8 +126,20 @@ def _apart(axes: Axes, found: LockMap, places: NDArray[np.float64]) -> None:
         return
     for start, stop in _stretches(values["p"], values["q"]):
         axes.plot(places[start:stop], away[start:stop], ".-", color=VOICE_ORANGE, lw=1.0, ms=3.5)
+        if stop - start >= len(places) / MOST_NAMED:
+            name = f"near {values['p'][start]}/{values['q'][start]}"
+            middle = 0.5 * (places[start] + places[stop - 1])
+            _name_above(axes, name, middle)
     locked = found.state_names() == "locked"
     axes.plot(places[locked], away[locked], "s", color=TOGETHER, ms=6.0, clip_on=False)
+
+
+def _name_above(axes: Axes, name: str, place: float) -> None:
+    """Write a ratio over its stretch."""
+    axes.annotate(
+        name, (place, 0.96), xycoords=axes.get_xaxis_transform(), ha="center", va="top", size=10,
+        weight="bold", color=INK, path_effects=maps_panel.HALO,
+    )  # fmt: skip
 
 
 def _stretches(p: NDArray[np.int8], q: NDArray[np.int8]) -> list[tuple[int, int]]:

@@ -267,7 +267,7 @@ def list_aims(axes: Axes, found: LockMap) -> None:
     """
     widest = sorted(maps_data.aims(found), key=lambda aim: aim.low - aim.high)[:MOST_LISTED]
     listed = sorted(widest, key=lambda aim: aim.middle)
-    head = "ratio   sing   (third note)" if listed else "no cell locks"
+    head = "ratio   sing, where it is widest   (third note)" if listed else "no cell locks"
     axes.text(LIST_X, 1.012, head, transform=axes.transAxes, size=9, color=INK, va="bottom")
     low, high = axes.get_ylim()
     heights = spread([(aim.middle - low) / (high - low) for aim in listed], 0.036)
@@ -280,8 +280,9 @@ def list_aims(axes: Axes, found: LockMap) -> None:
         place: dict[str, Any] = {"transform": axes.transAxes, "va": "center", "color": INK}
         axes.text(LIST_X, height, ratio, size=10.5, weight="bold", **place)
         axes.text(LIST_X + 0.06, height, note, size=10.5, **place)
+        axes.text(LIST_X + 0.177, height, maps_words.where_words(found, aim), size=8.5, **place)
         if third != "none":
-            axes.text(LIST_X + 0.205, height, f"({third})", size=9.5, **place)
+            axes.text(LIST_X + 0.262, height, f"({third})", size=9, **place)
 
 
 def spread(wanted: list[float], gap: float) -> list[float]:

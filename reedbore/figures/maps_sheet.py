@@ -68,7 +68,7 @@ def _legend(figure: Figure, found: LockMap, place: tuple[float, float]) -> None:
         dots: dict[str, Any] = {"ls": maps_panel.PERHAPS, "lw": 1.2}
         handles.append(Line2D([], [], color=TOGETHER, label=says, **dots))
     figure.legend(
-        handles=handles, loc="center left", bbox_to_anchor=place, ncols=min(len(handles), 5),
+        handles=handles, loc="center left", bbox_to_anchor=place, ncols=min(len(handles), 4),
         frameon=False, fontsize=9, labelcolor=INK, handlelength=2.2, handleheight=1.3,
         columnspacing=1.4, borderpad=0.0, borderaxespad=0.0,
     )  # fmt: skip

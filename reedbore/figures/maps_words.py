@@ -10,9 +10,12 @@ import numpy as np
 from reedbore.figures.maps_data import Aim, LockMap
 from reedbore.lock_report import CLOCK
 from reedbore.model import depth_name
-from reedbore.notes import carries_pitch, note_name
+from reedbore.notes import carries_pitch, note_name, split_note
 from reedbore.sweep import NOT_RUN, SUNG, VOICE, Axis, Sweep, quantity_of
 from reedbore.units import format_edge
+
+TENTHS_CENTS = 1.0
+"""Of a lock narrower than this, whole cents can miss the middle."""
 
 CARE = CLOCK[0].upper() + CLOCK[1:] + "."
 
@@ -99,7 +102,17 @@ def aim_words(found: LockMap, aim: Aim) -> tuple[str, str, str]:
     """Write ratio, note to sing, and third note of an aim."""
     a4 = found.sweep.fingered.a4
     p, q = aim.ratio
-    return f"{p}/{q}", note_name(aim.sung_hz, a4), third_words(aim.third_hz, aim.ratio, a4)
+    name, off = split_note(aim.sung_hz, a4)
+    narrow = aim.high - aim.low < TENTHS_CENTS
+    note = f"{name}{off:+.1f}c" if narrow else note_name(aim.sung_hz, a4)
+    return f"{p}/{q}", note, third_words(aim.third_hz, aim.ratio, a4)
+
+
+def where_words(found: LockMap, aim: Aim) -> str:
+    """Say at which values of the other axes a lock is widest."""
+    others = ((k, axis) for k, axis in enumerate(found.sweep.axes) if k != found.sung_place)
+    told = ", ".join(f"{axis.values[aim.place[k]]:.4g}" for k, axis in others)
+    return f"at {told}" if told else ""
 
 
 def third_words(hz: float, ratio: tuple[int, int], a4: float) -> str:

@@ -63,6 +63,7 @@ REST = {
     "locked": "locks too",
     "narrow": "too narrow to be sure of, and hardly heard",
     "free": "neither",
+    "jumped": "the horn leaves its register",
 }
 """What ratios without a row are called, by state."""
 
@@ -171,7 +172,7 @@ def _rest(axes: Axes, rows: list["Row"], y: float) -> None:
 def _head(axes: Axes, reach: float) -> None:
     y = TOP + 0.008
     for name, x in COLUMNS.items():
-        words = f"lock range, ±{reach:.2g}c" if name == "lock range" else name
+        words = f"from the just note, ±{reach:.2g}c" if name == "lock range" else name
         axes.text(x, y, words, size=10.5, color=INK)
     axes.plot([COLUMNS["ratio"], 0.97], [TOP, TOP], color=INK, lw=0.8)
 

@@ -74,12 +74,12 @@ def waves(setups: Sequence[Setup], sung_hz: Reals, rate: float) -> tuple[Whole, 
     periods : ndarray, shape (k (TABLE + 1),)
         One after the other, silence first; none at all if nobody sings.
     """
-    known: dict[tuple[str, float, int], int] = {}
+    known: dict[mouth.Key, int] = {}
     which = np.zeros(len(setups), np.int64)
     for lane, (setup, hz) in enumerate(zip(setups, sung_hz, strict=True)):
         voice = setup.voice
         if voice.source != "off":
-            key = voice.source, voice.rd, mouth.harmonics(hz, rate)
+            key = mouth.key(voice, hz, rate)
             which[lane] = known.setdefault(key, len(known) + 1) * (mouth.TABLE + 1)
     silence = np.zeros(mouth.TABLE + 1 if known else 0)
     return which, np.concatenate([silence, *(mouth.period(*key) for key in known)])

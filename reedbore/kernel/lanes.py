@@ -74,7 +74,7 @@ class Lanes:
     Parameters
     ----------
     setups : sequence of Setup
-        At least one; all with the same `time.rate`. Voices are pulses, sines or off.
+        At least one; all with the same `time.rate`. Voices are steady pulses or sines, or off.
     reference_hz : float or array_like, shape (lanes,)
         Near which frequency the played line of each lane is followed. [Hz]
     pull_cents : float or array_like, shape (lanes,), optional
@@ -96,7 +96,7 @@ class Lanes:
     Raises
     ------
     ModelError
-        If the rates differ, a voice is recorded, or a setup cannot be stepped.
+        If the rates differ, a voice is recorded or unsteady, or a setup cannot be stepped.
 
     Notes
     -----
@@ -300,6 +300,13 @@ def _common_rate(setups: Sequence[Setup]) -> float:
         raise ModelError(
             "voice.source is 'recording'; allowed in lanes are 'pulse', 'sine' and 'off'"
         )
+    for setup in setups:
+        for name in setup.voice.uneven:
+            steady = 1 if name == "voice.false_folds" else 0
+            raise ModelError(
+                f"{name} is {setup.value(name):g}; allowed in lanes, and so in tables and maps, "
+                f"is {steady} (a voice like a clock)"
+            )
     return rates[0]
 
 

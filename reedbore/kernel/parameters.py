@@ -10,7 +10,9 @@ from reedbore import acoustics
 from reedbore.errors import ModelError
 from reedbore.kernel import reflection as bores
 from reedbore.kernel import step as rows
+from reedbore.kernel.delay import lagrange, split_delay
 from reedbore.kernel.throat import Throat
+from reedbore.kernel.vent import Vent
 from reedbore.model import Setup
 
 LEAST_STEPS = 10.0
@@ -102,8 +104,8 @@ def numbers_of(setup: Setup) -> Numbers:
 
 
 def _taps(delay: float) -> Taps:
-    first, fraction = bores.split_delay(delay)
-    return Taps(first, np.array(bores.lagrange(fraction)))
+    first, fraction = split_delay(delay)
+    return Taps(first, np.array(lagrange(fraction)))
 
 
 def _fill_reflection(table: NDArray[np.float64], back: bores.Reflection) -> None:
@@ -118,7 +120,7 @@ def _fill_reflection(table: NDArray[np.float64], back: bores.Reflection) -> None
     table[rows.PAIR_SLOPE : rows.PAIR_SLOPE + count] = back.pair_gains[:, 1]
 
 
-def _fill_vent(table: NDArray[np.float64], vent: bores.Vent, rate: float) -> None:
+def _fill_vent(table: NDArray[np.float64], vent: Vent, rate: float) -> None:
     table[rows.WAY_DIRECT] = vent.direct
     table[rows.WAY_GAIN : rows.WAY_POLE] = vent.gains
     table[rows.WAY_POLE : rows.VENT_MASS] = vent.poles

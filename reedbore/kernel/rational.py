@@ -23,6 +23,9 @@ BETWEEN_POINTS = 1e-5
 DENSE = 3600
 """Points of the passivity check, from DC to half the rate."""
 
+FINER = 4
+"""By so much the points are denser that it ends with."""
+
 FARTHEST = 0.9995
 """No pole pair is found nearer to the unit circle."""
 
@@ -82,7 +85,8 @@ def passive_fit(
         Weights of the responses. Their sum exceeds 1 nowhere on a grid of `DENSE` points.
     """
     rows, wanted = basis(z) * weight[:, None], target * weight
-    dense, fine = basis(_upper_half(DENSE)), _upper_half(8 * DENSE)
+    fine = basis(_upper_half(FINER * DENSE))
+    dense = fine[::FINER]
     pull = np.zeros(len(dense))
     for _ in range(ROUNDS_HELD):
         found = solve(rows, wanted)
@@ -90,19 +94,20 @@ def passive_fit(
         size = np.abs(response)
         over = size > 1.0 + 1e-9
         if not over.any():
-            missed = fine[np.abs(basis(fine) @ found) > 1.0 + 1e-9]
-            if not missed.size:
+            missed = fine[np.abs(fine @ found) > 1.0 + 1e-9]
+            if not len(missed):
                 break
-            dense, over = np.vstack((dense, basis(missed))), np.ones(missed.size, np.bool_)
-            over = np.concatenate((np.zeros(size.size, np.bool_), over))
+            dense = np.vstack((dense, missed))
+            pull = np.concatenate((pull, np.zeros(len(missed))))
             response = dense @ found
-            size, pull = np.abs(response), np.concatenate((pull, np.zeros(missed.size)))
+            size = np.abs(response)
+            over = size > 1.0 + 1e-9
         pull[over] += 0.1 * weight.max()
         held = pull > 0.0
         aim = response[held] / np.maximum(size[held], 1.0) * pull[held] * 0.9999
         rows = np.vstack((rows[: z.size], dense[held] * pull[held, None]))
         wanted = np.concatenate((wanted[: z.size], aim))
-    return found / max(1.0, np.abs(basis(fine) @ found).max() * (1.0 + BETWEEN_POINTS))
+    return found / max(1.0, np.abs(fine @ found).max() * (1.0 + BETWEEN_POINTS))
 
 
 def _upper_half(count: int) -> Complexes:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from reedbore import acoustics
 from reedbore.acoustics import Element, Opening
 from reedbore.bore import Bore
+from reedbore.kernel.delay import delay_response
 from reedbore.kernel.rational import (
     find_pairs,
     one_thread,
@@ -28,6 +29,7 @@ from reedbore.kernel.rational import (
     real_sections,
 )
 from reedbore.kernel.throat import Throat, throat
+from reedbore.kernel.vent import Vent, way_basis
 from reedbore.physics import toneholes, tube
 from reedbore.physics.air import Gas
 
@@ -111,8 +113,9 @@ class Reflection(NamedTuple):
 
     def basis(self, z: Complexes) -> Complexes:
         """Return the responses that the filter is a sum of, one a column."""
-        late = _delay_response(self.delay, z)[:, None]
-        early = z[:, None] ** -self.places * (1.0 - self.fade) / (1.0 - self.fade / z[:, None])
+        late = delay_response(self.delay, z)[:, None]
+        fading = (1.0 - self.fade) / (1.0 - self.fade / z[:, None])
+        early = np.exp(-1j * np.angle(z)[:, None] * self.places) * fading
         once = np.ones((z.size, 1))
         sections = np.hstack((once, real_sections(self.poles, z), pair_sections(self.pairs, z)))
         return np.hstack((late * sections, early))
@@ -127,36 +130,6 @@ class Reflection(NamedTuple):
             pair_gains=pair_gains.reshape(count, 2),
             echoes=echoes,
         )
-
-
-class Vent(NamedTuple):
-    """A hole open far above the others, and the way down to it and back."""
-
-    delay: float
-    """From the reed to the vent and back. [samples]"""
-    direct: float
-    gains: Reals
-    poles: Reals
-    """Shape (UPPER_POLES,), between 0 and 1."""
-    mass: float
-    """Inertance of the air in the vent. [kg m⁻⁴]"""
-    loss: float
-    """Resistance of friction and radiation. [Pa s m⁻³]"""
-    jet: float
-    """Pressure lost in the jet over flow². [Pa s² m⁻⁶]"""
-    wave: float
-    """Half the characteristic resistance of the bore there. [Pa s m⁻³]"""
-
-    def way(self, z: Complexes) -> Complexes:
-        """Return the response of the way down and back."""
-        weights = np.concatenate(((self.direct,), self.gains / (1.0 - self.poles)))
-        return _way_basis(self.delay, self.poles, z) @ weights
-
-    def at_hole(self, below: Complexes, s: Complexes) -> Complexes:
-        """Return the reflection above the vent, given that below it, for small flows."""
-        share = self.wave / (self.wave + self.loss + s * self.mass)
-        meeting = (1.0 - share) / (1.0 - (1.0 - share) * below / (1.0 + below))
-        return meeting - 1.0
 
 
 class Waveguide(NamedTuple):
@@ -188,50 +161,6 @@ class Waveguide(NamedTuple):
             back = self.vent.way(z) * self.vent.at_hole(back, s)
         waves = (1.0 - back) / (1.0 + back) * self.throat.of_wave(s)
         return waves + self.throat.at_throat(s) + s * self.throat.compliance
-
-
-def lagrange(fraction: float) -> tuple[float, float, float, float]:
-    """Return the taps of a third-order Lagrange delay of 1 + fraction samples.
-
-    Parameters
-    ----------
-    fraction : float
-        From 0 to 1; in this middle stretch no frequency is amplified.
-
-    Returns
-    -------
-    tuple of float
-        Taps at 0, 1, 2 and 3 samples.
-
-    References
-    ----------
-    .. [1] T. I. Laakso, V. Välimäki, M. Karjalainen and U. K. Laine, "Splitting the unit delay",
-       IEEE Signal Process. Mag. 13(1), 30-60, 1996.
-    """
-    d = 1.0 + fraction
-    return (
-        -(d - 1.0) * (d - 2.0) * (d - 3.0) / 6.0,
-        d * (d - 2.0) * (d - 3.0) / 2.0,
-        -d * (d - 1.0) * (d - 3.0) / 2.0,
-        d * (d - 1.0) * (d - 2.0) / 6.0,
-    )
-
-
-def split_delay(delay: float) -> tuple[int, float]:
-    """Split a delay [samples] into the whole samples before the first tap, and the fraction."""
-    whole = math.floor(delay)
-    return whole - 1, delay - whole
-
-
-def _delay_response(delay: float, z: Complexes) -> Complexes:
-    first, fraction = split_delay(delay)
-    taps = lagrange(fraction)
-    return sum(t * z ** (-(first + k)) for k, t in enumerate(taps))  # type: ignore[return-value]
-
-
-def _way_basis(delay: float, poles: Reals, z: Complexes) -> Complexes:
-    sections = np.hstack((np.ones((z.size, 1)), real_sections(poles, z)))
-    return _delay_response(delay, z)[:, None] * sections
 
 
 def _bilinear(z: Complexes, rate: float) -> Complexes:
@@ -359,7 +288,7 @@ def _vented(
     )
     way = _waves_at_reed(whole, lumped, grid) / vent.at_hole(target, grid.bent)
     weight = _relevance(grid.frequency, 50.0)
-    basis = functools.partial(_way_basis, vent.delay, poles)
+    basis = functools.partial(way_basis, vent.delay, poles)
     found = passive_fit(basis, grid.z, way, weight)
     return vent._replace(direct=float(found[0]), gains=found[1:] * (1.0 - poles)), reflection
 
@@ -443,7 +372,7 @@ def _shape(
         starts = np.linspace(800.0, 5000.0, PAIRS)
     start = np.exp((-0.1 + 1j) * 2.0 * math.pi * starts / rate)
     fixed = empty._replace(pairs=np.zeros(0, np.complex128)).basis(grid.z)
-    late = _delay_response(delay, grid.z)
+    late = delay_response(delay, grid.z)
     if not plain:
         weight = weight / (1.0 + (grid.frequency / HIGHEST_PAIR_HZ) ** 8)
     pairs = find_pairs(fixed * weight[:, None], late * weight, start, grid.z, target * weight)

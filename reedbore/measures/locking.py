@@ -221,35 +221,30 @@ def find_inside(
 ) -> Question[tuple[float | None, float, float]]:
     """Look for a detuning that locks: where the drift changes its sign.
 
+    The drift p·f_played - q·f_sung falls as the voice rises, with a flat step where it locks; it is
+    worth about 1200 / (ln 2 q f_sung) cents a hertz.
+
     Parameters
     ----------
-    start : float
-        Where to look first. [cents]
+    start, reach : float
+        Where to look first, and how far to go from there. [cents]
     finest : float
         The search ends when it has closed in so far. [cents]
     longest : float
         Bound on each time to watch. [s]
-    reach : float
-        The search goes no farther from `start`. [cents]
 
     Returns
     -------
     generator of (inside, low, high)
-        A detuning that follows, or None, and the nearest ones found to slip either way, infinite
-        where none was needed: None within `finest` means that a lock, if there is one, is
-        narrower. [cents]
-
-    Notes
-    -----
-    The drift p·f_played - q·f_sung falls as the voice rises, with a flat step where it locks. A
-    drift of b is worth about 1200 b / (ln 2 q f_sung) cents.
+        A detuning that follows, or None if a lock, should there be one, is narrower than `finest`;
+        and the nearest ones found to slip either way, infinite where none was needed. [cents]
     """
     low, high, here = -math.inf, math.inf, start
     for _ in range(24):
         course = yield Request(here, min(FIRST_WATCH, longest))
         found = drift(course)
         step = found.hz * 1200.0 / (math.log(2.0) * course.hz)
-        if found.state == "undecided" and abs(step) < finest:
+        if found.state == "undecided" and (abs(step) < finest or _dies_down(course)):
             found = yield from watch(here, longest)
         if found.state == "follows":
             return here, low, high
@@ -263,6 +258,12 @@ def find_inside(
         if high - low < finest or abs(here - start) > reach:
             break
     return None, low, high
+
+
+def _dies_down(course: Course) -> bool:
+    """Tell a drift that may come to rest: a lock takes hold slowly."""
+    first, _, third = slopes(course)[0]
+    return bool(abs(third) < 0.85 * abs(first))
 
 
 def lock_range(

@@ -298,53 +298,27 @@ def _root(function: Callable[[float], float], low: float, high: float) -> float:
             high = middle
 
 
-def human_wander(
-    seconds: float,
-    rate: float,
-    hz: float,
-    *,
-    jitter: float = 0.005,
-    wander_cents: float = 10.0,
-    seed: int = 0,
+def slow_wander(
+    time: NDArray[np.float64], wander_cents: float, dice: np.random.Generator
 ) -> NDArray[np.float64]:
-    """Return how the pitch of a held human note departs from itself.
+    """Return how the pitch of a held note wanders slowly.
 
     Parameters
     ----------
-    seconds, rate : float
-        Length [s] and values per second [Hz].
-    hz : float
-        The note. [Hz]
-    jitter : float
-        Mean difference of successive periods over the mean period; 0.2 to 1 % is usual in healthy
-        adults [1]_ (from memory).
+    time : ndarray, shape (n,)
+        From the start of the note. [s]
     wander_cents : float
-        Farthest slow departure, below half a hertz. [cents]
-    seed : int
-        The same seed gives the same voice.
+        Farthest departure. [cents]
+    dice : Generator
+        It says where the wandering begins.
 
     Returns
     -------
     ndarray, shape (n,)
-        [cents]
-
-    Notes
-    -----
-    Successive periods differ by 2σ/√π on the average if each departs by σ on its own.
-
-    References
-    ----------
-    .. [1] C. T. Ferrand, "Speech Science: An Integrated Approach to Theory and Clinical Practice,"
-       2nd ed., Pearson, 2007.
+        A sum of sines, below half a hertz. [cents]
     """
-    dice = np.random.default_rng(seed)
-    n = round(seconds * rate)
-    time = np.arange(n) / rate
     phases = dice.uniform(0.0, 2.0 * math.pi, len(WANDER_HZ))
     slow = sum(
         np.sin(2.0 * math.pi * f * time + start) for f, start in zip(WANDER_HZ, phases, strict=True)
     )
-    sigma = 1200.0 / math.log(2.0) * jitter * math.sqrt(math.pi) / 2.0
-    periods = sigma * dice.standard_normal(math.ceil(seconds * hz) + 2)
-    quick = np.interp(time * hz, np.arange(periods.size), periods)
-    return np.asarray(wander_cents / len(WANDER_HZ) * slow + quick, np.float64)
+    return np.asarray(wander_cents / len(WANDER_HZ) * slow, np.float64)

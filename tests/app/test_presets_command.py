@@ -76,7 +76,12 @@ def test_a_shown_horn_has_one_line_for_each_hole_and_fingering(
     assert lines[table + 1] == ["1", "500", "8", "6.5", "0"]
     assert lines[table + 2] == ["2", "550.25", "8", "6.5", "0"]
     assert lines[table + 3] == ["bore.holes.position_mm", "measured"]
-    assert lines[-4:] == [["D3", "none"], ["Eb3", "2"], ["E3", "1-2"], ["E3", "fork", "1"]]
+    wanted = [["D3", "none"], ["Eb3", "2"], ["E3", "1-2"], ["E3", "fork", "1"]]
+    assert lines[-7:] == [*wanted, [], *lines[-2:]]
+    # Below them how hard its lowest and its highest note are blown.
+    assert [line[:4] for line in lines[-2:]] == [
+        ["breath", "on", note, "pp"] for note in ("D3", "E3")
+    ]
 
 
 def test_a_file_of_ones_own_is_checked(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -1,59 +1,24 @@
-"""How true: bore against theory, tuning, steadiness over breath, convergence with the rate.
+"""How true: steadiness over breath, step by step, and convergence with the rate.
 
-Run by `.ci/run bench` or `python tests/benchmarks/accuracy.py`.
+Run `.ci/run bench` or `python tests/benchmarks/accuracy.py`. Bores, tuning and breath of all horns
+are in `horns.py`, edges of more locks in `edges.py`.
 """
-
-import math
 
 import numpy as np
 
-from reedbore import acoustics, verdict
+from reedbore import verdict
 from reedbore.kernel import parameters, single
 from reedbore.measures import locking, pitch
 from reedbore.model import Setup, Voice
 from reedbore.notes import cents, midi_name, midi_to_hz
-from reedbore.physics import tube
 from reedbore.presets import load_horn
 from reedbore.render import render
-from reedbore.tuning import blown, low_register, tune
-
-HORNS = ("tenor-saxophone", "plain-cone", "plain-cylinder")
+from reedbore.tuning import blown, tune
 
 
 def tone(setup: Setup, seconds: float = 4.0) -> np.ndarray:
     run = single.run(parameters.numbers_of(setup), blown(setup, seconds))
     return run.pressure[-round(setup.time.rate) :]
-
-
-def peak_errors(setup: Setup) -> tuple[float, float]:
-    """Worst error of the first eight impedance peaks, in time against exact. [cents], [dB]"""
-    gas, hz = acoustics.gas_of(setup), np.arange(30.0, 4000.0, 0.25)
-    omega = 2.0 * math.pi * hz
-    exact = acoustics.bore_admittance(setup.bore, omega, gas)
-    exact = exact + tube.cavity_admittance(setup.mouthpiece.volume, omega, gas)
-    found = tube.peaks(hz, 1.0 / parameters.waveguide_of(setup).admittance(hz))
-    true = tube.peaks(hz, 1.0 / exact)
-    first = slice(0, min(8, true.frequency.size, found.frequency.size))
-    off = 1200.0 * np.log2(found.frequency[first] / true.frequency[first])
-    level = 20.0 * np.log10(found.height[first] / true.height[first])
-    return float(np.abs(off).max()), float(np.abs(level).max())
-
-
-def horn_table(name: str) -> None:
-    horn = load_horn(name)
-    print(f"{name}\nnote    length [mm]  tuning [c]  jitter    peaks [c]  peaks [dB]")
-    for midi in low_register(horn):
-        hz = midi_to_hz(midi)
-        setup = tune(horn, hz)
-        steady = tone(setup)
-        played = pitch.refine(steady, setup.time.rate, hz)
-        jitter = pitch.period_jitter(steady, setup.time.rate, played)
-        off, level = peak_errors(setup)
-        length = 1e3 * (setup.bore.length or 0.0)
-        print(
-            f"{midi_name(midi):<8}{length:11.1f}{cents(played, hz):12.3f}"
-            f"{jitter:10.1e}{off:11.2f}{level:12.2f}"
-        )
 
 
 def breath_table(name: str, note: int) -> None:
@@ -86,8 +51,6 @@ def convergence() -> None:
 
 
 def main() -> None:
-    for name in HORNS:
-        horn_table(name)
     breath_table("tenor-saxophone", 46)
     breath_table("plain-cylinder", 46)
     convergence()

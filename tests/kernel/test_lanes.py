@@ -15,6 +15,8 @@ from reedbore.render import again
 compiled_only = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="minutes uncompiled")
 REFERENCE = 118.0
 
+VOWELS = ("a", 349.2), ("i", 349.2), ("u", 233.0), ("none", 349.2)
+
 
 def tenor(length_mm=1229.459, **changes):
     """A tenor saxophone with a voice; changes are named reed__opening_mm and so on."""
@@ -86,6 +88,25 @@ def test_plain_lanes_are_the_plain_take(monkeypatch):
     setup = tenor(300.0, breath__rise_ms=1.0, voice__fade_ms=5.0)
     found = pressures([setup], 192)[0]
     take = again(setup, 0.1).traces.pressure[: found.size]
+    assert np.abs(found - take).max() <= 1e-9 * np.abs(take).max()
+
+
+@compiled_only
+def test_lanes_with_vowels_play_what_takes_play():
+    batch = [tenor(voice__vowel=vowel, voice__frequency_hz=hz) for vowel, hz in VOWELS]
+    found = pressures(batch, 9600)
+    for setup, ours in zip(batch, found, strict=True):
+        take = again(setup, ours.size / setup.time.rate).traces.pressure
+        assert np.abs(ours - take).max() <= 1e-9 * np.abs(take).max()
+    assert not np.array_equal(found[0], found[1])
+
+
+@compiled_only
+def test_pulled_lane_with_a_vowel_is_a_take_with_a_pulled_voice():
+    setup = tenor(voice__vowel="a")
+    batch = lanes.Lanes([setup], REFERENCE, 30.0)
+    found = batch.watch(9600, lambda lane, pressure: pressure.copy())[0]
+    take = again(setup, found.size / 96000.0, 30.0).traces.pressure
     assert np.abs(found - take).max() <= 1e-9 * np.abs(take).max()
 
 
@@ -216,3 +237,22 @@ def test_recorded_voice_is_refused(tmp_path):
     setup = tenor().model_copy(update={"voice": recorded})
     with pytest.raises(ModelError, match=r"voice\.source is 'recording'; allowed in lanes"):
         lanes.Lanes([setup], REFERENCE)
+
+
+@pytest.mark.parametrize(
+    ("voice", "says"),
+    [
+        ({"jitter": 0.005}, r"voice\.jitter is 0\.005; allowed in lanes, .* is 0 \(a voice like"),
+        ({"noise": 0.1}, r"voice\.noise is 0\.1; allowed in lanes"),
+        ({"scoop_cents": 50.0}, r"voice\.scoop_cents is 50; allowed in lanes"),
+        ({"false_folds": 2}, r"voice\.false_folds is 2; allowed in lanes, .* is 1 \(a voice like"),
+    ],
+)
+def test_unsteady_voice_is_refused(voice, says):
+    with pytest.raises(ModelError, match=says):
+        lanes.Lanes([tenor(), sung_into(tenor(), **voice)], REFERENCE)
+
+
+def test_unsteady_voice_that_is_off_is_not_refused():
+    batch = lanes.Lanes([sung_into(tenor(), source="off", jitter=0.01)], REFERENCE)
+    assert batch.sung_hz.size == 1

@@ -14,6 +14,7 @@ from reedbore import acoustics
 from reedbore.bore import Bore, BoreSection
 from reedbore.kernel import parameters, reflection, single
 from reedbore.kernel import step as rows
+from reedbore.kernel.delay import lagrange, split_delay
 from reedbore.physics import air, radiation, tube
 from reedbore.presets import load_horn, setup_for
 
@@ -95,12 +96,12 @@ def test_delay_has_the_published_taps(fraction):
     wanted = [
         math.prod((1.0 + fraction - k) / (n - k) for k in range(4) if k != n) for n in range(4)
     ]
-    assert reflection.lagrange(fraction) == pytest.approx(wanted, abs=1e-15)
+    assert lagrange(fraction) == pytest.approx(wanted, abs=1e-15)
 
 
 def delayed(fraction, turn):
     """Response of the taps at angles [rad a sample]."""
-    taps = np.array(reflection.lagrange(fraction))
+    taps = np.array(lagrange(fraction))
     return taps @ np.exp(-1j * np.outer(np.arange(4), turn))
 
 
@@ -116,12 +117,12 @@ def test_delay_of_thirteen_tenths_at_200_hz():
     assert -np.angle(delayed(0.3, np.array([turn])))[0] / turn == pytest.approx(1.3, abs=1e-6)
 
 
-@given(delay=st.floats(3.0, 5000.0))
-def test_split_delay_is_the_whole_delay(delay):
+@given(samples=st.floats(3.0, 5000.0))
+def test_split_delay_is_the_whole_delay(samples):
     # The taps begin one sample before the whole part: first + 1 + fraction.
-    first, fraction = reflection.split_delay(delay)
+    first, fraction = split_delay(samples)
     assert 0.0 <= fraction < 1.0
-    assert first + 1 + fraction == pytest.approx(delay, abs=1e-9)
+    assert first + 1 + fraction == pytest.approx(samples, abs=1e-9)
 
 
 # --- losses --------------------------------------------------------------------------------------

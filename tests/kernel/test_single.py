@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from kernel import ode
 
 from reedbore import acoustics
 from reedbore.errors import ModelError
@@ -44,6 +45,23 @@ def test_plain_run_is_the_compiled_run(horn, dynamics):
     both = single.run(numbers, mouth), single.run(numbers, mouth, plain)
     for ours, theirs in zip(*both, strict=True):
         assert np.abs(ours - theirs).max() <= 1e-12 * np.abs(ours).max()
+
+
+# --- against a solver of differential equations --------------------------------------------------
+
+
+@pytest.mark.parametrize("depth", [0.0, 0.3])
+def test_step_follows_the_solver_of_scipy_twice_as_finely_four_times_as_closely(depth):
+    # Rival: scipy.integrate.solve_ivp, method LSODA (A. C. Hindmarsh, ODEPACK, 1983), on the same
+    # equations in continuous time: a beating reed, mouthpiece and throat of a cone without end.
+    exact, opening = ode.solved(ode.endless_cone(), 0.06, depth)
+    errors = []
+    for times in (1, 2):
+        ours = ode.stepped(ode.endless_cone(times * 96000.0), 0.06, depth)[::times]
+        errors.append(np.sqrt(np.mean((ours - exact) ** 2)) / np.std(exact))
+    assert opening.min() < 0.0  # it does beat
+    assert errors[0] < 3e-3
+    assert errors[1] < errors[0] / 3.0
 
 
 # --- a setup as numbers --------------------------------------------------------------------------

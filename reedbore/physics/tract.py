@@ -1,0 +1,320 @@
+"""The vocal tract above a sounding pair of vocal folds, and the mouth that ends it.
+
+In: areas and lengths of cylinders from the glottis to the lips, and what stands at the lips. Out:
+two-ports, transfers, impedances and formants. Lips round a mouthpiece are all but closed: what is
+then heard of a vowel is the pressure that its tongue shape lets stand before the reed.
+
+Volume flow is positive towards the lips; harmonic quantities vary as e^{+jωt}.
+"""
+
+import math
+from typing import NamedTuple, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Reals = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+TwoPort = tuple[Complexes, Complexes, Complexes, Complexes]
+
+
+class Gas(Protocol):
+    """What is needed of the air in the tract."""
+
+    @property
+    def density(self) -> float:
+        """[kg m⁻³]."""
+
+    @property
+    def sound_speed(self) -> float:
+        """[m s⁻¹]."""
+
+
+class Shape(NamedTuple):
+    """Cylinders from the glottis to the lips: areas [m²], and one length for them all [m]."""
+
+    areas: tuple[float, ...]
+    section_length: float
+
+
+class Walls(NamedTuple):
+    """How the walls of the tract yield and rub; all zero for rigid walls without friction."""
+
+    damping: float
+    """Resistance over mass of the walls. [rad s⁻¹]"""
+    stiffness: float
+    """Their own resonance, squared. [rad² s⁻²]"""
+    closed_resonance: float
+    """Of the closed tract between such walls, squared. [rad² s⁻²]"""
+    friction: float
+    """Of viscosity and heat conduction. [rad s⁻¹]"""
+
+
+RIGID = Walls(0.0, 0.0, 0.0, 0.0)
+
+SOFT = Walls(130.0 * math.pi, (30.0 * math.pi) ** 2, (406.0 * math.pi) ** 2, 4.0)
+"""Of a living tract: M. M. Sondhi and J. Schroeter, "A hybrid time-frequency domain articulatory
+speech synthesizer," IEEE Trans. Acoust. Speech Signal Process. 35(7), 955-967, 1987 (from
+memory)."""
+
+
+def _shape(length_cm: float, *areas_cm2: float) -> Shape:
+    return Shape(tuple(1e-4 * area for area in areas_cm2), 1e-2 * length_cm / len(areas_cm2))
+
+
+SHAPES = {
+    "a": _shape(17.0, 0.6, 1.0, 1.2, 1.3, 2.6, 5.5, 7.0, 5.0),
+    "i": _shape(16.0, 1.0, 4.5, 6.5, 6.0, 3.5, 1.0, 0.5, 1.2),
+    "u": _shape(18.0, 1.0, 3.0, 4.5, 1.5, 0.8, 3.0, 5.5, 0.5),
+}
+"""Tongue shapes of three vowels: our own, drawn to bring the formants of each."""
+
+FORMANT_STEP_HZ = 5.0
+
+WALL_HZ = 200.0
+"""Resonance of the closed mouth and tract of a living singer: V. Radolf et al., J. Sound Vib. 366,
+556, 2016."""
+
+WALL_LOSS = 0.5
+"""Resistance of the mouth's walls over the characteristic one of that resonance: our choice."""
+
+USUAL_FLOW = 1e-4
+"""Amplitude of the flow through sounding vocal folds (from memory). [m³ s⁻¹]"""
+
+USUAL_DEPTHS = 0.02, 0.15
+"""What `flow_depth` gives for that flow and mouths of usual size, low to high voices."""
+
+
+def two_port(shape: Shape, omega: Reals, gas: Gas, walls: Walls = SOFT) -> TwoPort:
+    """Two-port of a tract from the glottis to the lips.
+
+    Parameters
+    ----------
+    shape : Shape
+        Its cylinders.
+    omega : ndarray, shape (n,)
+        Angular frequency, above zero. [rad s⁻¹]
+    gas : Gas
+        The air in it.
+    walls : Walls
+        Its walls.
+
+    Returns
+    -------
+    TwoPort
+        (A, B, C, D), each of shape (n,): p, U at the glottis = A p + B U, C p + D U at the lips.
+
+    Notes
+    -----
+    Cylinder of length l and area S: A = D = cosh(σl/c), B = (ρc/S) γ sinh(σl/c),
+    C = (S/ρcγ) sinh(σl/c), with γ = √((α + jω)/(β + jω)), σ = γ(β + jω),
+    α = √(jω c₁), β = jω ω₀²/((jω + a) jω + b) + α; a, b, ω₀², c₁ are those of `Walls` [1]_.
+
+    References
+    ----------
+    .. [1] M. M. Sondhi and J. Schroeter, "A hybrid time-frequency domain articulatory speech
+       synthesizer," IEEE Trans. Acoust. Speech Signal Process. 35(7), 955-967, 1987 (from memory).
+    """
+    s = np.asarray(1j * omega, np.complex128)
+    friction = np.sqrt(s * walls.friction)
+    yielding = s * walls.closed_resonance / ((s + walls.damping) * s + walls.stiffness)
+    beta = yielding + friction
+    ratio = np.sqrt((friction + s) / (beta + s))
+    angle = ratio * (beta + s) * shape.section_length / gas.sound_speed
+    cosh, sinh = np.cosh(angle), np.sinh(angle)
+    one, none = np.ones_like(s), np.zeros_like(s)
+    whole: TwoPort = one, none, none, one
+    for area in shape.areas:
+        resistance = gas.density * gas.sound_speed / area * ratio
+        a, b, c, d = whole
+        e, f = sinh * resistance, sinh / resistance
+        whole = a * cosh + b * f, a * e + b * cosh, c * cosh + d * f, c * e + d * cosh
+    return whole
+
+
+def pressure_at_lips(whole: TwoPort, admittance: Complexes | complex) -> Complexes:
+    """Pressure at the lip end for a flow at the glottis, whose folds let nothing back.
+
+    Parameters
+    ----------
+    whole : TwoPort
+        The tract.
+    admittance : ndarray, shape (n,), or complex
+        Of what stands at the lips; 0 if they are closed. [m³ s⁻¹ Pa⁻¹]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        1/(C + D Y). [Pa s m⁻³]
+    """
+    _, _, c, d = whole
+    return 1.0 / (c + d * admittance)
+
+
+def flow_at_lips(whole: TwoPort, impedance: Complexes | complex) -> Complexes:
+    """Flow out of the lips for a flow at the glottis, whose folds let nothing back.
+
+    Parameters
+    ----------
+    whole : TwoPort
+        The tract.
+    impedance : ndarray, shape (n,), or complex
+        Of what stands at the lips; 0 is an ideal open end. [Pa s m⁻³]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        1/(C Z + D). [1]
+    """
+    _, _, c, d = whole
+    return 1.0 / (c * impedance + d)
+
+
+def impedance_at_lips(whole: TwoPort, glottis: Complexes | complex = 0.0) -> Complexes:
+    """Impedance of the tract seen from the lips: what a reed has upstream.
+
+    Parameters
+    ----------
+    whole : TwoPort
+        The tract.
+    glottis : ndarray, shape (n,), or complex
+        Admittance of the folds and what is below them; 0 if they are closed. [m³ s⁻¹ Pa⁻¹]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        (D + B Y)/(C + A Y). [Pa s m⁻³]
+    """
+    a, b, c, d = whole
+    return (d + b * glottis) / (c + a * glottis)
+
+
+def formants(
+    shape: Shape,
+    gas: Gas,
+    admittance: complex | None = None,
+    walls: Walls = RIGID,
+    highest: float = 5000.0,
+) -> Reals:
+    """Resonances of a tract that is closed at the glottis.
+
+    Parameters
+    ----------
+    shape : Shape
+        The tract.
+    gas : Gas
+        The air in it.
+    admittance : complex, optional
+        Of what stands at the lips; by default they are ideally open. [m³ s⁻¹ Pa⁻¹]
+    walls : Walls
+        Its walls.
+    highest : float
+        Up to here. [Hz]
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Where the transfer from the glottis to the lips is largest, rising. [Hz]
+
+    Notes
+    -----
+    There |1/transfer|² is least; a parabola through its three lowest points gives the place.
+    """
+    hz = np.arange(FORMANT_STEP_HZ, highest, FORMANT_STEP_HZ)
+    whole = two_port(shape, 2.0 * math.pi * hz, gas, walls)
+    seen = flow_at_lips(whole, 0.0) if admittance is None else pressure_at_lips(whole, admittance)
+    dip = 1.0 / np.abs(seen) ** 2
+    at = 1 + np.flatnonzero((dip[1:-1] < dip[:-2]) & (dip[1:-1] <= dip[2:]))
+    before, here, after = dip[at - 1], dip[at], dip[at + 1]
+    return hz[at] + 0.5 * FORMANT_STEP_HZ * (before - after) / (before - 2.0 * here + after)
+
+
+def channel_conductance(flow: float, pressure: float) -> float:
+    """Conductance of the reed's channel to small changes, about a steady flow.
+
+    Parameters
+    ----------
+    flow : float
+        Steady flow into the mouthpiece. [m³ s⁻¹]
+    pressure : float
+        Steady pressure across the channel. [Pa]
+
+    Returns
+    -------
+    float
+        dU/dp = U/(2p), as U grows with √p (Bernoulli), the reed standing still. [m³ s⁻¹ Pa⁻¹]
+    """
+    return flow / (2.0 * pressure)
+
+
+def cavity_impedance(volume: float, omega: Reals, gas: Gas) -> Complexes:
+    """Impedance of a mouth with rigid walls.
+
+    Parameters
+    ----------
+    volume : float
+        Air in it, small against the wavelength. [m³]
+    omega : ndarray, shape (n,)
+        Angular frequency, above zero. [rad s⁻¹]
+    gas : Gas
+        That air.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        ρc²/(jωV): adiabatic compression [1]_. [Pa s m⁻³]
+
+    References
+    ----------
+    .. [1] N. H. Fletcher and T. D. Rossing, "The Physics of Musical Instruments," 2nd ed.,
+       Springer, 1998, ch. 8.
+    """
+    return gas.density * gas.sound_speed**2 / (np.asarray(1j * omega, np.complex128) * volume)
+
+
+def mouth_impedance(volume: float, omega: Reals, gas: Gas) -> Complexes:
+    """Impedance of a mouth whose walls yield.
+
+    Parameters
+    ----------
+    volume : float
+        Air in it, small against the wavelength. [m³]
+    omega : ndarray, shape (n,)
+        Angular frequency, above zero. [rad s⁻¹]
+    gas : Gas
+        That air.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        1/(jωC + 1/(R + jωM)), C = V/ρc². [Pa s m⁻³]
+
+    Notes
+    -----
+    The mass M of the walls resonates with the air at `WALL_HZ`; R = `WALL_LOSS` √(M/C).
+    """
+    compliance = volume / (gas.density * gas.sound_speed**2)
+    mass = 1.0 / ((2.0 * math.pi * WALL_HZ) ** 2 * compliance)
+    resistance = WALL_LOSS * math.sqrt(mass / compliance)
+    s = np.asarray(1j * omega, np.complex128)
+    return 1.0 / (s * compliance + 1.0 / (resistance + s * mass))
+
+
+def flow_depth(flow: float, impedance: complex, breath: float) -> float:
+    """Depth of the sung pressure that a voice gives as a source of flow.
+
+    Parameters
+    ----------
+    flow : float
+        Amplitude of the flow through the folds at the sung pitch; `USUAL_FLOW`. [m³ s⁻¹]
+    impedance : complex
+        Of the mouth, or from the glottis to the lips, at that pitch. [Pa s m⁻³]
+    breath : float
+        Blowing pressure. [Pa]
+
+    Returns
+    -------
+    float
+        U |Z| over the blowing pressure; `USUAL_DEPTHS` at 3 kPa.
+    """
+    return flow * abs(impedance) / breath

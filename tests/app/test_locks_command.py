@@ -1,0 +1,90 @@
+"""The command `locks`: what is asked for reaches the search, and the table every kind of file."""
+
+import csv
+import json
+
+import pytest
+
+from reedbore.cli import lock_taking, main
+from reedbore.locks import Row, Table
+from reedbore.measures.locking import Edge
+
+ROW = Row(
+    ratio=(5, 2),
+    sung_hz=291.35,
+    state="locked",
+    heard="yes",
+    resultant_hz=58.27,
+    resultant_level_db=-27.0,
+    low=Edge(-0.4, -0.5),
+    high=Edge(0.1, 0.2),
+    nearest=None,
+    held=0.25,
+    lock_s=3.5,
+)
+
+
+@pytest.fixture
+def asked(monkeypatch):
+    """Stand in for the search, which takes half a minute; what it is asked is kept."""
+    kept = {}
+
+    def lock_table(setup, fingered_hz, **how):
+        kept.update(how, setup=setup, fingered_hz=fingered_hz)
+        return Table(
+            setup=setup, fingered_hz=fingered_hz, voice_off_hz=116.54, period=1, rows=(ROW,)
+        )
+
+    monkeypatch.setattr(lock_taking, "lock_table", lock_table)
+    return kept
+
+
+def test_the_demo_is_the_default(asked, capsys):
+    assert main(["locks"]) == 0
+    assert asked["fingered_hz"] == pytest.approx(116.54, abs=0.01)
+    assert asked["setup"].voice.source == "pulse"
+    # The low male voice, E2 to E4.
+    assert asked["voice_range"] == pytest.approx((82.41, 329.63), abs=0.01)
+    out = capsys.readouterr().out
+    assert out.startswith("Tenor saxophone, Bb2 fingered")
+    assert "5/2  D4, 13.7 cents low; holds from 0.2 under to 0.2 over" in out
+
+
+def test_what_is_asked_for_reaches_the_search(asked):
+    words = ["--horn", "clarinet-b-flat", "--fingered", "D3", "--depth", "0.2", "--all-ratios"]
+    assert main(["locks", *words, "--thorough", "--confirm", "--set", "reed.lip=1.1"]) == 0
+    assert (asked["thorough"], asked["confirm"], asked["voice_range"]) == (True, True, None)
+    assert asked["setup"].voice.depth == 0.2
+    assert asked["setup"].reed.lip == 1.1
+
+
+def test_one_json_document_on_stdout(asked, capsys):
+    assert main(["locks", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["rows"][0]["lock_range_cents"] == [-0.4, 0.1]
+    assert document["rows"][0]["aim"].startswith("D4, 13.7 cents low")
+
+
+def test_the_table_is_written_as_asked(asked, tmp_path):
+    kinds = [tmp_path / f"table.{kind}" for kind in ("csv", "json", "png", "svg")]
+    assert main(["locks", *(word for path in kinds for word in ("-o", str(path)))]) == 0
+    with kinds[0].open(encoding="utf-8", newline="") as file:
+        assert next(csv.DictReader(file))["ratio"] == "5/2"
+    assert json.loads(kinds[1].read_text(encoding="utf-8"))["title"].startswith("Tenor")
+    assert kinds[2].read_bytes().startswith(b"\x89PNG")
+    assert "<svg" in kinds[3].read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["-o", "table.doc"], "table.doc has no known kind of file; write one of .csv, .json"),
+        (["--fingered", "C7"], "allowed Ab2 to B3"),
+        (["--depth", "2"], "voice.depth is 2; allowed 0 to 1"),
+        (["--horn", "tuba"], "'tuba' is no horn"),
+    ],
+)
+def test_a_mistake_is_told_before_anything_is_searched(asked, capsys, words, sentence):
+    assert main(["locks", *words]) == 2
+    assert sentence in capsys.readouterr().err
+    assert not asked

@@ -1,0 +1,196 @@
+"""How fast maps and tables are made, what they cost in memory, and that the step is right.
+
+Run `python tests/benchmarks/maps.py [whole] [many]`: `whole` also makes the map of 256 × 256 cells,
+`many` also one of 10⁵. Each map is made in a process of its own, through its store, fits included;
+rivals run in turn. The load of the machine stands beside each figure.
+"""
+
+import json
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from unittest import mock
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from kernel import ode
+
+from reedbore import lock_edges, locks, many, presets, sweep_run, tuning
+from reedbore.kernel import lanes, parameters
+from reedbore.measures import pitch
+from reedbore.model import Setup
+from reedbore.notes import cents, parse_pitch, simple_ratios
+from reedbore.sweep import SUNG, Axis, Fingered, Sweep
+from reedbore.verdict import SIMPLE
+
+HORN, NOTE, SINGER = "tenor-saxophone", "Bb2", "low-male"
+SMALL, WHOLE = 48, 256
+SUNG_CENTS = 1200.0, 2400.0
+LENGTHS = 0.97, 1.03
+"""Of the bore, over the length that plays the note."""
+
+COUNTS = 1000, 10_000
+RUNS = 3
+
+
+def sung_setup() -> tuple[Setup, float]:
+    horn, hz = presets.load_horn(HORN), parse_pitch(NOTE)
+    voice = presets.setup_for(horn, presets.load_singer(SINGER)).voice
+    return tuning.tune(horn, hz).model_copy(update={"voice": voice}), hz
+
+
+def sweep_of(lengths: int, notes: int, seconds: float | None) -> Sweep:
+    setup, hz = sung_setup()
+    length = 1e3 * (setup.bore.length or 0.0)
+    bores = tuple(length * float(part) for part in np.linspace(*LENGTHS, lengths))
+    sung = tuple(float(cent) for cent in np.linspace(*SUNG_CENTS, notes))
+    axes = Axis(name="bore.length_mm", values=bores), Axis(name=SUNG, values=sung)
+    return Sweep(setup=setup, fingered=Fingered(hz), axes=axes, seconds=seconds)
+
+
+def make_map(lengths: int, notes: int, seconds: float | None, threads: int) -> None:
+    """Make a map in this process; print what it took."""
+    swept = sweep_of(lengths, notes, seconds)
+    warm = lanes.Lanes([swept.cell([axis.values[0] for axis in swept.axes])] * 2, 100.0)
+    warm.advance(0.1)
+    parameters.bores.waveguide.cache_clear()
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        mock.patch("os.cpu_count", return_value=threads),
+        mock.patch("sys.stderr", Path(os.devnull).open("w", encoding="ascii")),
+    ):
+        start, busy = time.perf_counter(), time.process_time()
+        sweep_run.run(swept, Path(folder) / "map.zarr")
+        took, busy = time.perf_counter() - start, time.process_time() - busy
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+    print(json.dumps({"s": took, "busy": busy, "mb": peak, "load": os.getloadavg()[0]}))
+
+
+def measured(lengths: int, notes: int, seconds: float | None, threads: int = 2) -> dict[str, float]:
+    words = ["map", str(lengths), str(notes), str(seconds or 0.0), str(threads)]
+    done = subprocess.run(
+        [sys.executable, __file__, *words], check=True, capture_output=True, text=True
+    )
+    found: dict[str, float] = json.loads(done.stdout)
+    return found
+
+
+def map_row(name: str, lengths: int, notes: int, seconds: float | None, threads: int = 2) -> float:
+    """Print one map; return its seconds."""
+    found = measured(lengths, notes, seconds, threads)
+    cells = lengths * notes
+    print(
+        f"  {name:<34}{lengths} x {notes:<5}{found['s']:8.1f} s {cells / found['s']:7.0f} cells/s "
+        f"{found['busy']:8.1f} s of processor, peak {found['mb']:.0f} MB, load {found['load']:.1f}",
+        flush=True,
+    )
+    return found["s"]
+
+
+def map_table(whole: bool) -> None:
+    print("maps, bore length along one axis, sung note along the other, fits included")
+    pairs = [
+        (
+            map_row("1 s cells, one thread", SMALL, SMALL, 1.0, 1),
+            map_row("1 s cells, two threads", SMALL, SMALL, 1.0, 2),
+        )
+        for _ in range(RUNS)
+    ]
+    print(f"  one thread over two: {statistics.median(a / b for a, b in pairs):.2f} (median)")
+    map_row("until decided, two threads", SMALL // 2, SMALL // 2, None)
+    if whole:
+        map_row("1 s cells, two threads", WHOLE, WHOLE, 1.0)
+
+
+def fits_row(count: int = 32) -> None:
+    """What a fit costs, and whether two threads fit faster: a map begins with one a length."""
+    swept = sweep_of(count, 2, 1.0)
+    setups = [swept.cell([length, 1200.0]) for length in swept.axes[0].values]
+    parameters.bores.waveguide.cache_clear()
+    start = time.thread_time()
+    for setup in setups:
+        parameters.numbers_of(setup)
+    print(f"fit of one bore: {1e3 * (time.thread_time() - start) / count:.1f} ms of processor")
+
+
+def memory_table(most: bool) -> None:
+    print("memory and time over cells, 1 s each, two threads")
+    counts = [*COUNTS, 100_000] if most else COUNTS
+    for cells in counts:
+        lengths = max(8, cells // 1250)
+        took = map_row(f"{cells} cells", lengths, cells // lengths, 1.0)
+    print(f"  10^6 cells by extrapolation from {counts[-1]}: {took * 1e6 / counts[-1]:.0f} s")
+
+
+def locks_row() -> None:
+    setup, hz = sung_setup()
+    control = many.controls_of([setup])[0]
+    assert control.hz is not None
+    ratios = [one for one in simple_ratios(SIMPLE) if 20.0 <= control.hz * one[0] / one[1] <= 2000]
+    works = {
+        f"edges of {len(ratios)} ratios": lambda: lock_edges.edges_of(setup, control.hz, ratios),
+        f"lock table of {len(ratios)} ratios": lambda: locks.lock_table(setup, hz),
+    }
+    lock_edges.edges_of(setup, control.hz, ratios[:1])  # compiled from here on
+    for name, work in works.items():
+        start, busy = time.perf_counter(), time.process_time()
+        work()
+        print(
+            f"{name}: {time.perf_counter() - start:.1f} s, {time.process_time() - busy:.1f} s of "
+            f"processor, load {os.getloadavg()[0]:.1f}",
+            flush=True,
+        )
+
+
+def solver_table() -> None:
+    """The step against `scipy.integrate.solve_ivp` on the same equations."""
+    seconds = 0.5
+    print("step against scipy.integrate.solve_ivp (LSODA), beating reed on a cone without end")
+    for depth in (0.0, 0.3):
+        start = time.process_time()
+        exact, _ = ode.solved(ode.endless_cone(), seconds, depth)
+        took = time.process_time() - start
+        hz = pitched(exact)
+        print(f"  depth {depth:g}: {hz:.3f} Hz; the solver takes {took:.1f} s for {seconds:g} s")
+        for times in (1, 2, 4):
+            setup = ode.endless_cone(times * 96000.0)
+            start = time.process_time()
+            ours = ode.stepped(setup, seconds, depth)[::times]
+            took = time.process_time() - start
+            error = np.sqrt(np.mean((ours - exact) ** 2)) / np.std(exact)
+            print(
+                f"    {times * 96} kHz: waveform off by {error:.1e} (rms over rms), pitch by "
+                f"{cents(pitched(ours), hz):+.4f} cents, {1e3 * took:.0f} ms"
+            )
+
+
+def pitched(pressure: np.ndarray) -> float:
+    thin, rate = pitch.thin(pressure[-round(0.4 * 96000.0) :], 96000.0)
+    found = pitch.fundamental(thin, rate)
+    assert found is not None
+    return pitch.refine(thin, rate, found.hz)
+
+
+def main() -> None:
+    words = sys.argv[1:]
+    if words[:1] == ["map"]:
+        lengths, notes, seconds, threads = words[1:]
+        make_map(int(lengths), int(notes), float(seconds) or None, int(threads))
+        return
+    print(f"{HORN}, {NOTE}, {SINGER}, 96 kHz")
+    solver_table()
+    fits_row()
+    locks_row()
+    map_table("whole" in words)
+    memory_table("many" in words)
+
+
+if __name__ == "__main__":
+    main()

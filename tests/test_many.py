@@ -1,0 +1,95 @@
+"""Many setups judged at once: the same answers as one by one, whatever stands beside them."""
+
+import numpy as np
+import pytest
+
+from reedbore import asking, many
+from reedbore.errors import ModelError
+from reedbore.measures import locking
+from reedbore.presets import load_horn
+from reedbore.render import render
+from reedbore.tuning import tune
+from reedbore.verdict import judge
+
+B_FLAT = 116.54094
+
+
+@pytest.fixture(scope="module")
+def tenor():
+    return tune(load_horn("tenor-saxophone"), B_FLAT)
+
+
+def sung(setup, hz, depth=0.1):
+    setup = setup.with_value("voice.source", "pulse").with_value("voice.depth", depth)
+    return setup.with_value("voice.frequency_hz", hz)
+
+
+@pytest.fixture(scope="module")
+def setups(tenor):
+    return [
+        sung(tenor, 5.0 * B_FLAT / 2.0),  # locks
+        sung(tenor, 5.0 * B_FLAT / 2.0 * 2.0 ** (8.0 / 1200.0)),  # drifts
+        sung(tenor, 1.37 * B_FLAT),  # rough
+        tenor.with_value("voice.source", "off"),
+        sung(tenor.with_value("breath.pressure_kpa", 0.5), 2.0 * B_FLAT),  # too little breath
+    ]
+
+
+@pytest.fixture(scope="module")
+def cells(setups):
+    return many.judge_cells(setups, [B_FLAT] * len(setups))
+
+
+def test_each_state_is_found(cells):
+    states = [cell.state for cell in cells]
+    assert states == ["locked", "drifting", "rough", "unsung", "silent"]
+
+
+@pytest.mark.parametrize("number", range(5))
+def test_a_cell_is_judged_like_a_take(setups, cells, number):
+    verdict, cell = judge(render(setups[number], 3.0)), cells[number]
+    assert cell.state == verdict.state
+    assert ((cell.p, cell.q) if cell.q else None) == verdict.ratio
+    if verdict.played_hz is None:
+        assert np.isnan(cell.played_hz)
+    else:
+        assert cell.played_hz == pytest.approx(verdict.played_hz, rel=1e-5)
+
+
+def test_a_cell_does_not_depend_on_what_stands_beside_it(setups, cells):
+    # Bit for bit: alone, and in another order.
+    turned = many.judge_cells(setups[::-1], [B_FLAT] * len(setups))[::-1]
+    for one, other, setup in zip(cells, turned, setups, strict=True):
+        alone = many.judge_cells([setup], [B_FLAT])[0]
+        assert repr(one) == repr(other) == repr(alone)
+
+
+def test_a_drift_is_that_of_the_two_tones(cells):
+    # Uncoupled, 8 cents off 5/2 would beat by 5 · 116.54 Hz · 8 cents = 2.70 Hz; near a lock of
+    # half a cent hardly less.
+    assert cells[1].drift_hz == pytest.approx(-2.70, abs=0.15)
+
+
+def test_in_a_fixed_time_only_a_slip_can_be_decided(setups):
+    found = many.judge_cells(setups[:3], [B_FLAT] * 3, seconds=1.0)
+    assert [cell.state for cell in found] == ["undecided", "drifting", "rough"]
+
+
+def test_progress_ends_at_one(setups):
+    told = []
+    many.judge_cells(setups[:2], [B_FLAT] * 2, seconds=1.0, progress=told.append)
+    assert told[-1] == 1.0
+
+
+def test_a_recorded_voice_is_refused(tenor):
+    recorded = tenor.model_copy(
+        update={"voice": tenor.voice.model_copy(update={"source": "recording", "file": "a.wav"})}
+    )
+    with pytest.raises(ModelError, match="record"):
+        many.judge_cells([recorded], [B_FLAT])
+
+
+def test_a_question_that_asks_nothing_is_answered(tenor):
+    pair = asking.Pair(sung(tenor, B_FLAT), 1, 1)
+    edge = locking.edge(-0.03, 0.0, 1.0)  # closer together than the fineness from the start
+    assert asking.ask([pair], [edge]) == [locking.Edge(-0.03, 0.0)]

@@ -1,0 +1,366 @@
+import contextlib
+import io
+from collections.abc import Callable
+from itertools import pairwise
+from pathlib import Path
+
+import mido
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from midi_files import END, TYPE_0, TYPE_1, another_library, by_hand, chunk, hexed
+
+from reedbore import presets
+from reedbore.errors import NoteError
+from reedbore.melody import Line, Note, write_line
+from reedbore.midi import FULL, TICKS, midi_bytes, resultant_bytes, soundings
+from reedbore.midi_reading import Found, read_midi
+from reedbore.notes import midi_name, midi_to_hz
+from reedbore.passage import DYNAMICS, Passage, Point, dynamic_share, write_breath, write_depth
+
+Read = Callable[[bytes], Found]
+
+
+@pytest.fixture(name="read")
+def _read(tmp_path: Path) -> Read:
+    def read(data: bytes) -> Found:
+        file = tmp_path / "mine.mid"
+        file.write_bytes(data)
+        return read_midi(file)
+
+    return read
+
+
+def passage(**changed: object) -> Passage:
+    return Passage.from_plain({"tempo_bpm": 60, "fingered": "Bb2:4", "sung": "D4:4", **changed})
+
+
+def events(data: bytes, track: int) -> list[tuple[int, mido.Message]]:
+    """List the messages of a track with the tick of each."""
+    now, found = 0, []
+    for message in mido.MidiFile(file=io.BytesIO(data)).tracks[track]:
+        now += message.time
+        found.append((now, message))
+    return found
+
+
+@pytest.mark.parametrize("data", [TYPE_0, TYPE_1], ids=["type 0", "type 1"])
+def test_the_example_of_the_standard_is_read(read: Read, data: bytes) -> None:
+    found = read(data)
+    assert found.passage == passage(
+        tempo_bpm=120, fingered="rest:2 E5:2", sung="rest:1 G4:3", breath="mf"
+    )
+    assert found.said == (
+        "notes on channel 3 are left out; 1 is the fingered line and 2 the sung one",
+    )
+
+
+@pytest.mark.parametrize("kind", [0, 1])
+def test_a_file_of_another_library_is_read(read: Read, kind: int) -> None:
+    found = read(another_library(kind))
+    made = found.passage
+    assert made.fingered == "Bb2:4 D3:3"
+    assert made.sung == "Bb3:1~ C4:0.5 rest:0.5 D4:1/3 rest:5/3 Bb3:3"
+    assert (made.tempo, made.tempo_changes, made.meter) == (72 / 60, "96@4", "3/4")
+    # A controller holds until the next: ff to shortly before beat 4, then pp.
+    assert [point.value for point in made.breath_curve] == [
+        dynamic_share(n) for n in ("f", "f", "pp")
+    ]
+    assert [point.beat for point in made.breath_curve] == [0.0, 4.0 - 1 / 16, 4.0]
+    assert made.depth == "0.1"
+    assert found.title == "Mill race"
+    assert found.said == ("controller 7 on channel 1 is left out",)
+
+
+# --- there and back ------------------------------------------------------------------------------
+
+
+def test_the_demo_comes_back_from_midi(read: Read) -> None:
+    piece = presets.load_piece("mill-race")
+    found = read(midi_bytes(piece.passage, piece.title))
+    assert found.said == ()
+    assert found.title == "Mill race"
+    assert found.passage.fingered_line == piece.passage.fingered_line
+    assert found.passage.sung_line == piece.passage.sung_line
+    assert found.passage.tempo == piece.passage.tempo
+    assert found.passage.breath_curve == piece.passage.breath_curve
+
+
+GRID = st.integers(1, 3 * TICKS).map(lambda ticks: ticks / TICKS)
+SPELLED = st.builds(
+    lambda key, tenths: midi_name(key) + (f"{tenths / 10:+g}c" if tenths else ""),
+    st.integers(1, 126), st.just(0) | st.integers(-499, 499),
+)  # fmt: skip
+
+
+def lines(names: tuple[str, ...]) -> st.SearchStrategy[Line]:
+    note = st.builds(
+        Note, SPELLED | st.sampled_from(["C4", "D4"]), GRID, st.sampled_from(names), st.booleans()
+    )
+    rest = st.builds(Note, st.none(), GRID)
+    return (
+        st.lists(note | rest, min_size=1, max_size=12)
+        .map(_plain)
+        .filter(lambda line: any(line.pitches))
+    )
+
+
+def _plain(notes: list[Note]) -> Line:
+    """Take away what MIDI writes in one way only: rests after rests, ties, slurs to nowhere."""
+    kept = [
+        note for here, note in enumerate(notes) if here == 0 or note.pitch or notes[here - 1].pitch
+    ]
+    after: list[Note | None] = [*kept[1:], None]
+    return Line(
+        tuple(
+            note._replace(
+                fingering=note.fingering if note.pitch else "",
+                slurred=bool(note.slurred and note.pitch and following and following.pitch)
+                and (note.pitch, note.fingering) != (following.pitch, following.fingering),
+            )
+            for note, following in zip(kept, after, strict=True)
+        )
+    )
+
+
+QUICK = settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+
+
+@QUICK
+@given(lines(("", "fork", "side B♭")), lines(("",)), st.integers(1000, 40000))
+def test_lines_come_back_from_midi_exactly(
+    read: Read, fingered: Line, sung: Line, tempo: int
+) -> None:
+    made = passage(
+        tempo_bpm=tempo / 100, fingered=write_line(fingered), sung=write_line(sung),
+        tempo_changes="33.3@1 200@7", meter="6/8 3/4@3",
+    )  # fmt: skip
+    found = read(midi_bytes(made))
+    assert found.said == ()
+    assert found.passage.fingered_line == fingered
+    assert found.passage.sung_line == sung
+    assert found.passage.tempo == made.tempo
+    assert [tempo[:2] for tempo in found.passage.tempi] == [
+        tempo[:2] for place, tempo in enumerate(made.tempi)
+        if place == 0 or tempo.hz != made.tempi[place - 1].hz
+    ]  # fmt: skip
+    assert found.passage.meters == made.meters
+
+
+VALUES = st.sampled_from([dynamic_share(name) for name in DYNAMICS]) | st.floats(0.0, 1.0)
+CURVES = st.lists(
+    st.tuples(st.integers(0, 12 * TICKS), VALUES), min_size=1, max_size=8,
+    unique_by=lambda pair: pair[0],
+).map(lambda pairs: tuple(Point(tick / TICKS, value) for tick, value in sorted(pairs)))  # fmt: skip
+
+
+@QUICK
+@given(CURVES, CURVES)
+def test_curves_come_back_from_midi_to_a_few_steps_of_fourteen_bits(
+    read: Read, breath: tuple[Point, ...], depth: tuple[Point, ...]
+) -> None:
+    made = passage(breath=write_breath(breath), depth=write_depth(depth))
+    found = read(midi_bytes(made)).passage
+    beats = np.arange(0, 13 * TICKS, 7) / TICKS
+    for before, after in (
+        (made.breath_curve, found.breath_curve), (made.depth_curve, found.depth_curve),
+    ):  # fmt: skip
+        then, now = (np.interp(beats, *np.array(points).T) for points in (before, after))
+        assert np.max(np.abs(then - now)) < 3.5 / FULL
+    # The lines do not grow where a curve goes on beyond them.
+    assert (found.fingered, found.sung) == ("Bb2:4", "D4:4")
+
+
+def test_a_hairpin_comes_back_as_it_was_written(read: Read) -> None:
+    text = "mf mf@4 ff@6.5 pp@9 0.25@12"
+    found = read(midi_bytes(passage(fingered="C3:12", breath=text, depth="0.1 0.3@4 0.05@5")))
+    assert found.passage.breath == text
+    assert found.passage.depth == "0.1 0.3@4 0.05@5"
+    assert found.said == ()
+
+
+def test_a_tie_is_one_note_in_midi(read: Read) -> None:
+    found = read(midi_bytes(passage(fingered="C3:1~ C3:1~ D3:1 D3:1")))
+    assert found.passage.fingered == "C3:2~ D3:1 D3:1"
+
+
+def test_bounds_are_rounded_one_by_one() -> None:
+    # 30 notes of a seventh of a beat: the last ends within half a tick of where it should.
+    made = soundings(Line((Note("C4", 1 / 7),) * 30))
+    assert made[-1].end == round(30 / 7 * TICKS)
+    assert all(here.end == there.start for here, there in pairwise(made))
+
+
+def test_a_note_shorter_than_a_tick_is_refused() -> None:
+    with pytest.raises(NoteError, match="D3 at beat 1 is shorter than 1/960 beat"):
+        midi_bytes(passage(fingered="C3:1 D3:0.0001 C3:1"))
+
+
+# --- the bytes that we write ---------------------------------------------------------------------
+
+
+def test_a_slur_overlaps_and_a_tongued_note_does_not() -> None:
+    data = midi_bytes(passage(fingered="C3:1~ D3:1 E3:1"))
+    notes = [
+        (tick, message.type, message.note)
+        for tick, message in events(data, 1)
+        if message.type.startswith("note")
+    ]
+    assert notes == [
+        (0, "note_on", 48), (960, "note_on", 50), (961, "note_off", 48),
+        (1920, "note_off", 50), (1920, "note_on", 52), (2880, "note_off", 52),
+    ]  # fmt: skip
+
+
+def test_cents_are_bent_within_two_semitones() -> None:
+    data = midi_bytes(passage(sung="C4+50c:1 C4:1"))
+    bends = [
+        (tick, message.pitch) for tick, message in events(data, 2) if message.type == "pitchwheel"
+    ]
+    # 8192 steps are two semitones [MIDI 1.0 specification, pitch bend and RPN 0].
+    assert bends == [(0, 2048), (960, 0)]
+
+
+def test_controllers_have_their_standard_numbers() -> None:
+    # Table of controllers of the MIDI 1.0 specification: 2 breath, 11 expression, 32 more for the
+    # fine part of each.
+    data = midi_bytes(passage(breath="1", depth="0.5"))
+    for track, numbers in ((3, [2, 34]), (4, [11, 43])):
+        found = [message for _, message in events(data, track) if message.type == "control_change"]
+        assert [message.control for message in found] == numbers
+    assert [message.channel for _, message in events(data, 4)[1:-1]] == [1, 1]
+
+
+def test_resultants_are_written_with_the_tempo_of_their_passage() -> None:
+    heard = [
+        (0.0, 2.0, midi_to_hz(34.25)), (2.0, 1.0, 5.0), (3.0, 1.0, float("nan")),
+        (4.0, 1.0, midi_to_hz(34.0)), (5.0, 0.0001, 100.0),
+    ]  # fmt: skip
+    data = resultant_bytes(heard, passage(tempo_bpm=50), "Mill race, resultants")
+    (tempo,) = [message.tempo for _, message in events(data, 0) if message.type == "set_tempo"]
+    assert tempo == 1_200_000
+    found = [
+        (tick, message.type, getattr(message, "pitch", getattr(message, "note", None)))
+        for tick, message in events(data, 1)
+        if message.type in {"note_on", "note_off", "pitchwheel"}
+    ]
+    assert found == [
+        (0, "pitchwheel", 1024), (0, "note_on", 34), (1920, "note_off", 34),
+        (3840, "pitchwheel", 0), (3840, "note_on", 34), (4800, "note_off", 34),
+    ]  # fmt: skip
+
+
+# --- files by hand -------------------------------------------------------------------------------
+
+
+def test_the_range_of_the_bend_follows_its_rpn(read: Read) -> None:
+    # RPN 0 to 12 semitones and 0 cents; bend 6144 = 8192 + (-2048), a quarter of it downwards.
+    ranged = hexed("00 B06500 00 B06400 00 B0060C 00 B02600 00 E00030")
+    found = read(by_hand(ranged + hexed("00 903C40 60 803C40") + END))
+    assert found.passage.fingered == "A3:1"
+
+
+def test_another_parameter_leaves_the_range_alone(read: Read) -> None:
+    # RPN 1 (fine tuning), then NRPN: neither is the range of the bend.
+    other = hexed("00 B06500 00 B06401 00 B0060C 00 B06300 00 B0060C 00 E00060")
+    found = read(by_hand(other + hexed("00 903C40 60 803C40") + END))
+    assert found.passage.fingered == "C#4:1"
+
+
+def test_a_coarse_ramp_is_thinned_to_its_ends(read: Read) -> None:
+    steps = b"".join(b"\x06\xb0\x02" + bytes([value]) for value in range(1, 101))
+    data = hexed("00 B00200") + steps + hexed("00 903C40 60 803C40") + END
+    points = read(by_hand(data)).passage.breath_curve
+    assert [point.beat for point in points] == [0.0, 600 / 96]
+    assert points[-1].value == pytest.approx(100 / 127, abs=0.5 / 127)
+
+
+def test_what_a_line_cannot_hold_is_said(read: Read) -> None:
+    chord = hexed("00 903C40 00 904040 30 E00050 30 803C40 00 804040")
+    drums = hexed("00 992440 10 892440")
+    found = read(by_hand(chord + END, drums + END))
+    assert found.passage.fingered == "E4:1"
+    assert found.said == (
+        "channel 1 is one line: 1 note left out, which began together with a higher one or lasted "
+        "no time",
+        "pitch bend within 1 note of channel 1 left out; a note keeps the pitch it begins with",
+        "notes on channel 10 are left out; 1 is the fingered line and 2 the sung one",
+    )
+
+
+def test_a_deep_expression_is_said(read: Read) -> None:
+    sung = hexed("00 B10B7F 00 914040 60 814040")
+    (said,) = read(by_hand(hexed("00 903C40 60 803C40") + END, sung + END)).said
+    assert said == "the expression controller reaches a depth of 1, which is exaggerated"
+
+
+def test_notes_that_never_end_last_to_the_end_of_their_track(read: Read) -> None:
+    found = read(by_hand(hexed("00 903C40 60 B07B00 60 904040") + hexed("60 FF2F00")))
+    assert found.passage.fingered == "C4:1 rest:1 E4:1"
+
+
+def test_foreign_chunks_are_skipped(read: Read) -> None:
+    data = by_hand(hexed("00 903C40 60 803C40") + END)
+    found = read(data[:14] + chunk(b"XFIH", b"\x00" * 5) + data[14:] + chunk(b"XFKM", b"!"))
+    assert found.passage.fingered == "C4:1"
+
+
+def test_a_title_may_be_in_either_encoding(read: Read) -> None:
+    notes = hexed("00 903C40 60 803C40") + END
+    for held in ("Mühle".encode(), "Mühle".encode("latin-1")):
+        name = b"\x00\xff\x03" + bytes([len(held)]) + held
+        assert read(by_hand(name + notes)).title == "Mühle"
+
+
+GOOD = hexed("00 903C40 60 803C40") + END
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (b"", "this is no MIDI file: it does not begin with a MIDI header (byte 0)"),
+        (b"RIFF" + bytes(40), "this is no MIDI file"),
+        (by_hand(GOOD, kind=2), "it is a MIDI file of type 2; types 0 and 1 can be read (byte 9)"),
+        (by_hand(GOOD, ticks=-6360), "it counts time in film frames, not in beats (byte 12)"),
+        (by_hand(GOOD)[:-6], "it ends inside a track: 6 of 12 bytes (byte 14)"),
+        (by_hand(GOOD)[:14], "it has 0 of the 1 tracks that it names (byte 10)"),
+        (by_hand(GOOD, hexed("00 3C40") + END), "track 2 is broken near its byte 2: running"),
+        (by_hand(hexed("00 903C")), "track 1 is broken near its byte 3: an event is cut off"),
+        (by_hand(hexed("00 903C90 00 803C40") + END), "track 1 is broken near its byte 4: data"),
+        (by_hand(END), "channel 1 has no notes; it is the fingered line"),
+        (by_hand(hexed("00 FF5103 0186A0") + GOOD), "passage.tempo_bpm is 600 beats/min; allowed"),
+        (by_hand(hexed("00 FF5103 000000") + GOOD), "it has a tempo of 0 microseconds a beat"),
+        (by_hand(hexed("00 FF5804 04061808") + GOOD), "passage.meter cannot be read: '4/64' is no"),
+    ],
+    ids=lambda value: value[:40] if isinstance(value, str) else "",
+)  # fmt: skip
+def test_a_broken_file_is_one_sentence_that_says_where(read: Read, data: bytes, says: str) -> None:
+    with pytest.raises(NoteError) as told:
+        read(data)
+    assert str(told.value).startswith("mine.mid: " + says)
+    assert "\n" not in str(told.value)
+
+
+def test_a_missing_file_is_told(tmp_path: Path) -> None:
+    with pytest.raises(NoteError, match=r"none\.mid cannot be read: No such file"):
+        read_midi(tmp_path / "none.mid")
+
+
+@settings(QUICK, max_examples=150)
+@given(
+    st.sampled_from([TYPE_0, TYPE_1, another_library(1)]),
+    st.lists(st.tuples(st.integers(0, 400), st.integers(0, 255)), max_size=6),
+    st.integers(0, 400),
+)
+def test_no_bytes_do_harm(
+    read: Read, data: bytes, changes: list[tuple[int, int]], cut: int
+) -> None:
+    broken = bytearray(data)
+    for place, value in changes:
+        broken[place % len(broken)] = value
+    # Anything but a passage or one sentence, told by NoteError, would fail here.
+    with contextlib.suppress(NoteError):
+        assert read(bytes(broken[: len(broken) - cut // 8])).passage.fingered_line.notes
