@@ -30,9 +30,11 @@ class Sought:
     nearest: tuple[float, float]
 
 
-def seek(pairs: Sequence[Pair], longest: float, tell: Progress) -> list[Sought | None]:
-    """Look for the locks of many pairs, then for both edges of each side by side."""
-    insides = asking.ask(pairs, [locking.find_inside() for _ in pairs])
+def seek(
+    pairs: Sequence[Pair], longest: float, tell: Progress, start: float = 0.0
+) -> list[Sought | None]:
+    """Look for the locks of many pairs, from a detuning on, then for both edges of each."""
+    insides = asking.ask(pairs, [locking.find_inside(start) for _ in pairs])
     tell(0.3)
     locked = [k for k, found in enumerate(insides) if found and found[0] is not None]
     sides = [(k, way) for k in locked for way in (-1.0, 1.0)]

@@ -31,6 +31,9 @@ LISTEN_S = 4.0
 FIRST_LOCK_CYCLES = 0.05
 """Locked from when the phase stays so near to where it ends."""
 
+BESIDE_CENTS = 5.0
+"""So far beside the just note a lock is looked for where the horn leaves its register there."""
+
 DEPTHS = 0.05, 0.1, 0.2, 0.3
 """Soft hum, normal, and strong."""
 
@@ -116,7 +119,12 @@ def lock_table(
     ModelError
         If the reed does not sound by itself, or has a subharmonic of its own.
     """
-    tell = progress or (lambda _: None)
+    parts = 1.0 + 4.0 * thorough + confirm
+
+    def tell(done: float) -> None:
+        if progress:
+            progress(done / parts)
+
     control = _alone(setup)
     assert control.hz is not None
     ratios = [
@@ -125,13 +133,16 @@ def lock_table(
         if _within(control.hz * ratio[0] / ratio[1], voice_range)
     ]
     sought = edges_of(setup, control.hz, ratios, progress=lambda share: tell(0.6 * share))
-    rows = [_row(setup, control, ratio, found) for ratio, found in zip(ratios, sought, strict=True)]
-    rows = _at_once(lambda row: _listened(setup, control, row), rows, tell, 0.6, 1.0)
+    rows = [_row(control, ratio, found) for ratio, found in zip(ratios, sought, strict=True)]
+    rows = _at_once(lambda row: _listened(setup, control, row), rows, tell, 0.6, 0.9)
+    rows = _looked_beside(setup, control, rows)
+    tell(1.0)
     if thorough:
-        rows = _by_depth(setup, control.hz, rows)
-        rows = _at_once(lambda row: _approached(setup, control, row), rows, tell, 1.0, 1.0)
+        rows = _by_depth(setup, control.hz, rows, tell)
+        rows = _at_once(lambda row: _approached(setup, control, row), rows, tell, 4.6, 5.0)
     if confirm:
         rows = _confirmed(setup, rows)
+        tell(parts)
     rows.sort(key=lambda row: row.sung_hz)
     period = control.period or 0
     return Table(
@@ -163,7 +174,7 @@ def _within(hz: float, bounds: tuple[float, float] | None) -> bool:
     return low <= hz <= high
 
 
-def _row(setup: Setup, control: listening.Control, ratio: Ratio, found: Sought | None) -> Row:
+def _row(control: listening.Control, ratio: Ratio, found: Sought | None) -> Row:
     assert control.hz is not None
     p, q = ratio
     just = control.hz * p / q
@@ -224,12 +235,28 @@ def _time_to_lock(setup: Setup, row: Row) -> float | None:
     return float(times[off[-1] + 1]) if off[-1] + 1 < times.size else None
 
 
-def _by_depth(setup: Setup, voice_off_hz: float, rows: list[Row]) -> list[Row]:
+def _looked_beside(setup: Setup, control: listening.Control, rows: list[Row]) -> list[Row]:
+    """Where the just note throws the horn out of its register, look for a lock on either side."""
+    assert control.hz is not None
+    for start in (-BESIDE_CENTS, BESIDE_CENTS):
+        left = [k for k, row in enumerate(rows) if row.state == "jumped"]
+        pairs = []
+        for k in left:
+            p, q = rows[k].ratio
+            pairs.append(Pair(sung_at(setup, control.hz * p / q), p, q))
+        for k, found in zip(left, seek(pairs, LONGEST_S, lambda _: None, start), strict=True):
+            if found is not None and found.edges:
+                rows[k] = _listened(setup, control, _row(control, rows[k].ratio, found))
+    return rows
+
+
+def _by_depth(setup: Setup, voice_off_hz: float, rows: list[Row], tell: Progress) -> list[Row]:
     """Find each lock range at the usual depths, and the least depth that locks."""
     ratios = [row.ratio for row in rows]
     found: dict[float, list[Sought | None]] = {}
     for depth in DEPTHS:
         found[depth] = edges_of(setup.with_value("voice.depth", depth), voice_off_hz, ratios)
+        tell(1.0 + 3.0 * len(found) / len(DEPTHS))
     wide = []
     for k in range(len(rows)):
         seen = {depth: sought[k] for depth, sought in found.items()}

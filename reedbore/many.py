@@ -21,6 +21,9 @@ from reedbore.verdict import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, UNDECIDED
 LOOK_S = 0.5
 """The end of a run, in which the pressure itself is looked at. [s]"""
 
+SHORTEST_S = 1.0
+"""A shorter run shows too little of a beat to tell anything. [s]"""
+
 Samples = NDArray[np.float64]
 
 
@@ -90,7 +93,8 @@ def judge_cells(
             )
         ]
         longest = locking.LAST_WATCH if seconds is None else seconds
-        named = _decided(part, named, fingered_hz[start : start + BATCH], longest)
+        if longest >= SHORTEST_S:
+            named = _decided(part, named, fingered_hz[start : start + BATCH], longest)
         cells += named
         tell(len(cells) / len(setups))
     return cells
