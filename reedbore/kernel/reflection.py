@@ -167,7 +167,7 @@ def _bilinear(z: Complexes, rate: float) -> Complexes:
     return 2.0 * rate * (z - 1.0) / (z + 1.0)
 
 
-@functools.lru_cache(maxsize=4096)
+@functools.lru_cache(maxsize=512)
 def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
     """Fit the delays and filters of a bore.
 
@@ -192,7 +192,7 @@ def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
         return _guided(bore, throat(bore.chain()[0], volume, gas, looks_ahead), gas, rate)
 
 
-@functools.lru_cache(maxsize=4096)
+@functools.lru_cache(maxsize=512)
 def _looks_ahead(bore: Bore, volume: float, gas: Gas) -> float:
     """Find how far ahead the throat's loss lies, by the height of the lowest impedance peak."""
     pieces = bore.chain()

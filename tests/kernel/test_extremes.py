@@ -1,9 +1,12 @@
 """Setups drawn from all that is legal: nothing diverges, all fades once the breath is off."""
 
 import extremes
+import numba
 import pytest
 
 from reedbore.audio import CEILING_DBTP
+
+pytestmark = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 
 
 @pytest.fixture(scope="module")
