@@ -3,6 +3,7 @@
 Amplitudes are those of the sinusoids themselves: a line of peak amplitude 1 reads 1.
 """
 
+import functools
 from typing import NamedTuple
 
 import numpy as np
@@ -42,6 +43,7 @@ class Spectrogram(NamedTuple):
     level_db: NDArray[np.float64]
 
 
+@functools.lru_cache(maxsize=16)
 def blackman_harris(length: int) -> NDArray[np.float64]:
     """Blackman-Harris window of four terms.
 
@@ -59,6 +61,7 @@ def blackman_harris(length: int) -> NDArray[np.float64]:
     window = np.zeros(length)
     for order, weight in enumerate(BLACKMAN_HARRIS):
         window += weight * np.cos(order * turn)
+    window.flags.writeable = False  # it is shared
     return window
 
 
