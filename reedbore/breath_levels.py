@@ -12,9 +12,9 @@ import numpy as np
 from reedbore.acoustics import admittance, elements, first_opening, gas_of, vent_number
 from reedbore.errors import ModelError
 from reedbore.model import Setup
+from reedbore.passage import DYNAMICS
 from reedbore.physics import reed, tube
 
-DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 CM_OF_WATER = 98.0665  # [Pa], the conventional centimetre of water: exact by definition
 UNITS = {"kpa": 1e3, "cmh2o": CM_OF_WATER}
 SEARCH_STEP = 2.0  # [Hz], a tenth of the width of the first resonance or less

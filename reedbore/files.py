@@ -34,6 +34,32 @@ def write_whole(path: Path, data: bytes) -> None:
             beside.unlink(missing_ok=True)
 
 
+def picture_kind(path: Path, kinds: tuple[str, ...]) -> str:
+    """Tell by its suffix which kind of picture a file is to be.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    kinds : tuple of str
+        Suffixes that can be drawn, with their dot.
+
+    Returns
+    -------
+    str
+        One of them, without the dot.
+
+    Raises
+    ------
+    ReedboreError
+        If it is none of them.
+    """
+    kind = path.suffix.lower()
+    if kind not in kinds:
+        raise ReedboreError(f"{path} has no known kind of picture; write {', '.join(kinds)}")
+    return kind[1:]
+
+
 def check_writable(path: Path) -> None:
     """Find out before long work whether its result can be written; nothing is left behind.
 

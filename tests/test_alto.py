@@ -6,18 +6,17 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from playing import RATE, heard, played
 
 from reedbore.acoustics import admittance, open_row_cutoff
-from reedbore.kernel import parameters, reflection, single
-from reedbore.measures import pitch
+from reedbore.kernel import reflection
 from reedbore.measures.spectrum import decibel, harmonic_amplitudes
 from reedbore.model import Setup
 from reedbore.notes import cents, midi_name, midi_to_hz, parse_note
 from reedbore.physics import toneholes, tube
 from reedbore.presets import load_horn
-from reedbore.tuning import blown, low_register, tune
+from reedbore.tuning import low_register, tune
 
-RATE = 96000.0
 VENT_OPENS_S = 0.6
 ALTO = "alto-saxophone"
 UPPER_VENT, LOWER_VENT = 1, 2
@@ -29,18 +28,6 @@ def fingered(label: str, kpa: float | None = None, horn: str = ALTO) -> Setup:
     note, *name = label.split()
     setup = tune(load_horn(horn), midi_to_hz(parse_note(note)), fingering=" ".join(name))
     return setup.with_value("breath.pressure_kpa", kpa) if kpa else setup
-
-
-def heard(pressure: NDArray[np.float64]) -> float:
-    """Find the pitch [Hz] of a steady stretch with no guess; 0 if there is none."""
-    thinned, rate = pitch.thin(pressure, RATE)
-    found = pitch.fundamental(thinned, rate)
-    return pitch.refine(thinned, rate, found.hz) if found and np.ptp(thinned) > 100.0 else 0.0
-
-
-def played(setup: Setup, seconds: float = 1.2) -> NDArray[np.float64]:
-    """Pressure in the mouthpiece [Pa] from rest; the last half second is steady."""
-    return single.run(parameters.numbers_of(setup), blown(setup, seconds)).pressure
 
 
 def off_note(label: str, kpa: float | None = None) -> float:

@@ -69,7 +69,7 @@ def sweep(
     written
         Take the fingered note as written for the horn.
     seconds
-        Run each cell just so long, 0.5 to 600 s, and mark what is not decided by then; the time
+        Run no cell longer than this, 0.5 to 600 s, and mark what is not decided by then; the time
         it takes grows in proportion. [default: as long as the decision needs]
     edges
         Also find where each lock ends, to a fraction of a cent, for all ratios along the sung

@@ -16,9 +16,8 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from reedbore import acoustics, notes
-from reedbore.errors import ReedboreError
 from reedbore.figures.plots import DOTS_PER_INCH, FAINT, HORN_BLUE, INK, PAPER, VOICE_ORANGE
-from reedbore.files import write_whole
+from reedbore.files import picture_kind, write_whole
 from reedbore.kernel.parameters import waveguide_of
 from reedbore.model import Setup
 from reedbore.physics import tube
@@ -84,9 +83,7 @@ def impedance_picture(setup: Setup, title: str, path: Path) -> None:
     ReedboreError
         If the kind of file is unknown or it cannot be written.
     """
-    kind = path.suffix.lower()
-    if kind not in SUFFIXES:
-        raise ReedboreError(f"{path} has no known kind of picture; write {', '.join(SUFFIXES)}")
+    kind = picture_kind(path, SUFFIXES)
     drawn = curves(setup)
     figure = Figure(figsize=(11.0, 7.0), dpi=DOTS_PER_INCH, facecolor=PAPER, layout="constrained")
     FigureCanvasAgg(figure)
@@ -96,7 +93,7 @@ def impedance_picture(setup: Setup, title: str, path: Path) -> None:
     _phase(phase, drawn)
     _cutoff((size, phase), drawn.cutoff)
     buffer = io.BytesIO()
-    figure.savefig(buffer, format=kind[1:])
+    figure.savefig(buffer, format=kind)
     write_whole(path, buffer.getvalue())
 
 

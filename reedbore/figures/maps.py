@@ -14,11 +14,10 @@ import numpy as np
 from matplotlib.figure import Figure
 from PIL import Image
 
-from reedbore.errors import ReedboreError
 from reedbore.figures import maps_data, maps_line, maps_page, maps_panel, maps_sheet, maps_words
 from reedbore.figures.maps_data import LockMap
 from reedbore.figures.plots import INK, PAPER
-from reedbore.files import check_writable, write_whole
+from reedbore.files import check_writable, picture_kind, write_whole
 
 SUFFIXES = ".png", ".svg", ".pdf", ".html"
 
@@ -48,18 +47,16 @@ def picture(store: Path, path: Path) -> LockMap:
     ReedboreError
         If there is no sweep, the kind of file is unknown, or it cannot be written.
     """
-    kind = path.suffix.lower()
-    if kind not in SUFFIXES:
-        raise ReedboreError(f"{path} has no known kind of picture; write {', '.join(SUFFIXES)}")
+    kind = picture_kind(path, SUFFIXES)
     check_writable(path)
     found = maps_data.read(store)
-    if kind == ".html":
+    if kind == "html":
         write_whole(path, maps_page.page(found).encode())
         return found
     figure = draw(found)
     buffer = io.BytesIO()
-    figure.savefig(buffer, format=kind[1:], facecolor=PAPER)
-    if kind == ".png":
+    figure.savefig(buffer, format=kind, facecolor=PAPER)
+    if kind == "png":
         buffer = _with_palette(buffer)
     write_whole(path, buffer.getvalue())
     return found

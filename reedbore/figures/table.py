@@ -14,10 +14,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from reedbore.errors import ReedboreError
 from reedbore.figures.maps_words import CARE, third_words
 from reedbore.figures.plots import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
-from reedbore.files import check_writable, write_whole
+from reedbore.files import check_writable, picture_kind, write_whole
 from reedbore.lock_edges import NARROWEST_CENTS
 from reedbore.locks_words import hold, where
 from reedbore.model import depth_name
@@ -109,11 +108,9 @@ def lock_table_picture(table: "Table", title: str, path: Path, *, a4: float = A4
 
 
 def _kind(path: Path) -> str:
-    kind = path.suffix.lower()
-    if kind not in SUFFIXES:
-        raise ReedboreError(f"{path} has no known kind of picture; write {', '.join(SUFFIXES)}")
+    kind = picture_kind(path, SUFFIXES)
     check_writable(path)
-    return kind[1:]
+    return kind
 
 
 def _write(figure: Figure, path: Path, kind: str) -> None:
