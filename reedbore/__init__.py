@@ -14,6 +14,7 @@ The modules, in the order in which data flows through them::
     passage_controls  a passage as samples: pitches, gates, breath, depth
     midi         a passage to a Standard MIDI File   (midi_reading, midi_channel: and back)
     acoustics    a bore to its exact impedance and what leaves its openings
+    upstream     mouth and throat to theirs, and what a flow through the folds makes there
     presets      TOML files to models, with every mistake told
     physics/     air, tube, tone holes, radiation, reed, glottis, tract: published formulas
     kernel/      the time step, compiled: numbers in, samples out
@@ -24,9 +25,13 @@ The modules, in the order in which data flows through them::
     singing      a voice to the waveform that is sung
     render       a setup and what is fingered and sung to a take
     measures/    samples to numbers: pitch, spectrum, locking, roughness, hearing
+    performing   a passage to what was played and sung, cut into its notes
     listening    single runs to pitches, third note, settling
     verdict      a take to what became of the two notes
     summary      a verdict in a player's words
+    note_stretch  one stretch of a passage to a verdict
+    note_verdicts  a passage to one for every note, as planned, reached and held
+    note_report  the same as data and as text
     asking       the judge's questions put to many setups at once   (many: a cell for each)
     lock_edges   ranges of detuning over which ratios lock   (locks: the lock table)
     holding      what a human voice makes of a lock

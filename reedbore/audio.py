@@ -127,7 +127,7 @@ def resample(samples: NDArray[np.float64], rate_in: float, rate_out: float) -> N
     # The filter rings for about 100 samples of the lower rate; silence of that length keeps the
     # end of the sound from ringing into its beginning.
     silence = 128 * max(1, math.ceil(block_in / block_out))
-    blocks = _smooth_number(math.ceil((len(samples) + silence) / block_in))
+    blocks = smooth_number(math.ceil((len(samples) + silence) / block_in))
     spectrum = np.fft.rfft(samples, blocks * block_in)
     kept = blocks * min(block_in, block_out) // 2 + 1
     place = np.arange(kept) / (0.5 * blocks * min(block_in, block_out))
@@ -157,7 +157,7 @@ def high_pass(samples: NDArray[np.float64], rate: float, hz: float) -> NDArray[n
     # The Gaussian is exp(−(π hz t)²) in time, below 1e-16 two periods from its middle.
     reach = min(len(samples), math.ceil(2.0 * rate / hz))
     extended = np.pad(samples, reach, mode="symmetric")
-    size = _smooth_number(len(extended) + reach)
+    size = smooth_number(len(extended) + reach)
     frequency = np.fft.rfftfreq(size, 1.0 / rate)
     slow = np.fft.irfft(np.fft.rfft(extended, size) * np.exp(-((frequency / hz) ** 2)), size)
     return samples - slow[reach : reach + len(samples)]
@@ -371,7 +371,7 @@ def _check_size(path: Path, frames: int, rate: int) -> None:
         )
 
 
-def _smooth_number(least: int) -> int:
+def smooth_number(least: int) -> int:
     """Find the smallest number from `least` up whose prime factors are 2, 3 and 5."""
     number = max(least, 1)
     while True:

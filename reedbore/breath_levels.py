@@ -12,7 +12,7 @@ import numpy as np
 from reedbore.acoustics import admittance, elements, first_opening, gas_of, vent_number
 from reedbore.errors import ModelError
 from reedbore.model import Setup
-from reedbore.passage import DYNAMICS
+from reedbore.passage import DYNAMICS, dynamic_share
 from reedbore.physics import reed, tube
 
 CM_OF_WATER = 98.0665  # [Pa], the conventional centimetre of water: exact by definition
@@ -50,8 +50,8 @@ def threshold(setup: Setup) -> float:
     return closing * reed.threshold_pressure(strength, 1.0)
 
 
-def pressures(setup: Setup) -> dict[str, float]:
-    """Pressures of the six dynamics on a horn.
+def dynamic_range(setup: Setup) -> tuple[float, float]:
+    """Pressures between which the dynamics of a horn lie.
 
     Parameters
     ----------
@@ -60,9 +60,8 @@ def pressures(setup: Setup) -> dict[str, float]:
 
     Returns
     -------
-    dict
-        Pressure in the mouth for each of `DYNAMICS`: six even steps inside the range between
-        `threshold` and `breath.loudest` of the closing pressure, neither end included. [Pa]
+    low, high : float
+        `threshold`, and `breath.loudest` of the closing pressure. [Pa]
 
     Raises
     ------
@@ -77,8 +76,30 @@ def pressures(setup: Setup) -> dict[str, float]:
             f"this reed shuts at {high / 1e3:.3g} kPa and would need {low / 1e3:.3g} kPa to sound; "
             "open it (reed.opening_mm), or give --breath in kPa"
         )
-    step = (high - low) / (len(DYNAMICS) + 1)
-    return {name: low + step * place for place, name in enumerate(DYNAMICS, 1)}
+    return low, high
+
+
+def pressures(setup: Setup) -> dict[str, float]:
+    """Pressures of the six dynamics on a horn.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bore, mouthpiece, reed and air.
+
+    Returns
+    -------
+    dict
+        Pressure in the mouth for each of `DYNAMICS`: six even steps inside `dynamic_range`,
+        neither end included. [Pa]
+
+    Raises
+    ------
+    ModelError
+        If the reed shuts before it sounds.
+    """
+    low, high = dynamic_range(setup)
+    return {name: low + dynamic_share(name) * (high - low) for name in DYNAMICS}
 
 
 def parse_breath(text: str, setup: Setup) -> float:

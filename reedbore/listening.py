@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.measures import hearing, locking, pitch, spectrum
-from reedbore.model import Setup
+from reedbore.model import Setup, Voice
 from reedbore.notes import cents
 from reedbore.render import Take, again, burst, radiated
 from reedbore.tuning import first_peak
@@ -23,6 +23,9 @@ LEAST_SECONDS = 3.0
 
 STEADY_VOICE_CENTS = 15.0
 """A voice that wanders more than this (standard deviation) cannot prove a lock."""
+
+LINE_BAND = 20.0
+"""Lines farther from the played one than this are kept out of its pitch and strength. [Hz]"""
 
 LINE_ORDERS = 8
 """Lines of a sound are looked for at sums of so many times either pitch."""
@@ -46,13 +49,18 @@ NO_CONTROL = Control("failed", None, None, 0.0, np.zeros(0))
 
 def control_run(take: Take) -> Control:
     """Play the same setup with the voice off."""
-    run = again(take.setup, max(take.seconds, LEAST_SECONDS), voice=False)
+    return alone(take.setup, max(take.seconds, LEAST_SECONDS), outside=bool(take.sound.size))
+
+
+def alone(setup: Setup, seconds: float = LEAST_SECONDS, *, outside: bool = True) -> Control:
+    """Play a setup with the voice off for some seconds, with or without its sound outside."""
+    run = again(setup, seconds, voice=False)
     if burst(run.traces) is not None:
         return NO_CONTROL
-    found = control_of(take.setup, run.traces.pressure[-round(take.setup.time.rate) :])
-    if found.hz is None or not take.sound.size:
+    found = control_of(setup, run.traces.pressure[-round(setup.time.rate) :])
+    if found.hz is None or not outside:
         return found
-    return replace(found, sound=radiated(take.setup, run.traces.outgoing))
+    return replace(found, sound=radiated(setup, run.traces.outgoing))
 
 
 def control_of(setup: Setup, fine: Samples) -> Control:
@@ -79,11 +87,20 @@ def sung_pitch(take: Take) -> tuple[float | None, float]:
     It is the rate at which the sung waveform repeats: between false folds that swing once in two
     periods of the true ones, half of that at which these swing.
     """
-    rate = take.setup.time.rate
-    if take.setup.voice.source == "recording":
-        return _wandering_pitch(*pitch.thin(take.sung, rate), 60.0, 1000.0)
-    late, rate = pitch.thin(take.sung[take.sung.size // 2 :], rate)
-    if take.setup.voice.unsteady:
+    recorded = take.setup.voice.source == "recording"
+    late = take.sung if recorded else take.sung[take.sung.size // 2 :]
+    return voice_pitch(late, take.setup.time.rate, take.setup.voice)
+
+
+def voice_pitch(sung: Samples, whole: float, voice: Voice) -> tuple[float | None, float]:
+    """Measure pitch [Hz] and wandering [cents] of a stretch of a sung waveform at a rate [Hz].
+
+    Of the voice's settings only its kind is looked at: recorded, unsteady, or a clock.
+    """
+    late, rate = pitch.thin(sung, whole)
+    if voice.source == "recording":
+        return _wandering_pitch(late, rate, 60.0, 1000.0)
+    if voice.unsteady:
         # A long look finds a low pitch, a shorter one a pitch that moves.
         for low in (20.0, 60.0):
             near, _ = _wandering_pitch(late, rate, low, 2000.0)
@@ -91,8 +108,7 @@ def sung_pitch(take: Take) -> tuple[float | None, float]:
                 return _wandering_pitch(late, rate, 0.3 * near, 1.8 * near)
         return None, math.inf
     # A bright high voice has too few samples to the period once it is thinned.
-    whole = take.setup.time.rate
-    found = pitch.fundamental(take.sung[take.sung.size // 2 :][-round(whole) :], whole)
+    found = pitch.fundamental(sung[-round(whole) :], whole)
     return (None, 0.0) if found is None else (pitch.refine(late, rate, found.hz), 0.0)
 
 
@@ -117,8 +133,36 @@ def played_pitch(take: Take, control: Control, sung: float | None) -> tuple[floa
     if control.hz is None:
         return None, False
     pressure, rate = pitch.thin(take.traces.pressure, take.setup.time.rate)
-    late = pressure[pressure.size // 2 :]
-    line = pitch.phase_track(late, rate, control.hz, 20.0)
+    return late_pitch(pressure[pressure.size // 2 :], rate, control, sung)
+
+
+def late_pitch(
+    late: Samples, rate: float, control: Control, sung: float | None, band: float = LINE_BAND
+) -> tuple[float | None, bool]:
+    """Measure the pitch played in the late part of a pressure, and whether it left its register.
+
+    Parameters
+    ----------
+    late : ndarray, shape (n,)
+        In the mouthpiece; longer than 4/band. [Pa]
+    rate : float
+        Samples per second. [Hz]
+    control : Control
+        The horn alone.
+    sung : float or None
+        The sung pitch. [Hz]
+    band : float
+        How far from the line others are suppressed. [Hz]
+
+    Returns
+    -------
+    hz : float or None
+        None where the reed has no oscillation of its own. [Hz]
+    jumped : bool
+    """
+    if control.hz is None:
+        return None, False
+    line = pitch.phase_track(late, rate, control.hz, band)
     hz = control.hz + float(np.polyfit(line.times, line.cycles, 1)[0])
     if np.median(line.amplitude) > 0.25 * control.amplitude:
         return hz, bool(abs(cents(hz, control.hz)) > JUMP_CENTS)
@@ -139,6 +183,37 @@ def other_line(late: Samples, rate: float, control: Control, sung: float | None)
     if not own or max(own)[0] < 0.1 * control.amplitude:
         return None
     return float(max(own)[1])
+
+
+def beat(
+    pressure: Samples, sung: Samples, rate: float, hz: float, ratio: tuple[int, int], band: float
+) -> locking.Course:
+    """Follow the phase of the beat p·f_played - q·f_sung.
+
+    Parameters
+    ----------
+    pressure, sung : ndarray, shape (n,)
+        In the mouthpiece, and the sung waveform, from the same moment on. [Pa], [1]
+    rate : float
+        Samples per second. [Hz]
+    hz : float
+        The sung pitch. [Hz]
+    ratio : (p, q)
+        At which the two are compared.
+    band : float
+        Lines farther than this from either are suppressed. [Hz]
+
+    Returns
+    -------
+    Course
+        Where the voice is heard; its phase, but for whole cycles, depends on the two alone.
+    """
+    p, q = ratio
+    line = pitch.phase_track(pressure, rate, hz * q / p, band)
+    voice = pitch.phase_track(sung, rate, hz, band)
+    kept = voice.amplitude > 0.2 * voice.amplitude.max()
+    ahead = p * line.cycles - q * voice.cycles
+    return locking.Course(line.times[kept], ahead[kept], hz * q)
 
 
 def spectrum_state(take: Take, played: float, sung: float | None) -> str:
@@ -178,8 +253,14 @@ def third_note(
 
 def settled(take: Take, played: float) -> float | None:
     """Return when [s] the played line has come within a tenth of its final strength."""
-    pressure, rate = pitch.thin(take.traces.pressure, take.setup.time.rate)
-    line = pitch.phase_track(pressure, rate, played, 20.0)
+    return settled_in(*pitch.thin(take.traces.pressure, take.setup.time.rate), played)
+
+
+def settled_in(
+    pressure: Samples, rate: float, played: float, band: float = LINE_BAND
+) -> float | None:
+    """Return the same [s] for a pressure from its beginning, at a rate [Hz]."""
+    line = pitch.phase_track(pressure, rate, played, band)
     final = float(np.median(line.amplitude[line.amplitude.size // 2 :]))
     off = np.flatnonzero(np.abs(line.amplitude - final) > 0.1 * final)
     if not off.size:

@@ -14,7 +14,7 @@ from mido import MidiFile, bpm2tempo, tempo2bpm
 
 from reedbore import midi
 from reedbore.errors import ModelError, NoteError
-from reedbore.melody import write_line
+from reedbore.melody import Line, Note, write_line
 from reedbore.midi_channel import HANDLED, Channel, Moment, text_of
 from reedbore.model import depth_name
 from reedbore.passage import (
@@ -60,13 +60,15 @@ class Found(NamedTuple):
     said: tuple[str, ...]
 
 
-def read_midi(path: Path) -> Found:
+def read_midi(path: Path, held: str = "") -> Found:
     """Read a passage from a Standard MIDI File.
 
     Parameters
     ----------
     path : Path
         The file.
+    held : str, optional
+        The fingered note, held throughout, for a file that has none but a sung line.
 
     Returns
     -------
@@ -86,17 +88,19 @@ def read_midi(path: Path) -> Found:
     except OSError as error:
         raise NoteError(f"{path} cannot be read: {error.strerror}") from None
     try:
-        return _passage(data)
+        return _passage(data, held)
     except (NoteError, ModelError) as error:
         first = str(error).splitlines()[0]
         raise NoteError(f"{path.name}: {first}") from None
 
 
-def _passage(data: bytes) -> Found:
+def _passage(data: bytes, held: str) -> Found:
     ticks, tracks = _tracks(data)
     moments, ends = _moments(tracks)
     fingered, sung = (Channel(number, moments) for number in (midi.FINGERED, midi.SUNG))
     below, above = fingered.line(ticks, ends), sung.line(ticks, ends)
+    if not below.notes and above.notes and held:
+        below = Line((Note(held, above.bounds[-1]),))
     if not below.notes:
         raise NoteError("channel 1 has no notes; it is the fingered line")
     breath = fingered.curve(midi.BREATH, ticks, [dynamic_share(name) for name in DYNAMICS])

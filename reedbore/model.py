@@ -60,16 +60,24 @@ class Voice(Part):
     What makes a voice human, from `vowel` on, is for made voices: a recording brings its own. A
     `vowel` is a shape of the tongue, for the lips are round a mouthpiece. `vibrato` is its rate
     [Hz], `scoop` the time that it takes [s].
+
+    As a source of pressure the voice has the depth that is set; as a source of flow its `flow`,
+    times `effort`, passes the tract, and the depth comes out of it (`kernel.mouth.depth`). A
+    recording has been through a mouth already: it is a pressure of the depth that is set, whatever
+    `drive` says.
     """
 
     section = "voice"
     source: Literal["pulse", "sine", "recording", "off"] = "pulse"
     frequency: float = 220.0
     depth: float = 0.1
+    drive: Literal["pressure", "flow"] = "pressure"
+    flow: float = settle(QUANTITIES["voice.flow_ml_per_s"], 1e-4)
+    effort: float = 1.0
     rd: float = 1.0
     fade: float = settle(QUANTITIES["voice.fade_ms"], 0.2)
     file: Path | None = None
-    vowel: Literal["none", "a", "i", "u"] = "none"
+    vowel: Literal["none", "neutral", "a", "i", "u"] = "none"
     jitter: float = 0.0
     shimmer_db: float = 0.0
     vibrato: float = 5.5
@@ -103,6 +111,21 @@ class Voice(Part):
         return self
 
 
+class Tract(Part):
+    """The air upstream of the reed: mouth and throat of the player.
+
+    Uncoupled, the reed does not act back on the pressure in the mouth. Coupled, mouth and bore
+    stand in series at the reed. `volume` is the air in mouth and throat together: a tongue shape
+    (`voice.vowel`) takes its share of it, the rest lies before the reed. `folds` is how much of a
+    wave the vocal folds send back.
+    """
+
+    section = "tract"
+    coupling: Literal["off", "on"] = "off"
+    volume: float = settle(QUANTITIES["tract.volume_ml"], 1e-4)
+    folds: float = 0.8
+
+
 class Time(Part):
     """How finely the simulation steps."""
 
@@ -119,6 +142,7 @@ class Setup(Part):
     reed: Reed
     breath: Breath
     voice: Voice = Voice()
+    tract: Tract = Tract()
     time: Time = Time()
 
     def value(self, name: str) -> Value:

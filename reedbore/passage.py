@@ -93,7 +93,7 @@ class Passage(Part):
     sung : str
         The same; "" if nobody sings from notes.
     breath : str
-        Curve of dynamics, or shares of the dynamic range from 0 to 1.
+        Curve of dynamics, or shares of the dynamic range from 0 to 1; "" for the horn's own breath.
     depth : str
         Curve of the depth; "" for the usual one of the voice.
     """
@@ -104,7 +104,7 @@ class Passage(Part):
     meter: str = "4/4"
     fingered: str
     sung: str = ""
-    breath: str = "mf"
+    breath: str = ""
     depth: str = ""
 
     @field_validator("fingered", "sung", "breath", "depth", "tempo_changes", "meter")
@@ -128,7 +128,7 @@ class Passage(Part):
 
     @cached_property
     def breath_curve(self) -> tuple[Point, ...]:
-        """Share of the dynamic range, at beats."""
+        """Share of the dynamic range, at beats; none for the horn's own breath."""
         return read_breath(self.breath)
 
     @cached_property
@@ -219,7 +219,7 @@ def _value(value: Any) -> str:
 
 def read_breath(text: str) -> tuple[Point, ...]:
     """Read a curve of dynamics or shares of the dynamic range; as `read_depth`."""
-    return tuple(Point(*pair) for pair in _read_curve(text, _breath))
+    return tuple(Point(*pair) for pair in _read_curve(text, _breath)) if text.strip() else ()
 
 
 def write_breath(points: Iterable[Point]) -> str:

@@ -61,7 +61,8 @@ class Controls(NamedTuple):
         Pitch, gliding under slurs. In a rest it goes to that of the note to come; after the last
         note it stays. It jumps only where a gate is 0. All 0 if nobody sings from notes. [Hz]
     breath : ndarray
-        Share of the dynamic range, 0 where the reed begins to sound and 1 where ff ends.
+        Share of the dynamic range, 0 where the reed begins to sound and 1 where ff ends; all nan
+        where the passage leaves it to the horn's own breath.
     depth : ndarray
         Depth of the sung pressure.
     blowing : ndarray
@@ -128,6 +129,7 @@ def controls(
     first: int = 0,
     end: int | None = None,
     a4: float = A4_HZ,
+    breath_rise: float = BREATH,
 ) -> Controls:
     """Turn a passage into arrays over time.
 
@@ -144,6 +146,8 @@ def controls(
         the gates are 0.
     a4 : float, optional
         Frequency of A4. [Hz]
+    breath_rise : float, optional
+        In this time the breath rises after a rest, and falls before one. [s]
 
     Returns
     -------
@@ -153,13 +157,13 @@ def controls(
     places = np.arange(first, sample_count(passage, rate) if end is None else end)
     fingered = _Track(spans(passage, passage.fingered_line, rate, a4), places)
     sung = _Track(spans(passage, passage.sung_line, rate, a4), places)
-    beats = _beats_at(passage, places / rate)
+    beats = beats_at(passage, places / rate)
     return Controls(
         fingered_hz=fingered.pitch(FINGERS * rate),
         sung_hz=sung.pitch(GLIDE * rate),
-        breath=_along(passage.breath_curve, beats),
+        breath=_along(passage.breath_curve or (Point(0.0, np.nan),), beats),
         depth=_along(passage.depth_curve or (Point(0.0, usual_depth),), beats),
-        blowing=fingered.gate(BREATH * rate, at_rests=True),
+        blowing=fingered.gate(breath_rise * rate, at_rests=True),
         tongue=fingered.gate(TONGUE * rate, at_rests=False),
         singing=sung.gate(VOICE * rate, at_rests=True) * sung.gate(VOICE * rate, at_rests=False),
     )
@@ -189,7 +193,10 @@ class _Track:
         joined[0] = False
         before = np.where(joined, np.roll(own, 1), own)[self.here]
         run = np.minimum(glide, LARGEST_PART * self.lengths)[self.here]
-        return before * (own[self.here] / before) ** _rise(self.since / run)
+        pitch, turns = own[self.here], (self.since < run) & (before != own[self.here])
+        share = rise(self.since[turns] / run[turns])
+        pitch[turns] = before[turns] * (pitch[turns] / before[turns]) ** share
+        return pitch
 
     def gate(self, ramp: float, *, at_rests: bool) -> Reals:
         """Open over notes; close for so many samples at rests, or where notes are parted."""
@@ -200,8 +207,8 @@ class _Track:
         opens = sounds & (~before if at_rests else before & ~joined)
         closes = sounds & ~np.roll(sounds, -1) if at_rests else np.roll(opens, -1)
         run = np.minimum(ramp, LARGEST_PART * self.lengths)[self.here]
-        rising = np.where(opens[self.here], _rise(self.since / run), 1.0)
-        falling = np.where(closes[self.here], _rise(self.left / run), 1.0)
+        rising = rise(np.where(opens[self.here], self.since / run, 1.0))
+        falling = rise(np.where(closes[self.here], self.left / run, 1.0))
         return rising * falling * np.where(sounds | (not at_rests), 1.0, 0.0)[self.here]
 
 
@@ -215,12 +222,15 @@ def _held(hz: list[float]) -> Reals:
     return own
 
 
-def _rise(share: Reals) -> Reals:
-    """Half a period of a raised cosine, from 0 at 0 to 1 at 1 and beyond."""
-    return 0.5 - 0.5 * np.cos(np.pi * np.clip(share, 0.0, 1.0))
+def rise(share: Reals) -> Reals:
+    """Return half a period of a raised cosine, from 0 at 0 to 1 at 1 and beyond."""
+    risen = np.clip(share, 0.0, 1.0)
+    moves = (risen > 0.0) & (risen < 1.0)
+    risen[moves] = 0.5 - 0.5 * np.cos(np.pi * risen[moves])
+    return risen
 
 
-def _beats_at(passage: Passage, seconds: Reals) -> Reals:
+def beats_at(passage: Passage, seconds: Reals) -> Reals:
     """Turn time [s] into beats."""
     beats, hz, starts = np.array(passage.tempi).T
     here = np.searchsorted(starts, seconds, "right") - 1

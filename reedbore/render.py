@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from reedbore import acoustics, audio
 from reedbore.errors import ModelError
+from reedbore.kernel import mouth as voices
 from reedbore.kernel import parameters, single
 from reedbore.model import Setup
 from reedbore.physics import radiation
@@ -31,16 +32,20 @@ Samples = NDArray[np.float64]
 class Take:
     """One rendered result.
 
-    `mouth` [Pa], `sung` (as `singing.sing` returns it) and `traces` have a value a step of
-    `setup.time.rate`; `sound` is the pressure one metre from the open end at `SOUND_RATE`. [Pa]
+    `sung` (as `singing.sing` returns it) and `traces` have a value a step of `setup.time.rate`;
+    `sound` is the pressure one metre from the open end at `SOUND_RATE`. [Pa]
     """
 
     setup: Setup
     seconds: float
-    mouth: Samples
     sung: Samples
     traces: single.Traces
     sound: Samples
+
+    @property
+    def mouth(self) -> Samples:
+        """Pressure in the mouth [Pa], a value a step."""
+        return self.traces.mouth
 
 
 def render(setup: Setup, seconds: float) -> Take:
@@ -68,13 +73,13 @@ def render(setup: Setup, seconds: float) -> Take:
     if not 0.1 <= seconds <= 600.0:
         raise ModelError(f"seconds is {seconds:g} s; allowed 0.1 to 600 s (length of a take)")
     sung = sing(setup, seconds)
-    mouth = blown(setup, seconds) * (1.0 + setup.voice.depth * sung)
+    mouth = blown(setup, seconds) * (1.0 + voices.depth(setup) * sung)
     traces = single.run(parameters.numbers_of(setup), mouth)
     outgoing, broken = traces.outgoing, burst(traces)
     if broken is not None:
         outgoing = outgoing.copy()
         outgoing[broken:] = 0.0
-    return Take(setup, seconds, mouth, sung, traces, radiated(setup, outgoing))
+    return Take(setup, seconds, sung, traces, radiated(setup, outgoing))
 
 
 def burst(traces: single.Traces) -> int | None:
@@ -105,9 +110,9 @@ def again(
         With an empty sound.
     """
     sung = sing(setup, seconds, pull_cents) if voice else np.zeros(round(seconds * setup.time.rate))
-    mouth = blown(setup, seconds) * (1.0 + setup.voice.depth * sung)
+    mouth = blown(setup, seconds) * (1.0 + voices.depth(setup) * sung)
     traces = single.run(parameters.numbers_of(setup), mouth)
-    return Take(setup, seconds, mouth, sung, traces, np.zeros(0))
+    return Take(setup, seconds, sung, traces, np.zeros(0))
 
 
 def radiated(setup: Setup, outgoing: Samples) -> Samples:
@@ -126,7 +131,9 @@ def radiated(setup: Setup, outgoing: Samples) -> Samples:
         Pressure at `DISTANCE` on `SOUND_RATE`, the time of flight outside left out. [Pa]
     """
     rate = setup.time.rate
-    pad = outgoing.size + round(0.2 * rate)
+    # A length that is quick to transform, and whole at both rates.
+    unit = round(rate) // math.gcd(round(rate), SOUND_RATE)
+    pad = unit * audio.smooth_number(-(-(outgoing.size + round(0.2 * rate)) // unit))
     spectrum = np.fft.rfft(outgoing, pad)
     frequency = np.fft.rfftfreq(pad, 1.0 / rate)
     kept = frequency <= SOUND_RATE / 2.0

@@ -1,26 +1,32 @@
-"""The sidecar: a JSON file beside the sound that makes the same take again.
+"""The sidecar: a JSON file beside the sound that makes the same take or passage again.
 
 It holds the setup under the keys and in the units that users write, how long the take lasts, what
-was asked for, what made it, how it was levelled, and the verdict. With the same versions on the
-same kind of machine the sound comes out the same to the last bit.
+was asked for, what made it, how it was levelled, and the verdict; of a passage its lines, the setup
+of each fingered note and what became of all notes. With the same versions on the same kind of
+machine the sound comes out the same to the last bit.
 """
 
 import hashlib
 import json
 import platform
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from importlib import metadata
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from reedbore import __version__
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import write_whole
 from reedbore.model import Setup
+from reedbore.notes import A4_HZ
+from reedbore.passage import Passage
 
 KEYS = ("setup", "seconds", "request", "versions", "sound", "verdict")
-LARGEST_FILE = 1_000_000
+PASSAGE_KEYS = ("passage", "setups", "a4_hz", "request", "versions", "sound", "notes")
+LISTS = {"setups", "notes"}
+NUMBERS = {"seconds", "a4_hz"}
+LARGEST_FILE = 10_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,6 +58,47 @@ class Sidecar:
     verdict: Mapping[str, Any]
     versions: Mapping[str, str]
     recording: str | None = None
+
+
+class FingeredSetup(NamedTuple):
+    """A fingered note of a passage, as written there, and the setup that plays it."""
+
+    pitch: str
+    fingering: str
+    setup: Setup
+
+
+@dataclass(frozen=True, kw_only=True)
+class PassageSidecar:
+    """What the sidecar of a passage holds.
+
+    Attributes
+    ----------
+    passage : Passage
+        What was fingered and sung.
+    setups : tuple of FingeredSetup
+        One for each fingered note, at least one.
+    a4 : float
+        Frequency of A4. [Hz]
+    notes : sequence of mapping
+        What was measured, note by note.
+    request, sound, versions, recording
+        As for `Sidecar`.
+    """
+
+    passage: Passage
+    setups: tuple[FingeredSetup, ...]
+    a4: float = A4_HZ
+    request: Mapping[str, Any]
+    sound: Mapping[str, Any]
+    versions: Mapping[str, str]
+    notes: Sequence[Mapping[str, Any]] = field(default_factory=list)
+    recording: str | None = None
+
+    @property
+    def setup(self) -> Setup:
+        """One of the setups; the voice is the same in all of them."""
+        return self.setups[0].setup
 
 
 def versions() -> dict[str, str]:
@@ -89,34 +136,44 @@ def fingerprint(setup: Setup) -> str | None:
         ) from error
 
 
-def document(sidecar: Sidecar) -> dict[str, Any]:
+def document(sidecar: Sidecar | PassageSidecar) -> dict[str, Any]:
     """Set a sidecar out as plain values, fit for JSON.
 
     Parameters
     ----------
-    sidecar : Sidecar
+    sidecar : Sidecar or PassageSidecar
         The sidecar.
 
     Returns
     -------
     dict
-        With the keys of `KEYS`, and `recording_sha256` for a recorded voice.
+        With the keys of `KEYS` or `PASSAGE_KEYS`, and `recording_sha256` for a recorded voice.
     """
-    plain = {name: getattr(sidecar, name) for name in KEYS}
-    plain["setup"] = sidecar.setup.to_plain()
+    if isinstance(sidecar, Sidecar):
+        plain = {name: getattr(sidecar, name) for name in KEYS}
+        plain["setup"] = sidecar.setup.to_plain()
+    else:
+        special = {"a4_hz": sidecar.a4, "passage": sidecar.passage.to_plain()}
+        plain = {
+            name: special[name] if name in special else getattr(sidecar, name)
+            for name in PASSAGE_KEYS
+        }
+        plain["setups"] = [
+            {**note._asdict(), "setup": note.setup.to_plain()} for note in sidecar.setups
+        ]
     if sidecar.recording is not None:
         plain["recording_sha256"] = sidecar.recording
     return plain
 
 
-def write(path: Path, sidecar: Sidecar) -> None:
+def write(path: Path, sidecar: Sidecar | PassageSidecar) -> None:
     """Write a sidecar; it appears under its name only when it is whole.
 
     Parameters
     ----------
     path : Path
         Where to.
-    sidecar : Sidecar
+    sidecar : Sidecar or PassageSidecar
         What.
 
     Raises
@@ -128,8 +185,8 @@ def write(path: Path, sidecar: Sidecar) -> None:
     write_whole(path, f"{text}\n".encode())
 
 
-def read(path: Path) -> Sidecar:
-    """Read what `write` wrote; the setup comes back bit for bit.
+def read(path: Path) -> Sidecar | PassageSidecar:
+    """Read what `write` wrote; setups and passage come back bit for bit.
 
     Parameters
     ----------
@@ -138,7 +195,7 @@ def read(path: Path) -> Sidecar:
 
     Returns
     -------
-    Sidecar
+    Sidecar or PassageSidecar
         What it holds.
 
     Raises
@@ -149,30 +206,69 @@ def read(path: Path) -> Sidecar:
         If a setting in it is not allowed; one line for each.
     """
     plain = _plain(path)
-    missing = [key for key in KEYS if key not in plain]
-    if missing:
-        raise ReedboreError(f"{path} is no sidecar of a take: {', '.join(missing)} missing")
-    for key in KEYS:
-        if key != "seconds" and not isinstance(plain[key], dict):
-            raise ReedboreError(f"{path} is no sidecar of a take: {key} must hold named values")
-    if not isinstance(plain["seconds"], int | float) or isinstance(plain["seconds"], bool):
-        raise ReedboreError(f"{path}: seconds is {plain['seconds']!r}; a number is needed")
+    of_passage = "passage" in plain
+    _check(plain, path, PASSAGE_KEYS if of_passage else KEYS)
+    recording = plain.get("recording_sha256")
     try:
+        if of_passage:
+            return _passage_sidecar(plain, recording, path)
         setup = Setup.from_plain(plain["setup"])
     except ModelError as error:
         lines = str(error).splitlines()
         raise ModelError("\n".join(f"{path}: {line}" for line in lines)) from error
     rest = {key: plain[key] for key in KEYS[2:]}
-    recording = plain.get("recording_sha256")
     return Sidecar(setup=setup, seconds=float(plain["seconds"]), recording=recording, **rest)
 
 
-def differences(sidecar: Sidecar) -> list[str]:
+def _check(plain: Mapping[str, Any], path: Path, keys: Sequence[str]) -> None:
+    """Refuse a sidecar that is not whole."""
+    missing = [key for key in keys if key not in plain]
+    if missing:
+        raise ReedboreError(f"{path} is no sidecar of a take: {', '.join(missing)} missing")
+    for key in keys:
+        value = plain[key]
+        if key in NUMBERS:
+            if not isinstance(value, int | float) or isinstance(value, bool):
+                raise ReedboreError(f"{path}: {key} is {value!r}; a number is needed")
+        elif key in LISTS:
+            if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+                raise ReedboreError(
+                    f"{path} is no sidecar of a take: {key} must be a list of notes"
+                )
+        elif not isinstance(value, dict):
+            raise ReedboreError(f"{path} is no sidecar of a take: {key} must hold named values")
+
+
+def _passage_sidecar(plain: Mapping[str, Any], recording: str | None, path: Path) -> PassageSidecar:
+    setups = []
+    for number, one in enumerate(plain["setups"], 1):
+        pitch, fingering, setup = (one.get(key) for key in FingeredSetup._fields)
+        if not (isinstance(pitch, str) and isinstance(fingering, str) and isinstance(setup, dict)):
+            raise ReedboreError(
+                f"{path} is no sidecar of a passage: note {number} of setups needs pitch, "
+                "fingering and setup"
+            )
+        setups.append(FingeredSetup(pitch, fingering, Setup.from_plain(setup)))
+    passage = Passage.from_plain(plain["passage"])
+    there = {(note.pitch, note.fingering) for note in setups}
+    for note in passage.fingered_line.notes:
+        if note.pitch and (note.pitch, note.fingering) not in there:
+            raise ReedboreError(f"{path} is no sidecar of a passage: {note.pitch} has no setup")
+    return PassageSidecar(
+        passage=passage,
+        setups=tuple(setups),
+        a4=float(plain["a4_hz"]),
+        recording=recording,
+        **{key: plain[key] for key in ("request", "versions", "sound", "notes")},
+    )
+
+
+def differences(sidecar: Sidecar | PassageSidecar) -> list[str]:
     """Say what may keep a take made again from being the same to the last bit.
 
     Parameters
     ----------
-    sidecar : Sidecar
+    sidecar : Sidecar or PassageSidecar
         What was read.
 
     Returns

@@ -26,6 +26,7 @@ def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
         "unsung": "Nobody sings: the horn plays alone",
         "silent": "The horn does not play",
         "failed": "The simulation failed",
+        "undecided": "What became of the two notes cannot be told",
     }.get(verdict.state)
     if words:
         return f"{words}: {verdict.reason}." if verdict.reason else f"{words}."

@@ -151,7 +151,7 @@ def check(sweep: Sweep, *, edges: bool = False) -> None:
     ReedboreError
         If it has too many axes or one twice, sweeps a voice that does not sing or cannot be
         moved, wants edges though the sung note stays, or if the values at a corner of its grid do
-        not go together.
+        not go together or make the voice uneven.
     """
     names = [axis.name for axis in sweep.axes]
     if not 1 <= len(names) <= MOST_AXES:
@@ -174,6 +174,15 @@ def check(sweep: Sweep, *, edges: bool = False) -> None:
         )
     for corner in itertools.product(*((axis.values[0], axis.values[-1]) for axis in sweep.axes)):
         try:
-            sweep.cell(corner)
+            _check_voice(sweep.cell(corner))
         except ModelError as error:
             raise ModelError(f"--along: at a corner of the grid {error}") from error
+
+
+def _check_voice(setup: Setup) -> None:
+    """Refuse a voice that no cell can be judged with."""
+    for name in setup.voice.uneven:
+        steady = 1 if name == "voice.false_folds" else 0
+        raise ModelError(
+            f"{name} is {setup.value(name):g}; a map needs a voice like a clock, with {steady}"
+        )

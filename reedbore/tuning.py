@@ -73,16 +73,11 @@ def tune(horn: Horn, fingered_hz: float, rate: float = 96000.0, fingering: str =
     ModelError
         If the horn has no such note or fingering, or does not speak in its low register there.
     """
+    opened = check_note(horn, fingered_hz, fingering)
     setup = setup_for(horn).model_copy(update={"voice": Voice(source="off")})
     setup = setup.with_value("time.rate_hz", rate)
-    if horn.bore.holes:
-        return _with_fingering(setup, horn, fingered_hz, fingering)
-    if fingering:
-        raise ModelError(f"fingering {fingering!r} is unknown; {horn.name} has no tone holes")
-    register = low_register(horn)
-    low, high = midi_to_hz(register[0]), midi_to_hz(register[-1])
-    if cents(fingered_hz, low) < -MARGIN_CENTS or cents(fingered_hz, high) > MARGIN_CENTS:
-        raise _no_note(horn, fingered_hz, register)
+    if opened is not None:
+        return open_holes(setup, opened)
     place = _place(setup, fingered_hz)
     length = _recall(place)
     if length is None:
@@ -90,6 +85,35 @@ def tune(horn: Horn, fingered_hz: float, rate: float = 96000.0, fingering: str =
         with contextlib.suppress(OSError, ReedboreError):  # a folder that cannot be written
             write_whole(place, repr(length).encode())
     return setup.with_value("bore.length_mm", length)
+
+
+def check_note(horn: Horn, fingered_hz: float, fingering: str = "") -> tuple[int, ...] | None:
+    """Find out at once whether a horn has a note.
+
+    Parameters
+    ----------
+    horn, fingered_hz, fingering
+        As for `tune`.
+
+    Returns
+    -------
+    tuple of int or None
+        With tone holes the numbers of the open ones, those of the fingering nearest to the note.
+
+    Raises
+    ------
+    ModelError
+        If the horn has no such note or fingering.
+    """
+    if horn.bore.holes:
+        return _fingering(horn, fingered_hz, fingering)
+    if fingering:
+        raise ModelError(f"fingering {fingering!r} is unknown; {horn.name} has no tone holes")
+    register = low_register(horn)
+    low, high = midi_to_hz(register[0]), midi_to_hz(register[-1])
+    if cents(fingered_hz, low) < -MARGIN_CENTS or cents(fingered_hz, high) > MARGIN_CENTS:
+        raise _no_note(horn, fingered_hz, register)
+    return None
 
 
 def _no_note(horn: Horn, hz: float, notes: list[int]) -> ModelError:
@@ -121,8 +145,8 @@ def roughly(horn: Horn, hz: float) -> Setup:
     return setup.with_value("bore.length_mm", _acoustic_length(setup, hz) * 1e3)
 
 
-def _with_fingering(setup: Setup, horn: Horn, hz: float, name: str) -> Setup:
-    """Open the holes of the fingering nearest to a note."""
+def _fingering(horn: Horn, hz: float, name: str) -> tuple[int, ...]:
+    """Find the open holes of the fingering nearest to a note."""
     midi = round(69.0 + cents(hz, 440.0) / 100.0)
     opened = horn.fingering(midi, name)
     if opened is None:
@@ -130,7 +154,7 @@ def _with_fingering(setup: Setup, horn: Horn, hz: float, name: str) -> Setup:
             known = ", ".join(known or "the plain one" for known in horn.fingering_names(midi))
             raise ModelError(f"fingering {name!r} is unknown; {midi_name(midi)} has {known}")
         raise _no_note(horn, hz, horn.notes())
-    return open_holes(setup, opened)
+    return opened
 
 
 def open_holes(setup: Setup, opened: Sequence[int]) -> Setup:

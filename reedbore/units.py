@@ -32,6 +32,7 @@ EDGES = {
     "ml": Edge("ml", "m³", over=1e6),
     "kPa": Edge("kpa", "Pa", times=1e3),
     "kPa/mm": Edge("kpa_per_mm", "Pa/m", times=1e6),
+    "ml/s": Edge("ml_per_s", "m³/s", over=1e6),
     "Hz": Edge("hz", "Hz"),
     "ms": Edge("ms", "s", over=1e3),
     "beats/min": Edge("bpm", "Hz", over=60.0),
@@ -355,6 +356,12 @@ QUANTITIES = {
     ),
     "voice.frequency_hz": _declare(20, 2000, "Hz", "fundamental of the sung note"),
     "voice.depth": _declare(0, 1, "", "peak of the sung pressure over the blowing pressure"),
+    "voice.flow_ml_per_s": _declare(
+        1, 1000, "ml/s", "amplitude of the sung note in the flow through the vocal folds"
+    ),
+    "voice.effort": _declare(
+        0.5, 2, "", "how hard is sung, 1 as in the preset: 2 doubles the flow and halves rd"
+    ),
     "voice.rd": _declare(0.3, 2.7, "", "shape of the glottal pulse, from pressed to breathy"),
     "voice.fade_ms": _declare(5, 5000, "ms", "time in which the voice fades in"),
     "voice.jitter": _declare(
@@ -374,6 +381,8 @@ QUANTITIES = {
     "voice.seed": _declare(
         0, 999999, "", "which of many unsteady voices; the same one repeats bit for bit", whole=True
     ),
+    "tract.volume_ml": _declare(20, 300, "ml", "air in the player's mouth and throat"),
+    "tract.folds": _declare(0.3, 0.98, "", "share of a wave that the vocal folds send back"),
     "passage.tempo_bpm": _declare(10, 400, "beats/min", "beats in a minute"),
     "time.rate_hz": _declare(
         44100, 768000, "Hz", "steps per second of the simulation; run time grows in proportion"

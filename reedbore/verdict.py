@@ -128,19 +128,19 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
         The verdict.
     """
     if burst(take.traces) is not None:
-        return _bare("failed", listening.NO_CONTROL, reason="the simulation diverged")
+        return bare("failed", listening.NO_CONTROL, reason="the simulation diverged")
     if take.seconds < listening.LEAST_SECONDS and take.setup.voice.source != "recording":
         take = render(take.setup, listening.LEAST_SECONDS)
     control = listening.control_run(take)
     if not take.sung.any():
         state = "unsung" if control.state == "sounding" else control.state
-        return _bare(state, control, played=control.hz)
+        return bare(state, control, played=control.hz)
     sung, wander = listening.sung_pitch(take)
     if control.hz is None:
-        return _bare("silent", control, sung=sung, reason="the reed does not sound by itself")
+        return bare("silent", control, sung=sung, reason="the reed does not sound by itself")
     played, jumped = listening.played_pitch(take, control, sung)
     if played is None:
-        return _bare("silent", control, sung=sung, reason=ONLY_VOICE)
+        return bare("silent", control, sung=sung, reason=ONLY_VOICE)
     if sung is None:
         recorded = "recorded " if take.setup.voice.source == "recording" else ""
         return _measured(
@@ -235,25 +235,23 @@ def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observ
         hz = sung * 2.0 ** (detuning / 1200.0)
         pressure, rate = pitch.thin(run.traces.pressure, take.setup.time.rate)
         band = min(hz / p, 20.0)
-        track = pitch.phase_track(pressure, rate, hz * q / p, band)
-        ahead = p * track.cycles
         if moves:
             voice, _ = pitch.thin(run.sung, take.setup.time.rate)
-            line = pitch.phase_track(voice, rate, hz, band)
-            kept = line.amplitude > 0.2 * line.amplitude.max()
-            ahead = ahead - q * line.cycles
-            return locking.Course(track.times[kept], ahead[kept], hz * q)
-        return locking.Course(track.times, ahead, hz * q)
+            return listening.beat(pressure, voice, rate, hz, ratio, band)
+        track = pitch.phase_track(pressure, rate, hz * q / p, band)
+        return locking.Course(track.times, p * track.cycles, hz * q)
 
     return observe
 
 
-def _bare(
+def bare(
     state: str,
     control: listening.Control,
     *,
     sung: float | None = None,
     played: float | None = None,
+    jumped: bool = False,
+    heard: str = "no",
     reason: str | None = None,
 ) -> Verdict:
     """Return the verdict where there are no two notes to compare."""
@@ -262,11 +260,11 @@ def _bare(
         reason=reason,
         sung_hz=sung,
         played_hz=played,
-        jumped=False,
+        jumped=jumped,
         ratio=None,
         resultant_hz=None,
         resultant_level_db=None,
-        heard="no",
+        heard=heard,
         drift_hz=None,
         lock_range_cents=None,
         settle_s=None,
@@ -277,21 +275,43 @@ def _bare(
     )
 
 
-def _measured(
-    take: Take,
+def _measured(take: Take, control: listening.Control, *, played: float, **found: Any) -> Verdict:
+    """Add what the sound outside shows in the later half of a take."""
+    late = take.sound[take.sound.size // 2 :]
+    settle = listening.settled(take, played)
+    return measured(late, control, played=played, settle=settle, **found)
+
+
+def measured(
+    late: Samples,
     control: listening.Control,
     *,
     state: str,
     sung: float | None,
     played: float,
     jumped: bool,
+    settle: float | None,
     reason: str | None = None,
     ratio: tuple[int, int] | None = None,
     drift: float | None = None,
     edges: tuple[float, float] | None = None,
 ) -> Verdict:
-    """Add what the sound outside shows."""
-    late = take.sound[take.sound.size // 2 :]
+    """Add to what was found of two notes what the sound outside shows.
+
+    Parameters
+    ----------
+    late : ndarray, shape (n,)
+        The sound once it has settled, at `render.SOUND_RATE`. [Pa]
+    control : Control
+        The horn alone, with its sound.
+    state, sung, played, jumped, settle, reason, ratio, drift, edges
+        As in a `Verdict`.
+
+    Returns
+    -------
+    Verdict
+        With level, heard and roughness.
+    """
     found = spectrum.lines(late, SOUND_RATE, -70.0)
     off = spectrum.lines(control.sound[control.sound.size // 2 :], SOUND_RATE, -70.0)
     rough = roughness.relative_roughness(found.hz, found.amplitude, off.hz, off.amplitude)
@@ -309,7 +329,7 @@ def _measured(
         heard=heard,
         drift_hz=drift,
         lock_range_cents=edges,
-        settle_s=listening.settled(take, played),
+        settle_s=settle,
         roughness=rough,
         voice_off_state=control.state,
         voice_off_hz=control.hz,

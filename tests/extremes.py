@@ -14,7 +14,8 @@ from reedbore import audio
 from reedbore.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.errors import ModelError
 from reedbore.kernel import parameters, single
-from reedbore.model import Air, Breath, Mouthpiece, Reed, Setup, Time, Voice
+from reedbore.kernel.mouth import depth
+from reedbore.model import Air, Breath, Mouthpiece, Reed, Setup, Time, Tract, Voice
 from reedbore.render import FULL_SCALE_PA, burst, radiated, sing
 from reedbore.tuning import blown
 from reedbore.units import QUANTITIES
@@ -25,7 +26,7 @@ STRETCH = 0.25
 """Within this time modes may trade what they have; over longer times the sum only falls. [s]"""
 
 SPENT = 0.03
-"""Below this share of where it began, what is left is the mean pressure, which evens out slowly."""
+"""Below this share of where it began, what is left is the mean pressure that evens out."""
 
 
 class Outcome(NamedTuple):
@@ -85,6 +86,7 @@ def draw_setup(seed):
     reed = {name: _between(dice, f"reed.{name}") for name in (*names, "strength", "lip")}
     reed["frequency_hz"] = float(np.exp(dice.uniform(math.log(200.0), math.log(0.05 * rate))))
     reed["dynamics"] = str(dice.choice(("mass", "mass", "massless")))
+    lungs = np.random.default_rng([seed, 1])
     return Setup(
         air=Air(temperature_c=_between(dice, "air.temperature_c")),
         bore=draw_bore(dice),
@@ -96,6 +98,15 @@ def draw_setup(seed):
             frequency_hz=_between(dice, "voice.frequency_hz"),
             depth=float(dice.uniform(0.0, 1.0)),
             rd=_between(dice, "voice.rd"),
+            vowel=str(lungs.choice(("none", "neutral", "a", "i", "u"))),
+            drive=str(lungs.choice(("pressure", "flow"))),
+            flow_ml_per_s=_between(lungs, "voice.flow_ml_per_s"),
+            effort=_between(lungs, "voice.effort"),
+        ),
+        tract=Tract(
+            coupling=str(lungs.choice(("off", "on"))),
+            volume_ml=_between(lungs, "tract.volume_ml"),
+            folds=_between(lungs, "tract.folds"),
         ),
         time=Time(rate_hz=rate),
     )
@@ -108,7 +119,7 @@ def outcome(setup):
         numbers = parameters.numbers_of(setup)
     except ModelError:
         return Outcome("refused", 0.0, -math.inf)
-    mouth = blown(setup, SECONDS) * (1.0 + setup.voice.depth * sing(setup, SECONDS))
+    mouth = blown(setup, SECONDS) * (1.0 + depth(setup) * sing(setup, SECONDS))
     mouth[round(OFF_AT * rate) :] = 0.0
     run = single.run(numbers, mouth)
     if burst(run) is not None or not np.isfinite(run.pressure).all():
@@ -117,7 +128,10 @@ def outcome(setup):
     quiet = run.outgoing[round((OFF_AT + QUIET_AFTER) * rate) :]
     parts = quiet[: quiet.size // window * window].reshape(-1, window)
     rms = np.sqrt(np.mean(parts**2, axis=1))
-    rms = np.maximum(rms, SPENT * rms[0] + 1e-12)
+    floor = SPENT * rms[0] + 1e-12
+    # The mean pressure goes to and fro, slowly, between a bore and coupled lungs.
+    swing = np.std(parts, axis=1) if setup.tract.coupling == "on" else rms
+    rms = np.maximum(swing, floor)
     blowing = np.ptp(run.pressure[round(0.1 * rate) : round(OFF_AT * rate)])
     sound = audio.to_full_scale(radiated(setup, run.outgoing), FULL_SCALE_PA).samples
     state = "sounded" if blowing > 0.05 * max(setup.breath.pressure, 1.0) else "silent"

@@ -48,9 +48,7 @@ def events(data: bytes, track: int) -> list[tuple[int, mido.Message]]:
 @pytest.mark.parametrize("data", [TYPE_0, TYPE_1], ids=["type 0", "type 1"])
 def test_the_example_of_the_standard_is_read(read: Read, data: bytes) -> None:
     found = read(data)
-    assert found.passage == passage(
-        tempo_bpm=120, fingered="rest:2 E5:2", sung="rest:1 G4:3", breath="mf"
-    )
+    assert found.passage == passage(tempo_bpm=120, fingered="rest:2 E5:2", sung="rest:1 G4:3")
     assert found.said == (
         "notes on channel 3 are left out; 1 is the fingered line and 2 the sung one",
     )
@@ -364,3 +362,26 @@ def test_no_bytes_do_harm(
     # Anything but a passage or one sentence, told by NoteError, would fail here.
     with contextlib.suppress(NoteError):
         assert read(bytes(broken[: len(broken) - cut // 8])).passage.fingered_line.notes
+
+
+# --- what a file may leave out -------------------------------------------------------------------
+
+
+def test_the_breath_of_the_horn_itself_needs_no_controller(read: Read) -> None:
+    made = passage(breath="")
+    data = midi_bytes(made)
+    controls = [message for _, message in events(data, 1) if message.type == "control_change"]
+    # Controller 2 is the breath, 34 its fine part: MIDI 1.0.
+    assert not {2, 34} & {message.control for message in controls}
+    assert read(data).passage.breath == ""
+
+
+def test_a_file_of_the_sung_line_alone_takes_the_note_that_is_held(tmp_path: Path) -> None:
+    file = tmp_path / "sung.mid"
+    # Channel 2: D4 for one beat of 96 ticks.
+    file.write_bytes(by_hand(hexed("00 913E40 60 813E40") + END))
+    assert read_midi(file, held="Bb2").passage == passage(
+        tempo_bpm=120, fingered="Bb2:1", sung="D4:1"
+    )
+    with pytest.raises(NoteError, match="channel 1 has no notes"):
+        read_midi(file)

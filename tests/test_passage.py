@@ -141,7 +141,7 @@ def test_curves_are_read() -> None:
     [
         ("breath", "mfp", "'mfp' is no breath; write a dynamic (pp p mp mf f ff) or a share"),
         ("breath", "1.5", "'1.5' is no breath"),
-        ("breath", "", "it has no values; write value@beat, as in mf@0 ff@8"),
+        ("meter", "", "it has no values; write value@beat, as in mf@0 ff@8"),
         ("breath", "mf ff", "'ff' is no value at a beat"),
         ("breath", "mf@4 ff@4", "'ff@4' does not come after beat 4"),
         ("depth", "0.1 2@4", "depth is 2; allowed 0 to 1 (peak of the sung pressure"),
@@ -234,8 +234,8 @@ def test_a_passage_comes_back_from_its_preset_file_bit_for_bit(
 
 def test_every_mistake_of_a_passage_is_told_with_its_line(tmp_path: Path) -> None:
     good = presets.preset_path("passages", "mill-race").read_text(encoding="utf-8")
-    text = good.replace("Bb2:12", "H2:12").replace('"mf"', '"mf fff@8"').replace("= 40", "= 4")
-    text += 'dept = "0.1"\n'
+    text = good.replace("Bb2:12", "H2:12").replace("= 40", "= 4")
+    text += 'breath = "mf fff@8"\ndept = "0.1"\n'
     file = tmp_path / "mine.toml"
     file.write_text(text, encoding="utf-8")
     assert [line.split(" ")[0:2] for line in presets.check(file)] == [

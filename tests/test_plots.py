@@ -38,7 +38,7 @@ def take(setup: Setup, lines: dict[float, float], seconds: float = 1.0) -> rende
     sung = np.cos(2 * np.pi * SUNG * inner) * (setup.voice.source != "off")
     mouth = setup.breath.pressure * (1.0 + setup.voice.depth * sung)
     return render.Take(
-        setup, seconds, mouth, sung, Traces(pressure, pressure, pressure * 0.0), tone(outer)
+        setup, seconds, sung, Traces(pressure, pressure, pressure * 0.0, mouth), tone(outer)
     )
 
 

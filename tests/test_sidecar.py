@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from reedbore import audio, presets, sidecar
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.model import Setup
+from reedbore.passage import Passage
 
 
 def tenor() -> Setup:
@@ -165,3 +166,50 @@ def test_value_that_is_no_number_is_never_written(tmp_path: Path):
     with pytest.raises(ValueError, match="not JSON compliant"):
         sidecar.write(tmp_path / "take.json", kept)
     assert not list(tmp_path.iterdir())
+
+
+# --- passages ------------------------------------------------------------------------------------
+
+
+def of_passage(setup: Setup) -> sidecar.PassageSidecar:
+    return sidecar.PassageSidecar(
+        passage=Passage(
+            tempo=1.1, fingered="Bb2:1/3~ Bb2(fork):2 rest:1", sung="D4:0.1", breath="mf"
+        ),
+        setups=(
+            sidecar.FingeredSetup("Bb2", "", setup),
+            sidecar.FingeredSetup("Bb2", "fork", setup.with_value("bore.length_mm", 777.7)),
+        ),
+        a4=442.1,
+        request={"horn": "tenor-saxophone"},
+        sound={"sound": {"file": "a.wav", "gain_db": 0.0}},
+        versions=sidecar.versions(),
+        notes=[{"note": 1, "reached": {"state": "rough"}}],
+    )
+
+
+def test_passage_comes_back_bit_for_bit(tmp_path: Path):
+    kept = of_passage(tenor().with_value("voice.frequency_hz", 100.1 / 3.0))
+    sidecar.write(tmp_path / "passage.json", kept)
+    assert sidecar.read(tmp_path / "passage.json") == kept
+    assert sidecar.differences(kept) == []
+
+
+@pytest.mark.parametrize(
+    ("values", "sentence"),
+    [
+        ({"notes": None}, "is no sidecar of a take: notes missing"),
+        ({"setups": {}}, "setups must be a list of notes"),
+        ({"setups": [3]}, "setups must be a list of notes"),
+        ({"setups": [{"pitch": "Bb2"}]}, "note 1 of setups needs pitch, fingering and setup"),
+        ({"setups": []}, "is no sidecar of a passage: Bb2 has no setup"),
+        ({"a4_hz": "high"}, "a4_hz is 'high'; a number is needed"),
+        ({"passage": {"tempo_bpm": 60, "fingered": "H2:1"}}, "fingered cannot be read: 'H2:1'"),
+        ({"passage": "Bb2:1"}, "passage must hold named values"),
+    ],
+)  # fmt: skip
+def test_broken_sidecar_of_a_passage_is_told(values: dict[str, Any], sentence: str, tmp_path: Path):
+    sidecar.write(tmp_path / "passage.json", of_passage(tenor()))
+    with pytest.raises(ReedboreError, match=sentence) as caught:
+        sidecar.read(changed(tmp_path / "passage.json", **values))
+    assert str(caught.value).startswith(str(tmp_path / "passage.json"))

@@ -106,6 +106,21 @@ NOTES = Axis(name=SUNG, values=(0.0, 100.0))
         ((NOTES, Axis(name="voice.frequency_hz", values=(90.0, 99.0))), {}, "swept twice"),
         ((DEPTH,), {"seconds": 0.1}, "--seconds is 0.1 s; allowed 0.5 to 600 s"),
         ((DEPTH,), {"setup": TENOR.with_value("voice.source", "off")}, "nobody sings"),
+        (
+            (DEPTH,),
+            {"setup": TENOR.with_value("voice.jitter", 0.005)},
+            r"voice\.jitter is 0\.005; a map needs a voice like a clock, with 0",
+        ),
+        (
+            (DEPTH,),
+            {"setup": TENOR.with_value("voice.false_folds", 2)},
+            r"voice\.false_folds is 2; a map needs a voice like a clock, with 1",
+        ),
+        (
+            (Axis(name="voice.shimmer_db", values=(0.0, 1.0)),),
+            {},
+            r"--along: at a corner of the grid voice\.shimmer_db is 1;",
+        ),
     ],
 )
 def test_wrong_sweep_is_refused(axes: tuple[Axis, ...], changed: dict[str, Any], says: str):

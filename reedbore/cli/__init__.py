@@ -32,7 +32,7 @@ app.command(
 app.command(
     "reedbore.cli.render:render",
     name="render",
-    help="Simulate a take: sound, picture and a measured verdict; without options, the demo.",
+    help="Simulate a take or a passage: sound, picture, verdict; without options, an étude.",
 )
 app.command(
     "reedbore.cli.sweep:sweep",

@@ -8,8 +8,8 @@ from typing import Any
 
 from reedbore import lock_report
 from reedbore.cli.common import tell
+from reedbore.cli.progress import Progress
 from reedbore.cli.request import Request, Words, read_request, tune_request
-from reedbore.cli.taking import Meter
 from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.locks import Table, lock_table
@@ -78,14 +78,15 @@ def make(
     singer = load_singer(request.typed["voice"])
     low, high = (midi_to_hz(midi, words["a4"]) for midi in singer.midi_range)
     tuned = tune_request(request)
-    with Meter("searching") as meter:
+    with Progress() as progress:
+        progress.stage("searching")
         table = lock_table(
             tuned.setup,
             request.typed["fingered_hz"],
             voice_range=None if all_ratios else (low, high),
             thorough=thorough,
             confirm=confirm,
-            progress=meter.share,
+            progress=progress.share,
         )
     return Made(table, tuned, words["a4"])
 

@@ -9,6 +9,7 @@ from reedbore.cli.common import say, say_json, tell
 from reedbore.errors import PresetError
 
 if TYPE_CHECKING:
+    from reedbore.passage import Piece
     from reedbore.settings import Part
 
 presets = App(
@@ -78,7 +79,7 @@ def show(
     if json:
         say_json(preset.to_plain())
     else:
-        say("\n".join([_table(preset.to_plain()), *_breaths(preset)]))
+        say("\n".join([_table(preset.to_plain()), *_breaths(preset), *_lasts(preset)]))
 
 
 @presets.command
@@ -94,7 +95,7 @@ def check(file: Path, /, *, json: Json = False) -> int:
     """
     from reedbore import presets as files  # noqa: PLC0415 - help starts faster
 
-    wrong = files.check(file)
+    wrong = files.check(file) or _unplayable(file)
     if json:
         say_json({"file": str(file), "mistakes": wrong})
     elif wrong:
@@ -102,6 +103,54 @@ def check(file: Path, /, *, json: Json = False) -> int:
     else:
         say(f"{file} is right: {files.kind_of(file).removesuffix('s')} {file.stem}")
     return 2 if wrong else 0
+
+
+def _unplayable(file: Path) -> list[str]:
+    """List what keeps a passage from being played: its horn, its voice, and notes it has not."""
+    from reedbore import presets as files  # noqa: PLC0415 - help starts faster
+
+    if files.kind_of(file) != "passages":
+        return []
+    piece = files.load_piece(file)
+    lines = files.key_lines(file.read_text(encoding="utf-8-sig"))
+    wrong = []
+    for key, load in (("horn", files.load_horn), ("voice", files.load_singer)):
+        try:
+            load(getattr(piece, key))
+        except PresetError as error:
+            wrong.append(f"{file.name}:{lines[key]}: {key} {error}")
+    if not wrong:
+        place = f"{file.name}:{lines['passage.fingered']}: passage.fingered"
+        wrong = [f"{place} {mistake}" for mistake in _missing_notes(piece)]
+    return wrong
+
+
+def _missing_notes(piece: "Piece") -> list[str]:
+    """List the fingered notes of a passage that its horn does not have."""
+    from reedbore.errors import ModelError  # noqa: PLC0415
+    from reedbore.notes import parse_pitch  # noqa: PLC0415
+    from reedbore.presets import load_horn  # noqa: PLC0415
+    from reedbore.tuning import check_note  # noqa: PLC0415
+
+    horn = load_horn(piece.horn)
+    told: dict[str, str] = {}
+    for place, note in enumerate(piece.passage.fingered_line.notes, 1):
+        if note.pitch is not None:
+            try:
+                check_note(horn, parse_pitch(note.pitch), note.fingering)
+            except ModelError as error:
+                told.setdefault(str(error), f"{note.pitch} (word {place}): {error}")
+    return list(told.values())
+
+
+def _lasts(preset: "Part") -> list[str]:
+    """Tell how long a passage is."""
+    from reedbore.passage import Piece  # noqa: PLC0415
+
+    if not isinstance(preset, Piece):
+        return []
+    passage = preset.passage
+    return ["", f"  lasts {passage.seconds:.3g} s, {passage.beats:g} beats"]
 
 
 def _draw(preset: "Part", picture: Path, fingered: str | None, fingering: str) -> None:
@@ -179,6 +228,6 @@ def _hole_table(holes: list[dict[str, Any]], sources: dict[str, str]) -> list[st
 
 
 def _number(value: object) -> str:
-    if value is None:
-        return "whole"
+    if value in {None, ""}:
+        return "whole" if value is None else "not set"
     return f"{value:.10g}" if isinstance(value, float) else str(value)

@@ -1,11 +1,11 @@
-"""The command `render`: one take as sound, picture, sidecar and verdict."""
+"""The command `render`: a take or a passage as sound, picture, sidecar and verdict."""
 
 from pathlib import Path
 from typing import Annotated
 
 from cyclopts import Parameter
 
-from reedbore.cli.common import say, say_json, tell
+from reedbore.cli.common import say, say_json
 from reedbore.notes import A4_HZ
 
 Flag = Parameter(negative="", show_default=False)
@@ -17,6 +17,8 @@ def render(
     fingered: str | None = None,
     fingering: str = "",
     sung: Annotated[str | None, Parameter(allow_leading_hyphen=True)] = None,
+    passage: str | None = None,
+    tempo: Annotated[float | None, Parameter(allow_leading_hyphen=True)] = None,
     voice: str | None = None,
     depth: Annotated[float | None, Parameter(allow_leading_hyphen=True)] = None,
     breath: Annotated[str | None, Parameter(allow_leading_hyphen=True)] = None,
@@ -30,27 +32,37 @@ def render(
     lock_range: Annotated[bool, Flag] = False,
     throat: Path | None = None,
     inside: Path | None = None,
+    resultant: Path | None = None,
+    notes: Path | None = None,
     no_picture: Annotated[bool, Flag] = False,
     play: Annotated[bool, Flag] = False,
     output: Annotated[Path | None, Parameter(name=["--output", "-o"])] = None,
     json: Annotated[bool, Flag] = False,
 ) -> None:
-    """Simulate a take: sound, picture and a measured verdict; without options, the demo.
+    """Simulate a take or a passage: sound, picture, verdict; without options, the étude Mill race.
 
-    Writes the sound, and beside it a picture (.png) and a sidecar (.json) from which --again
-    makes the same take. A fingered note without a sung one is the horn alone.
+    Writes the sound, and beside it a picture (.png) and a sidecar (.json) from which --again makes
+    the same; of a passage also the verdict on each note (.csv). A fingered note without a sung one
+    is the horn alone.
 
     Parameters
     ----------
     horn
         Horn, by name or as a preset file. [default: tenor-saxophone]
     fingered
-        Fingered note: Bb2, F#3+14c or 220Hz. [default: that of the demo, Bb2]
+        Fingered note: Bb2, F#3+14c or 220Hz; a line of notes with their beats, such as
+        "F3:1 A3:0.5 rest:0.5 C4:2", ~ for a slur, Bb3(fork):1; or channel 1 of a MIDI file.
+        [default: Bb2]
     fingering
-        Name of another fingering for that note, such as fork; presets show HORN lists them.
+        Name of another fingering for one note, such as fork; presets show HORN lists them.
     sung
-        Sung note: as the fingered one, or from it: +7st, -5st, +702c, or the ratio 5/3;
-        w:E5 is written for the horn. Or a recorded voice: a WAV or FLAC file.
+        Sung note: as the fingered one, or from it: +7st, -5st, +702c, or the ratio 5/3; w:E5 is
+        written for the horn. Or a line, or channel 2 of a MIDI file, or a recorded voice: a WAV
+        or FLAC file.
+    passage
+        Fingered and sung line by name (mill-race), as a TOML file, or as a MIDI file.
+    tempo
+        Beats in a minute, throughout. [default: that of the passage; 60 for lines that are typed]
     voice
         Voice, by name or as a preset file: shape of the pulse, and depth. [default: low-male]
     depth
@@ -58,17 +70,19 @@ def render(
         up to 0.075, normal to 0.15, strong to 0.3, exaggerated above.
     breath
         How hard it is blown: 3kPa, 30cmH2O, or pp, p, mp, mf, f, ff between the pressure at which
-        the horn begins to sound and the loudest of its low register. [default: that of the horn]
+        the horn begins to sound and the loudest of its low register; of a passage also a course
+        over its beats, "mf@0 ff@8". [default: that of the horn]
     seconds
-        Length of the take, 0.5 to 600 s; the time it takes grows in proportion. [default: 4]
+        Length of the take, 0.5 to 600 s; the time it takes grows in proportion. [default: 4, or
+        that of the recorded voice]
     set
         A setting as FIELD=VALUE, such as reed.opening_mm=1.2; may be given several times.
     a4
         Frequency of A4 in Hz, 380 to 500.
     written
-        Take the fingered note as written for the horn.
+        Take what is fingered as written for the horn.
     again
-        Sidecar of a take to make again.
+        Sidecar of a take or passage to make again.
     from_
         Data set of a sweep, one cell of which is to be heard.
     at
@@ -80,6 +94,10 @@ def render(
         Write what a microphone on the throat hears to this file: .wav or .flac.
     inside
         Write the pressure inside the mouthpiece to this file: .wav or .flac.
+    resultant
+        Write the third notes of a passage that are heard to this file: .mid.
+    notes
+        Write the passage itself down, to be kept, edited and played again: .toml or .mid.
     no_picture
         Leave the picture out.
     play
@@ -89,31 +107,22 @@ def render(
     json
         Print one JSON document.
     """
-    from reedbore.cli import taking  # noqa: PLC0415 - help starts faster
+    from reedbore.cli import rendering  # noqa: PLC0415 - help starts faster
+    from reedbore.cli.outputs import Wanted  # noqa: PLC0415
+    from reedbore.cli.progress import Progress  # noqa: PLC0415
 
     words = {
         "horn": horn, "fingered": fingered, "sung": sung, "voice": voice, "depth": depth,
         "breath": breath, "fingering": fingering, "settings": set, "a4": a4, "written": written,
+        "passage": passage, "tempo": tempo,
     }  # fmt: skip
-    files = {"output": output, "throat": throat, "inside": inside}
-    with taking.Progress() as progress:
-        progress.stage("reading")
-        if from_ or at:
-            from reedbore.cli import sweeping  # noqa: PLC0415 - most takes are no cells
-
-            length = taking.check_seconds(taking.SECONDS if seconds is None else seconds)
-            request = sweeping.read_cell({**words, "again": again}, from_, at)
-        else:
-            request, length = taking.read(words, seconds, again)
-        paths = taking.name_files(request, picture=not no_picture, **files)
-        for warning in request.warnings:
-            tell(warning)
-        take, verdict = taking.simulate(request, length, progress, lock_range=lock_range)
-        progress.stage("writing")
-        document, sound = taking.write_all(request, take, verdict, paths)
+    asked = rendering.Asked(seconds, again, from_, at, lock_range)
+    wanted = Wanted(output, throat, inside, notes, resultant, not no_picture)
+    with Progress() as progress:
+        made = rendering.make(words, asked, wanted, progress)
     if json:
-        say_json(document)
+        say_json(made.document)
     else:
-        say(taking.text(request, take, verdict, document))
+        say(made.text)
     if play:
-        taking.play(sound)
+        rendering.play(made.sound)

@@ -5,24 +5,25 @@ left out is taken from the demo passage: horn, voice, first fingered note, longe
 """
 
 import re
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from reedbore import audio, notes, sidecar
+from reedbore import audio, notes
 from reedbore.breath_levels import parse_breath
 from reedbore.cli.common import parse_setting
-from reedbore.errors import ModelError, NoteError, ReedboreError
+from reedbore.cli.lines import RECORDINGS, named
+from reedbore.errors import ModelError, ReedboreError
 from reedbore.measures.pitch import median_voiced_pitch
 from reedbore.melody import read_line
 from reedbore.model import Horn, Setup, Singer
 from reedbore.presets import load_horn, load_piece, load_singer, setup_for
+from reedbore.sidecar import Sidecar, differences
 from reedbore.tuning import tune
 
 DEMO = "mill-race"
-RECORDINGS = {".wav", ".flac"}
+SECONDS_RANGE = (0.5, 600.0)  # a verdict needs some steady sound
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,11 +32,11 @@ class Words:
 
     Attributes
     ----------
-    horn, fingered, sung, voice, breath : str or None
+    horn, fingered, sung, voice, breath, passage : str or None
         As for the command `render`.
     fingering : str
         Name of one of several fingerings for the note, "" for the plain one.
-    depth : float or None
+    depth, tempo : float or None
         As for the command `render`.
     settings : sequence of str
         What followed each ``--set``.
@@ -55,6 +56,8 @@ class Words:
     settings: Sequence[str] = ()
     a4: float = notes.A4_HZ
     written: bool = False
+    passage: str | None = None
+    tempo: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,6 +84,24 @@ class Request:
     warnings: tuple[str, ...] = ()
 
 
+def refuse_words(words: Mapping[str, Any], says: str) -> None:
+    """Refuse what was typed beside an option that says it all."""
+    given = [name for name, value in words.items() if value != getattr(Words(), name, None)]
+    if given:
+        flag = {"settings": "--set"}.get(given[0], f"--{given[0]}")
+        raise ReedboreError(f"{says}: leave {flag} out")
+
+
+def check_seconds(seconds: float, name: str = "--seconds", what: str = "take") -> float:
+    """Hand back a length [s], or refuse it."""
+    low, high = SECONDS_RANGE
+    if not low <= seconds <= high:
+        raise ReedboreError(
+            f"{name} is {seconds:g} s; allowed {low:g} to {high:g} s (length of the {what})"
+        )
+    return seconds
+
+
 def read_request(words: Words) -> Request:
     """Turn what was typed into a setup, at once: its bore is not yet tuned.
 
@@ -102,16 +123,16 @@ def read_request(words: Words) -> Request:
     words = _with_demo(words)
     notes.check_a4(words.a4)
     horn, singer = load_horn(words.horn or ""), load_singer(words.voice or "")
-    with _named("--fingered"):
+    with named("--fingered"):
         fingered_hz = notes.parse_pitch(
             words.fingered or "", words.a4, transposition=horn.transposition, written=words.written
         )
-    setup = _blow_and_set(_sing(setup_for(horn, singer), words, fingered_hz, horn), words)
+    setup = blow_and_set(_sing(setup_for(horn, singer), words, fingered_hz, horn), words)
     return Request(
         setup=setup,
         typed=_typed(words, horn, fingered_hz, setup),
         untuned=(horn, words),
-        warnings=tuple(_out_of_range(setup, singer, words)),
+        warnings=tuple(_out_of_range(setup, singer, words.a4)),
     )
 
 
@@ -140,7 +161,7 @@ def tune_request(request: Request) -> Request:
     hz, rate = request.typed["fingered_hz"], request.setup.time.rate
     tuned = tune(horn, hz, rate, words.fingering)
     tuned = tuned.model_copy(update={"voice": request.setup.voice})
-    return replace(request, setup=_blow_and_set(tuned, words), untuned=None)
+    return replace(request, setup=blow_and_set(tuned, words), untuned=None)
 
 
 def _with_demo(words: Words) -> Words:
@@ -179,13 +200,13 @@ def _sing(setup: Setup, words: Words, fingered_hz: float, horn: Horn) -> Setup:
         return setup.with_value("voice.source", "off")
     path = Path(words.sung)
     if path.suffix.lower() in RECORDINGS:
-        return _recorded(setup, path)
-    with _named("--sung"):
+        return recorded(setup, path)
+    with named("--sung"):
         hz = notes.parse_sung(words.sung, fingered_hz, words.a4, transposition=horn.transposition)
     return setup.with_value("voice.frequency_hz", hz)
 
 
-def _recorded(setup: Setup, path: Path) -> Setup:
+def recorded(setup: Setup, path: Path) -> Setup:
     """Make a recording the voice; its median pitch becomes the sung note where it has one."""
     samples, rate = audio.read(path)
     setup = setup.with_value("voice.file", str(path.resolve()))
@@ -194,8 +215,26 @@ def _recorded(setup: Setup, path: Path) -> Setup:
     return setup if hz is None else setup.with_value("voice.frequency_hz", hz)
 
 
-def _blow_and_set(setup: Setup, words: Words) -> Setup:
-    """Give the setup all that was set one by one, then its breath, which may hang on that."""
+def blow_and_set(setup: Setup, words: Words) -> Setup:
+    """Give a setup all that was set one by one, then its breath, which may hang on that.
+
+    Parameters
+    ----------
+    setup : Setup
+        Horn and voice.
+    words : Words
+        Its settings, and its breath as a pressure or a dynamic.
+
+    Returns
+    -------
+    Setup
+        The copy.
+
+    Raises
+    ------
+    ModelError
+        If a setting or the breath is not allowed.
+    """
     for text in words.settings:
         setup = setup.with_value(*parse_setting(text))
     if words.breath is not None:
@@ -207,16 +246,24 @@ def _blow_and_set(setup: Setup, words: Words) -> Setup:
     return setup
 
 
-def _out_of_range(setup: Setup, singer: Singer, words: Words) -> list[str]:
-    if setup.voice.source not in {"pulse", "sine"}:
-        return []
+def _out_of_range(setup: Setup, singer: Singer, a4: float) -> list[str]:
+    made = setup.voice.source in {"pulse", "sine"}
+    return out_of_range([setup.voice.frequency] if made else [], singer, a4)
+
+
+def out_of_range(sung_hz: Sequence[float], singer: Singer, a4: float) -> list[str]:
+    """Say which sung notes [Hz] a singer does not have; nothing where there are none."""
     low, high = singer.midi_range
-    midi = notes.hz_to_midi(setup.voice.frequency, words.a4)
-    if low - 0.5 <= midi <= high + 0.5:
+    found = dict.fromkeys(
+        notes.note_name(hz, a4)
+        for hz in sung_hz
+        if not low - 0.5 <= notes.hz_to_midi(hz, a4) <= high + 0.5
+    )
+    if not found:
         return []
-    name = notes.note_name(setup.voice.frequency, words.a4)
+    lies = "lies" if len(found) == 1 else "lie"
     return [
-        f"{name} lies outside what the {singer.title.lower()} sings, "
+        f"{', '.join(found)} {lies} outside what the {singer.title.lower()} sings, "
         f"{singer.low_note} to {singer.high_note}; rendered all the same"
     ]
 
@@ -260,39 +307,28 @@ def _stem(horn: str, words: Words) -> str:
     return re.sub(r"[^\w#+.-]+", "-", "-".join([horn, str(words.fingered), sung, *changed]))
 
 
-@contextmanager
-def _named(option: str) -> Iterator[None]:
-    """Put the name of the option in front of a sentence about its value."""
-    try:
-        yield
-    except NoteError as error:
-        raise NoteError(f"{option} {error}") from error
-
-
-def read_again(path: Path) -> tuple[Request, float]:
-    """Read back what a sidecar says.
+def request_again(found: Sidecar, path: Path) -> Request:
+    """Take up what a sidecar says.
 
     Parameters
     ----------
+    found : Sidecar
+        What was read.
     path : Path
-        The sidecar.
+        From where, for the error.
 
     Returns
     -------
-    request : Request
+    Request
         The same setup bit for bit, and the same words.
-    seconds : float
-        How long. [s]
 
     Raises
     ------
     ReedboreError
-        If it cannot be read or is not whole.
+        If it is not whole.
     """
-    found = sidecar.read(path)
     typed = dict(found.request)
     for key, kind in (("fingered_hz", float), ("a4_hz", float), ("title", str), ("stem", str)):
         if not isinstance(typed.get(key), kind):
             raise ReedboreError(f"{path} is no sidecar of a take: request.{key} is missing")
-    warnings = tuple(sidecar.differences(found))
-    return Request(setup=found.setup, typed=typed, warnings=warnings), found.seconds
+    return Request(setup=found.setup, typed=typed, warnings=tuple(differences(found)))

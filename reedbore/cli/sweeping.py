@@ -13,8 +13,8 @@ from typing import Any
 
 from reedbore import sweep_results, sweep_store
 from reedbore.cli.common import tell
-from reedbore.cli.request import Request, Words, read_request, tune_request
-from reedbore.cli.taking import Progress, refuse_words
+from reedbore.cli.progress import Progress
+from reedbore.cli.request import Request, Words, read_request, refuse_words, tune_request
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.notes import note_name
 from reedbore.presets import load_horn

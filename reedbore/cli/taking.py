@@ -3,185 +3,37 @@
 The command `render` is made of these steps; they are apart from it so that its help starts fast.
 """
 
-import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, Self
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import audio, render, sidecar
+from reedbore import render, sidecar
 from reedbore import verdict as verdicts
 from reedbore.breath_levels import threshold
 from reedbore.cli.common import tell
-from reedbore.cli.request import Request, Words, read_again, read_request, tune_request
-from reedbore.errors import AudioError, ReedboreError
-from reedbore.files import check_writable
+from reedbore.cli.outputs import Made, Wanted, file_lines, name_files, write_sounds
+from reedbore.cli.progress import Progress
+from reedbore.cli.request import Request, tune_request
+from reedbore.errors import ReedboreError
+from reedbore.kernel import mouth
 from reedbore.listening import JUMP_CENTS
 from reedbore.model import Setup, depth_name
 from reedbore.notes import cents, note_name
 from reedbore.summary import summary
 
 SECONDS = 4.0
-SECONDS_RANGE = (0.5, 600.0)  # a verdict needs some steady sound
-QUIET_S = 1.0  # nothing is said about work that takes less
-FADE_S = 0.02
-# Full scale of the pressures inside mouth and mouthpiece: twice the highest breath there is.
-INNER_FULL_SCALE_PA = 40e3
+USUAL_DEPTHS = 0.02, 0.15  # 50 to 400 Pa at 3 kPa: our estimate, no source
 
 Samples = NDArray[np.float64]
 
 
-class Progress:
-    """Names the work in hand on stderr, once it has taken longer than a second."""
-
-    def __init__(self) -> None:
-        self._timer = threading.Timer(QUIET_S, self._wake)
-        self._timer.daemon = True
-        self._lock = threading.Lock()
-        self._stage, self._awake = "", False
-
-    def __enter__(self) -> Self:
-        self._timer.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._timer.cancel()
-
-    def stage(self, name: str) -> None:
-        """Say what is being done now."""
-        with self._lock:
-            self._stage = name
-            if self._awake:
-                tell(f"{name} ...")
-
-    def _wake(self) -> None:
-        with self._lock:
-            self._awake = True
-            tell(f"{self._stage} ...")
-
-
-class Meter(Progress):
-    """Also names the share done, whenever another tenth is."""
-
-    def __init__(self, stage: str) -> None:
-        super().__init__()
-        self.stage(stage)
-        self._tenths = 0
-
-    def share(self, done: float) -> None:
-        """Say how much is done. [0 to 1]."""
-        tenths = int(10.0 * done)
-        if tenths > self._tenths:
-            self._tenths = tenths
-            self.stage(f"searching, {10 * tenths} % done")
-
-
-def read(
-    words: Mapping[str, Any], seconds: float | None, again: Path | None
-) -> tuple[Request, float]:
-    """Read what was typed, or the sidecar of `again`.
-
-    Parameters
-    ----------
-    words : mapping
-        What `Words` is made of.
-    seconds : float or None
-        Length of the take. [s]
-    again : Path or None
-        Sidecar of a take to make again; then nothing else may have been typed.
-
-    Returns
-    -------
-    request : Request
-        What is going to be rendered.
-    seconds : float
-        How long. [s]
-
-    Raises
-    ------
-    ReedboreError
-        If anything is wrong with it.
-    """
-    if again is None:
-        length = check_seconds(SECONDS if seconds is None else seconds)
-        return read_request(Words(**words)), length
-    typed = words if seconds is None else {**words, "seconds": seconds}
-    refuse_words(typed, f"--again makes the take that {again} describes")
-    request, length = read_again(again)
-    return request, check_seconds(length)
-
-
-def refuse_words(words: Mapping[str, Any], says: str) -> None:
-    """Refuse what was typed beside an option that says it all."""
-    given = [name for name, value in words.items() if value != getattr(Words(), name, None)]
-    if given:
-        flag = {"settings": "--set"}.get(given[0], f"--{given[0]}")
-        raise ReedboreError(f"{says}: leave {flag} out")
-
-
-def check_seconds(seconds: float) -> float:
-    """Hand back the length of a take [s], or refuse it."""
-    low, high = SECONDS_RANGE
-    if not low <= seconds <= high:
-        raise ReedboreError(
-            f"--seconds is {seconds:g} s; allowed {low:g} to {high:g} s (length of the take)"
-        )
-    return seconds
-
-
-def name_files(
-    request: Request,
-    *,
-    output: Path | None,
-    throat: Path | None,
-    inside: Path | None,
-    picture: bool,
-) -> dict[str, Path]:
-    """Name all files that will be written, and refuse at once where one cannot be.
-
-    Parameters
-    ----------
-    request : Request
-        Gives the sound its name where `output` is None.
-    output, throat, inside : Path or None
-        Sound files; the last two are left out if None.
-    picture : bool
-        Whether there is a picture.
-
-    Returns
-    -------
-    dict
-        Path by ``sound``, ``throat``, ``inside``, ``picture`` and ``sidecar``.
-
-    Raises
-    ------
-    ReedboreError
-        If a file cannot be written, or two have one name.
-    """
-    sound = output or Path("renders") / f"{request.typed['stem']}.wav"
-    named = {"sound": sound, "throat": throat, "inside": inside}
-    paths = {name: path for name, path in named.items() if path is not None}
-    for path in paths.values():
-        if path.suffix.lower() not in audio.FILE_FORMATS:
-            raise AudioError(f"{path} ends in '{path.suffix}'; sound is written as .wav or .flac")
-    if picture:
-        paths["picture"] = sound.with_suffix(".png")
-    paths["sidecar"] = sound.with_suffix(".json")
-    voice = request.setup.voice.file
-    used = [path.resolve() for path in (*paths.values(), *([voice] if voice else []))]
-    if len(set(used)) < len(used):
-        raise ReedboreError("two of the files have one name; give each of them a name of its own")
-    for path in paths.values():
-        check_writable(path)
-    return paths
-
-
-def simulate(
-    request: Request, seconds: float, progress: Progress, *, lock_range: bool
-) -> tuple[render.Take, verdicts.Verdict]:
-    """Tune, render and judge; the judge sees nothing but the take.
+def make(
+    request: Request, seconds: float, wanted: Wanted, progress: Progress, *, lock_range: bool
+) -> Made:
+    """Tune, render, judge and write; nothing is run if a file cannot be written.
 
     Parameters
     ----------
@@ -189,6 +41,8 @@ def simulate(
         What to render.
     seconds : float
         How long. [s]
+    wanted : Wanted
+        The files.
     progress : Progress
         Where to name the work.
     lock_range : bool
@@ -196,11 +50,34 @@ def simulate(
 
     Returns
     -------
-    take : Take
-        What was rendered.
-    verdict : Verdict
-        What was measured on it.
+    Made
+        Its document is what the sidecar holds, and under ``files`` the names of all files.
+
+    Raises
+    ------
+    ReedboreError
+        If a file cannot be written, or the horn has no such note.
     """
+    for flag, path in (("--notes", wanted.notes), ("--resultant", wanted.resultant)):
+        if path is not None:
+            raise ReedboreError(
+                f"{flag} writes a line of notes, and this is a single take; give the note its "
+                "beats, as in --fingered Bb2:4, or leave it out"
+            )
+    voice = request.setup.voice.file
+    paths = name_files(wanted, request.typed["stem"], [voice] if voice else [], table=False)
+    for warning in request.warnings:
+        tell(warning)
+    take, verdict = simulate(request, seconds, progress, lock_range=lock_range)
+    progress.stage("writing")
+    document, sound = write_all(request, take, verdict, paths)
+    return Made(document, text(request, take, verdict, document), sound)
+
+
+def simulate(
+    request: Request, seconds: float, progress: Progress, *, lock_range: bool
+) -> tuple[render.Take, verdicts.Verdict]:
+    """Tune, render and judge; the judge sees nothing but the take."""
     progress.stage("tuning the horn")
     setup = tune_request(request).setup
     progress.stage(f"simulating {seconds:g} s")
@@ -212,56 +89,19 @@ def simulate(
 def write_all(
     request: Request, take: render.Take, verdict: verdicts.Verdict, paths: Mapping[str, Path]
 ) -> tuple[dict[str, Any], Samples]:
-    """Write all files.
-
-    Parameters
-    ----------
-    request, take, verdict : Request, Take, Verdict
-        What was asked for, rendered and measured.
-    paths : mapping
-        As from `name_files`.
-
-    Returns
-    -------
-    document : dict
-        What the sidecar holds, and under ``files`` the names of all files.
-    sound : ndarray, shape (n,)
-        The sound as written. [full scale]
-
-    Raises
-    ------
-    ReedboreError
-        If one cannot be written.
-    """
-    makers: dict[str, tuple[Callable[[], Samples], float]] = {
-        "sound": (lambda: take.sound, render.FULL_SCALE_PA),
-        "throat": (lambda: render.throat(take), INNER_FULL_SCALE_PA),
-        "inside": (lambda: render.inside(take), INNER_FULL_SCALE_PA),
+    """Write all files; the document as of `make`, and the sound as written. [full scale]."""
+    makers: dict[str, Callable[[], Samples]] = {
+        "sound": lambda: take.sound,
+        "throat": lambda: render.throat(take),
+        "inside": lambda: render.inside(take),
     }
-    written = {
-        name: _write_sound(paths[name], make(), full_scale)
-        for name, (make, full_scale) in makers.items()
-        if name in paths
-    }
+    sound, levels = write_sounds(makers, paths)
     if "picture" in paths:
         _draw(request, take, verdict, paths["picture"])
-    kept = _sidecar(request, take, verdict, {name: level for name, (_, level) in written.items()})
+    kept = _sidecar(request, take, verdict, levels)
     sidecar.write(paths["sidecar"], kept)
     files = {name: str(path) for name, path in paths.items()}
-    return {"files": files, **sidecar.document(kept)}, written["sound"][0]
-
-
-def _write_sound(
-    path: Path, pressure: Samples, full_scale: float
-) -> tuple[Samples, dict[str, Any]]:
-    """Level and write one sound; its samples, and how it was levelled."""
-    rate = render.SOUND_RATE
-    clean, _ = audio.mute_broken(pressure, rate)
-    clean = audio.fade(audio.remove_dc(clean, rate), rate, FADE_S)
-    levelled = audio.to_full_scale(clean, full_scale)
-    audio.write(path, levelled.samples, rate)
-    level = {"rate_hz": rate, "full_scale_pa": full_scale, "gain_db": levelled.gain_db}
-    return levelled.samples, {"file": path.name, **level}
+    return {"files": files, **sidecar.document(kept)}, sound
 
 
 def _draw(request: Request, take: render.Take, verdict: verdicts.Verdict, path: Path) -> None:
@@ -289,11 +129,6 @@ def _sidecar(
     )
 
 
-def play(sound: Samples) -> None:
-    """Play what was written; an AudioError if that cannot be done."""
-    audio.play(sound, render.SOUND_RATE)
-
-
 def text(
     request: Request, take: render.Take, verdict: verdicts.Verdict, document: Mapping[str, Any]
 ) -> str:
@@ -316,14 +151,7 @@ def text(
     lines = [_title(request), *told, ""]
     lines += [f"  {name:11} {value}" for name, value in _rows(take, verdict, a4)]
     lines.append("")
-    lines += [f"  {name:11} {path}" for name, path in document["files"].items()]
-    lines += [
-        f"The {name} was lowered by {-level['gain_db']:.1f} dB to stay below "
-        f"{audio.CEILING_DBTP:g} dBTP: do not compare its loudness with other takes."
-        for name, level in document["sound"].items()
-        if level["gain_db"] < 0.0
-    ]
-    return "\n".join(lines)
+    return "\n".join([*lines, *file_lines(document)])
 
 
 def _needed(take: render.Take, verdict: verdicts.Verdict) -> list[str]:
@@ -340,7 +168,9 @@ def _needed(take: render.Take, verdict: verdicts.Verdict) -> list[str]:
 
 def _title(request: Request) -> str:
     title = str(request.typed["title"])
-    return title if request.setup.voice.source == "off" else f"{title}, {_depth(request.setup)}"
+    return (
+        title if request.setup.voice.source == "off" else f"{title}, {depth_words(request.setup)}"
+    )
 
 
 def _strayed(request: Request, found: verdicts.Verdict, a4: float) -> list[str]:
@@ -352,8 +182,13 @@ def _strayed(request: Request, found: verdicts.Verdict, a4: float) -> list[str]:
     return [f"The horn plays {played} instead of the fingered {fingered}."]
 
 
-def _depth(setup: Setup) -> str:
-    return f"depth {setup.voice.depth:g} ({depth_name(setup.voice.depth)})"
+def depth_words(setup: Setup) -> str:
+    """Say how strongly is sung, and what a player would call that."""
+    if setup.voice.drive == "pressure" or setup.voice.source == "recording":
+        return f"depth {setup.voice.depth:g} ({depth_name(setup.voice.depth)})"
+    found = mouth.depth(setup)
+    least, most = USUAL_DEPTHS
+    return f"depth {found:.2g} ({depth_name(found)}; usual {least:g} to {most:g}) out of the flow"
 
 
 def _rows(take: render.Take, found: verdicts.Verdict, a4: float) -> list[tuple[str, str]]:
@@ -379,7 +214,7 @@ def _rows(take: render.Take, found: verdicts.Verdict, a4: float) -> list[tuple[s
         rows.append(("roughness", f"{found.roughness:.3g} times that of the horn alone"))
     rows.append(("breath", f"{take.setup.breath.pressure / 1e3:.3g} kPa"))
     if take.setup.voice.source != "off":
-        rows.append(("voice", _depth(take.setup)))
+        rows.append(("voice", depth_words(take.setup)))
     return rows
 
 

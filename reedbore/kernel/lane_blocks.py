@@ -20,8 +20,8 @@ PAIR_COUNTS = 1, 8, 18
 
 Reals = NDArray[np.float64]
 Whole = NDArray[np.int64]
-Kind = tuple[bool, bool, int, int]
-"""Whether without mass, whether with a vent, pole pairs, steps looked up at once."""
+Kind = tuple[bool, bool, bool, int, int]
+"""Whether without mass, with a vent, with a coupled mouth; pole pairs, steps looked up at once."""
 
 BATCHES = rows.AHEAD, 4, 2, 1
 """How many steps may be looked up at once."""
@@ -79,7 +79,7 @@ def waves(setups: Sequence[Setup], sung_hz: Reals, rate: float) -> tuple[Whole, 
     for lane, (setup, hz) in enumerate(zip(setups, sung_hz, strict=True)):
         voice = setup.voice
         if voice.source != "off":
-            key = mouth.key(voice, hz, rate)
+            key = mouth.key(setup, hz)
             which[lane] = known.setdefault(key, len(known) + 1) * (mouth.TABLE + 1)
     silence = np.zeros(mouth.TABLE + 1 if known else 0)
     return which, np.concatenate([silence, *(mouth.period(*key) for key in known)])
@@ -91,7 +91,7 @@ def kind_of(numbers: Numbers, tick: int) -> Kind:
     way = numbers.way or numbers.taps
     shortest = min(numbers.taps.first, way.first, *numbers.places)
     batch = next(steps for steps in BATCHES if tick % steps == 0 and shortest >= steps)
-    return numbers.massless, numbers.way is not None, pairs, batch
+    return numbers.massless, numbers.way is not None, numbers.coupled, pairs, batch
 
 
 def fill(table: Reals, places: Whole, setup: Setup, numbers: Numbers) -> None:
@@ -112,7 +112,7 @@ def fill(table: Reals, places: Whole, setup: Setup, numbers: Numbers) -> None:
     table[rows.STATE + step_rows.BEFORE] = numbers.opening
     table[rows.BREATH] = setup.breath.pressure
     table[rows.RISE] = setup.breath.rise * rate
-    table[rows.DEPTH] = setup.voice.depth
+    table[rows.DEPTH] = mouth.depth(setup)
     table[rows.FADE_IN] = setup.voice.fade * rate
     table[rows.VENT_OPENS] = vent_opens(numbers)
     table[rows.TAP : rows.TAP + 4] = numbers.taps.weights

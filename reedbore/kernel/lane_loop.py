@@ -41,7 +41,7 @@ ECHO = WAY_TAP + 4
 HEARD = ECHO + ECHOES  # what moves
 WAY_HEARD = HEARD + 4
 EARLY, ARRIVING, BACK, SUNG, BLOWN, FADED = range(WAY_HEARD + 4, WAY_HEARD + 10)
-PRESSURE, OUT, BELOW = range(FADED + 1, FADED + 4)
+UPSTREAM, PRESSURE, OUT, BELOW = range(FADED + 1, FADED + 5)
 TICK, TOTAL, SQUARES, SANE = range(BELOW + 1, BELOW + 5)  # what is measured
 CLOCK, CLOCK_SINE, ROTATE, ROTATE_SINE = range(SANE + 1, SANE + 5)
 ROWS = ROTATE_SINE + 1
@@ -182,22 +182,44 @@ def _ring(block: Any, begin: int) -> None:
         )
 
 
+def _come_up(block: Any) -> None:
+    """Hear the mouths and throats of the players."""
+    numbers, state = block[:STATE], block[STATE:BREATH]
+    for lane in range(LANES):
+        block[UPSTREAM, lane] = from_upstream(  # type: ignore[name-defined] # noqa: F821
+            numbers, state, lane
+        )
+
+
+def _let_go(block: Any) -> None:
+    """Send back what goes up to them."""
+    numbers, state = block[:STATE], block[STATE:BREATH]
+    for lane in range(LANES):
+        into_upstream(numbers, state, lane)  # type: ignore[name-defined] # noqa: F821
+
+
 def _move(block: Any, now: int, vent_rise: int) -> None:
     """Step all lanes on and measure them."""
     numbers, state = block[:STATE], block[STATE:BREATH]
     for lane in range(LANES):
-        down, share = 0.0, 1.0
+        back, below = block[BACK, lane], 0.0
         if vented:  # type: ignore[name-defined] # noqa: F821
+            down = 0.0
             for k in range(4):
                 down += block[WAY_TAP + k, lane] * block[WAY_HEARD + k, lane]
             for k in range(3, 0, -1):
                 block[WAY_HEARD + k, lane] = block[WAY_HEARD + k - 1, lane]
             share = min(max((now - block[VENT_OPENS, lane]) / vent_rise, 0.0), 1.0)
+            back, below = at_vent(  # type: ignore[name-defined] # noqa: F821
+                numbers, state, lane, back, down, share
+            )
         sung = block[SUNG, lane] * block[FADED, lane]
         mouth = block[BLOWN, lane] * (1.0 + block[DEPTH, lane] * sung)
-        pressure, out, below = at_reed(  # type: ignore[name-defined] # noqa: F821
-            numbers, state, lane, mouth, block[BACK, lane], down, share
+        pressure, out = at_reed(  # type: ignore[name-defined] # noqa: F821
+            numbers, state, lane, mouth, block[UPSTREAM, lane], back
         )
+        if not vented:  # type: ignore[name-defined] # noqa: F821
+            below = out
         block[PRESSURE, lane] = pressure
         block[OUT, lane] = out
         block[BELOW, lane] = below
@@ -299,7 +321,11 @@ def _loop(
                     _come_back(block)
                     for begin in range(0, pairs, chunk):  # type: ignore[name-defined] # noqa: F821
                         _ring(block, begin)
+                    if coupled:  # type: ignore[name-defined] # noqa: F821
+                        _come_up(block)
                     _move(block, now + s, vent_rise)
+                    if coupled:  # type: ignore[name-defined] # noqa: F821
+                        _let_go(block)
                     _give(block, tiles, s, lanes)
                     if record.shape[0] > 0:
                         for lane in range(lanes):
@@ -313,18 +339,16 @@ def _loop(
 
 
 PARTS = (
-    *(_blow, _sing, _hear, _hear_early, _go, _take, _give, _come_back, _ring, _move),
-    *(_set_clocks, _demodulate, _emit),
+    *(_blow, _sing, _hear, _hear_early, _go, _take, _give, _come_back, _ring, _come_up),
+    *(_move, _let_go, _set_clocks, _demodulate, _emit),
 )
-
-
-STEP_PARTS = "from_poles", "from_pairs", "at_reed"
 
 
 def make_lanes(
     compile_with: Any,
     massless: bool,
     vented: bool,
+    coupled: bool,
     pairs: int,
     batch: int,
     compile_parts: Any = None,
@@ -335,7 +359,7 @@ def make_lanes(
     ----------
     compile_with : callable
         Turns the plain loop into the one that runs, as for `step.make_step`.
-    massless, vented : bool
+    massless, vented, coupled : bool
         As for `step.make_step`.
     pairs : int
         Pole pairs of all lanes; a constant, or the loop over the lanes would not be the innermost.
@@ -351,14 +375,11 @@ def make_lanes(
         Moves a block on.
     """
     parts = compile_parts or compile_with
-    name = (
-        f"lanes_{'massless' if massless else 'mass'}{'_vented' if vented else ''}_{pairs}_{batch}"
-    )
-    kind: dict[str, Any] = dict(
-        zip(STEP_PARTS, rows.make_parts(parts, massless, vented), strict=True)
-    )
+    name = f"lanes_{'massless' if massless else 'mass'}" + "_vented" * vented
+    name += f"{'_coupled' * coupled}_{pairs}_{batch}"
+    kind: dict[str, Any] = rows.make_parts(parts, massless, coupled)._asdict()
     chunk = max(count for count in range(1, MOST_AT_ONCE + 1) if pairs % count == 0)
-    kind |= {"vented": vented, "pairs": pairs, "chunk": chunk, "batch": batch}
+    kind |= {"vented": vented, "coupled": coupled, "pairs": pairs, "chunk": chunk, "batch": batch}
     scope = globals() | kind
     scope |= {
         part.__name__: parts(FunctionType(part.__code__, globals() | kind, part.__name__))

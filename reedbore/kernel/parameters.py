@@ -12,8 +12,10 @@ from reedbore.kernel import reflection as bores
 from reedbore.kernel import step as rows
 from reedbore.kernel.delay import lagrange, split_delay
 from reedbore.kernel.throat import Throat
+from reedbore.kernel.upstream import Upstream, upstream_filter
 from reedbore.kernel.vent import Vent
 from reedbore.model import Setup
+from reedbore.upstream import airway
 
 LEAST_STEPS = 10.0
 """Steps in a period of the reed."""
@@ -48,6 +50,8 @@ class Numbers(NamedTuple):
     opening: float
     """Of the reed at rest. [m]"""
     massless: bool
+    coupled: bool
+    """Whether the reed acts back on the pressure in the mouth."""
     rate: float
     """Steps per second. [Hz]"""
 
@@ -86,6 +90,9 @@ def numbers_of(setup: Setup) -> Numbers:
     table = np.zeros(rows.NUMBERS)
     _fill_reed(table, setup)
     _fill_flow(table, setup, guide.throat)
+    coupled = setup.tract.coupling == "on"
+    if coupled:
+        _fill_mouth(table, upstream_filter(airway(setup), setup.time.rate))
     _fill_reflection(table, guide.reflection)
     if guide.vent:
         _fill_vent(table, guide.vent, setup.time.rate)
@@ -99,6 +106,7 @@ def numbers_of(setup: Setup) -> Numbers:
         round(setup.bore.vent_after * setup.time.rate),
         reed.opening,
         reed.dynamics == "massless",
+        coupled,
         setup.time.rate,
     )
 
@@ -130,6 +138,24 @@ def _fill_vent(table: NDArray[np.float64], vent: Vent, rate: float) -> None:
     table[rows.VENT_WAVE] = vent.wave
 
 
+def _fill_mouth(table: NDArray[np.float64], up: Upstream) -> None:
+    """Put the mouth in series with the bore: both share the flow through the reed."""
+    at_once = up.direct + up.gains.sum() + up.pair_gains[:, 0].sum()
+    table[rows.SOURCE] = up.resistance * (1.0 + at_once) / (1.0 - at_once)
+    table[rows.AT_ONCE] = 2.0 / (1.0 - at_once)
+    table[rows.HEARD_WAVE] = 1.0 / (1.0 - at_once)
+    table[rows.FLOW_WAVE] = up.resistance / (1.0 - at_once)
+    table[rows.SERIES] = 1.0 / (1.0 + table[rows.CONDUCTANCE] * table[rows.SOURCE])
+    table[rows.CONDUCTANCE] *= table[rows.SERIES]
+    table[rows.MOUTH_GAIN : rows.MOUTH_POLE] = up.gains
+    table[rows.MOUTH_POLE : rows.MOUTH_TURN] = up.poles
+    count = up.pairs.size
+    table[rows.MOUTH_TURN : rows.MOUTH_TURN + count] = 2.0 * up.pairs.real
+    table[rows.MOUTH_SHRINK : rows.MOUTH_SHRINK + count] = np.abs(up.pairs) ** 2
+    table[rows.MOUTH_PAIR_GAIN : rows.MOUTH_PAIR_GAIN + count] = up.pair_gains[:, 0]
+    table[rows.MOUTH_PAIR_SLOPE : rows.MOUTH_PAIR_SLOPE + count] = up.pair_gains[:, 1]
+
+
 def _fill_reed(table: NDArray[np.float64], setup: Setup) -> None:
     reed, step = setup.reed.held(), 1.0 / setup.time.rate
     swing = 2.0 * math.pi * reed.frequency * step
@@ -151,6 +177,6 @@ def _fill_flow(table: NDArray[np.float64], setup: Setup, lumped: Throat) -> None
     table[rows.VOLUME] = volume
     table[rows.DECAY : rows.INFLOW] = decay
     table[rows.INFLOW : rows.BACKFLOW] = (1.0 + decay) * (throat + wave)
-    table[rows.BACKFLOW : rows.DIRECT] = 2.0 * (1.0 + decay) * wave
+    table[rows.BACKFLOW : rows.SERIES] = 2.0 * (1.0 + decay) * wave
     table[rows.CLOSING] = reed.stiffness * reed.opening
     table[rows.SLIT] = table[rows.CHANNEL] * reed.opening

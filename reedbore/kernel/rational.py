@@ -116,7 +116,12 @@ def _upper_half(count: int) -> Complexes:
 
 
 def find_pairs(
-    fixed: Complexes, delayed: Complexes, pairs: Complexes, z: Complexes, target: Complexes
+    fixed: Complexes,
+    delayed: Complexes,
+    pairs: Complexes,
+    z: Complexes,
+    target: Complexes,
+    farthest: float = FARTHEST,
 ) -> Complexes:
     """Move pole pairs to where a response has its poles, by vector fitting in z.
 
@@ -130,6 +135,8 @@ def find_pairs(
         Where to start: poles in the upper half of the unit circle.
     z, target : ndarray, shape (n,)
         Points of the fit; weighted target.
+    farthest : float
+        No pole is found farther from the centre.
 
     Returns
     -------
@@ -145,7 +152,7 @@ def find_pairs(
         sections = _pair_fractions(pairs, z)
         rows = np.hstack((fixed, delayed[:, None] * sections, -target[:, None] * sections))
         strengths = solve(rows, target)[-2 * pairs.size :]
-        pairs = _zeros(pairs, strengths)
+        pairs = _zeros(pairs, strengths, farthest)
     return pairs
 
 
@@ -157,7 +164,7 @@ def _pair_fractions(pairs: Complexes, z: Complexes) -> Complexes:
     return parts.reshape(z.size, -1)
 
 
-def _zeros(pairs: Complexes, strengths: Reals) -> Complexes:
+def _zeros(pairs: Complexes, strengths: Reals, farthest: float) -> Complexes:
     """Return the zeros of 1 + Σ strengths · fractions, brought inside the unit circle."""
     count = pairs.size
     matrix = np.zeros((2 * count, 2 * count))
@@ -174,8 +181,8 @@ def _zeros(pairs: Complexes, strengths: Reals) -> Complexes:
     lone = np.sort(found[np.abs(found.imag) <= 1e-9].real)
     gone = [complex(0.5 * (a + b), max(1e-3, 0.5 * (b - a))) for a, b in _two_by_two(lone)]
     moved = np.concatenate((upper, np.array(gone, np.complex128)))
-    farthest = np.minimum(FARTHEST, np.exp(-np.angle(moved) / (2.0 * SHARPEST)))
-    return moved * np.minimum(1.0, farthest / np.abs(moved))
+    within = np.minimum(farthest, np.exp(-np.angle(moved) / (2.0 * SHARPEST)))
+    return moved * np.minimum(1.0, within / np.abs(moved))
 
 
 def _two_by_two(values: Reals) -> list[tuple[float, float]]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from reedbore.kernel import step as rows
 from reedbore.kernel.compiler import compiled, compiled_part
 from reedbore.kernel.parameters import Numbers
+from reedbore.kernel.step import IN_MOUTH
 
 
 class Traces(NamedTuple):
@@ -21,6 +22,8 @@ class Traces(NamedTuple):
     """Wave that leaves the reed into the bore. [Pa]"""
     opening: NDArray[np.float64]
     """Between reed tip and lay. [m]"""
+    mouth: NDArray[np.float64]
+    """In the mouth. [Pa]"""
 
 
 VENT_RISE_S = 0.01
@@ -47,6 +50,7 @@ def _loop(
     mouth: Any,
     pressure: Any,
     opening: Any,
+    in_mouth: Any,
     entering: Any,
     first: int,
     taps: Any,
@@ -75,13 +79,19 @@ def _loop(
         pressure[n], out, below = advance(  # type: ignore[name-defined] # noqa: F821
             table, state, 0, pairs, mouth[n], arriving, early, down, share
         )
+        if coupled:  # type: ignore[name-defined] # noqa: F821
+            in_mouth[n] = state[IN_MOUTH, 0]
         entering[now] = below
         if vented:  # type: ignore[name-defined] # noqa: F821
             leaving[now] = out
 
 
 def make_run(
-    compile_with: Any, massless: bool, vented: bool = False, compile_parts: Any = None
+    compile_with: Any,
+    massless: bool,
+    vented: bool = False,
+    coupled: bool = False,
+    compile_parts: Any = None,
 ) -> Any:
     """Make the loop over all steps.
 
@@ -93,6 +103,8 @@ def make_run(
         Whether the reed follows the pressure at once.
     vented : bool
         Whether the bore has an open vent.
+    coupled : bool
+        Whether the reed acts back on the pressure in the mouth.
     compile_parts : callable, optional
         The same for the step inside, if other.
 
@@ -106,17 +118,18 @@ def make_run(
     The step reaches the loop as a global name, not as a closure: compiled code of a closure is
     never found again in the cache.
     """
-    name = f"run_{'massless' if massless else 'mass'}{'_vented' if vented else ''}"
-    step = rows.make_step(compile_parts or compile_with, massless, vented)
-    scope = globals() | {"advance": step, "vented": vented}
+    name = f"run_{'massless' if massless else 'mass'}"
+    name += "_vented" * vented + "_coupled" * coupled
+    step = rows.make_step(compile_parts or compile_with, massless, vented, coupled)
+    scope = globals() | {"advance": step, "vented": vented, "coupled": coupled}
     loop = FunctionType(_loop.__code__, scope, name)
     loop.__qualname__ = name
     return compile_with(loop)
 
 
 @functools.cache
-def _compiled_run(massless: bool, vented: bool) -> Any:
-    return make_run(compiled, massless, vented, compile_parts=compiled_part)
+def _compiled_run(massless: bool, vented: bool, coupled: bool) -> Any:
+    return make_run(compiled, massless, vented, coupled, compile_parts=compiled_part)
 
 
 def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Traces:
@@ -127,7 +140,8 @@ def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Trace
     numbers : Numbers
         The setup.
     mouth : ndarray, shape (n,)
-        Pressure in the mouth at each step. [Pa]
+        Pressure that is blown and sung at each step; that in the mouth itself, unless the mouth is
+        coupled to the reed. [Pa]
     loop : callable, optional
         Another loop from `make_run`, for example a plain one to step through in a debugger.
 
@@ -141,12 +155,20 @@ def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Trace
     entering = np.zeros(mouth.size + lead)
     leaving = np.zeros(mouth.size + lead) if numbers.way else entering
     pressure, opening = np.zeros(mouth.size), np.zeros(mouth.size)
+    in_mouth = np.zeros(mouth.size) if numbers.coupled else mouth
     state = np.zeros((rows.STATE, 1))
     state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
-    loop = loop or _compiled_run(numbers.massless, numbers.way is not None)
+    loop = loop or _compiled_run(numbers.massless, numbers.way is not None, numbers.coupled)
     loop(
         *(numbers.table.reshape(-1, 1), state, numbers.pairs, mouth, pressure, opening),
-        *(entering, numbers.taps.first, numbers.taps.weights, numbers.echoes, numbers.places),
+        *(
+            in_mouth,
+            entering,
+            numbers.taps.first,
+            numbers.taps.weights,
+            numbers.echoes,
+            numbers.places,
+        ),
         *(leaving, way.first, way.weights, vent_opens(numbers), vent_rise(numbers.rate)),
     )
-    return Traces(pressure, leaving[lead:], opening)
+    return Traces(pressure, leaving[lead:], opening, in_mouth)

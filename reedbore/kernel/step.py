@@ -9,13 +9,19 @@ enters the flow only under one square root, and that solves as a quadratic.
 The reed: ḧ + qω(1+s)ḣ + ω²(h - H) + ω²s h = -ω² Δp/K, where s = κ⟨-h⟩/H is the lay, stiffer the
 farther the reed curls on it, and damped like the reed. Stiffness terms are averaged over three
 steps; with at least ten steps to a period of the reed no legal contact was found to gain energy.
+
+The mouth, if it is coupled: what the flow at the reed does to the pressure there is what a passive
+filter of the waves between mouth and throat sends back (`upstream`). Its part that comes at once
+is a resistance in series with the reed; the rest is known before the step.
 """
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 from reedbore.kernel.reflection import PAIRS, POLES, UPPER_POLES
 from reedbore.kernel.throat import BRANCHES
+from reedbore.kernel.upstream import PAIRS as UPSTREAM_PAIRS
+from reedbore.kernel.upstream import POLES as UPSTREAM_POLES
 from reedbore.physics import reed
 
 # Rows of the table of numbers.
@@ -26,7 +32,15 @@ CLOSING, SLIT = range(10, 12)  # reed without mass
 DECAY = 12  # throat
 INFLOW = DECAY + BRANCHES
 BACKFLOW = INFLOW + BRANCHES
-DIRECT = BACKFLOW + BRANCHES  # reflection
+SERIES = BACKFLOW + BRANCHES  # mouth: share of the bore's admittance that is left in series with it
+SOURCE, AT_ONCE, FLOW_WAVE, HEARD_WAVE = range(SERIES + 1, SERIES + 5)
+MOUTH_GAIN = HEARD_WAVE + 1
+MOUTH_POLE = MOUTH_GAIN + UPSTREAM_POLES
+MOUTH_TURN = MOUTH_POLE + UPSTREAM_POLES
+MOUTH_SHRINK = MOUTH_TURN + UPSTREAM_PAIRS
+MOUTH_PAIR_GAIN = MOUTH_SHRINK + UPSTREAM_PAIRS
+MOUTH_PAIR_SLOPE = MOUTH_PAIR_GAIN + UPSTREAM_PAIRS
+DIRECT = MOUTH_PAIR_SLOPE + UPSTREAM_PAIRS  # reflection
 GAIN = DIRECT + 1
 POLE = GAIN + POLES
 FADE = POLE + POLES
@@ -50,99 +64,164 @@ RINGING = THROAT_FLOW + BRANCHES
 RINGING_BEFORE = RINGING + PAIRS
 WAY_MEMORY = RINGING_BEFORE + PAIRS
 VENT_FLOW, VENT_DRIVE = range(WAY_MEMORY + UPPER_POLES, WAY_MEMORY + UPPER_POLES + 2)
-STATE = VENT_DRIVE + 1
+IN_MOUTH, INTO_MOUTH = range(VENT_DRIVE + 1, VENT_DRIVE + 3)  # pressure, and the wave that leaves
+MOUTH_MEMORY = INTO_MOUTH + 1
+MOUTH_RINGING = MOUTH_MEMORY + UPSTREAM_POLES
+MOUTH_RINGING_BEFORE = MOUTH_RINGING + UPSTREAM_PAIRS
+STATE = MOUTH_RINGING_BEFORE + UPSTREAM_PAIRS
 
 Step = Callable[..., tuple[float, float, float]]
 
 
-def make_parts(
-    compiled: Callable[[Any], Any], massless: bool = False, vented: bool = False
-) -> tuple[Callable[..., float], Callable[..., float], Step]:
-    """Make the parts of the time step: what comes back from the bore, and the rest.
+class Parts(NamedTuple):
+    """The parts of a time step, in the order in which they are called.
+
+    All take the table of numbers, the table of state and a column of both. Waves, pressures: [Pa].
+    """
+
+    from_poles: Callable[..., float]
+    """``(..., arriving, early)``: the wave that real poles and early echoes send back."""
+    from_pairs: Callable[..., float]
+    """``(..., back, arriving, begin, count)``: `back`, and what some of the pole pairs add."""
+    at_vent: Callable[..., tuple[float, float]]
+    """``(..., back, down, share)``: past the vent, the wave that comes to the reed, and the sum of
+    the waves at the vent less the one from below: what goes on down. Not called without a vent."""
+    from_upstream: Callable[..., float]
+    """``(...)``: the wave that comes up to the mouth, as far as it is known before the step."""
+    at_reed: Callable[..., tuple[float, float]]
+    """``(..., mouth, heard, back)``: pressure in the mouthpiece, and the wave that leaves the reed.
+    `mouth` is blown and sung, `heard` from `from_upstream`, 0 if the mouth is not coupled."""
+    into_upstream: Callable[..., None]
+    """``(...)``: the wave that goes back down the throat; not called if it is not coupled."""
+
+
+def from_poles(numbers: Any, state: Any, lane: int, arriving: float, early: float) -> float:
+    """Pass the real poles; see `Parts`."""
+    fade = numbers[FADE, lane]
+    echoing = (1.0 - fade) * early + fade * state[ECHOING, lane]
+    state[ECHOING, lane] = echoing
+    back = echoing + numbers[DIRECT, lane] * arriving
+    for k in range(POLES):
+        memory = (
+            numbers[POLE + k, lane] * state[MEMORY + k, lane] + numbers[GAIN + k, lane] * arriving
+        )
+        state[MEMORY + k, lane] = memory
+        back += memory
+    return back
+
+
+def from_pairs(
+    numbers: Any, state: Any, lane: int, back: float, arriving: float, begin: int, count: int
+) -> float:
+    """Pass some pole pairs; see `Parts`."""
+    for k in range(begin, begin + count):
+        before = state[RINGING + k, lane]
+        ringing = (
+            arriving
+            + numbers[TURN + k, lane] * before
+            - numbers[SHRINK + k, lane] * state[RINGING_BEFORE + k, lane]
+        )
+        state[RINGING_BEFORE + k, lane] = before
+        state[RINGING + k, lane] = ringing
+        back += numbers[PAIR_GAIN + k, lane] * ringing + numbers[PAIR_SLOPE + k, lane] * before
+    return back
+
+
+def way_to_vent(numbers: Any, state: Any, lane: int, down: float) -> float:
+    """Pass the filter between reed and vent."""
+    wave = numbers[WAY_DIRECT, lane] * down
+    for k in range(UPPER_POLES):
+        memory = (
+            numbers[WAY_POLE + k, lane] * state[WAY_MEMORY + k, lane]
+            + numbers[WAY_GAIN + k, lane] * down
+        )
+        state[WAY_MEMORY + k, lane] = memory
+        wave += memory
+    return wave
+
+
+def pressure_at_vent(numbers: Any, state: Any, lane: int, drive: float, share: float) -> float:
+    """Move the air in the vent; return the pressure in the bore below it."""
+    flow = state[VENT_FLOW, lane]
+    mass = numbers[VENT_MASS, lane]
+    loss = 0.5 * share * (numbers[VENT_LOSS, lane] + numbers[VENT_JET, lane] * abs(flow))
+    pushed = 0.5 * share * (drive + state[VENT_DRIVE, lane])
+    flow = ((mass - loss) * flow + pushed) / (mass + loss)
+    state[VENT_FLOW, lane] = flow
+    state[VENT_DRIVE, lane] = drive
+    return drive - numbers[VENT_WAVE, lane] * flow
+
+
+def flow_in_throat(state: Any, lane: int) -> float:
+    """Sum the flows in the branches of the bore's throat."""
+    flow = 0.0
+    for k in range(BRANCHES):
+        flow += state[THROAT_FLOW + k, lane]
+    return flow
+
+
+def move_throat(numbers: Any, state: Any, lane: int, pressure: float, back: float) -> None:
+    """Move the air in mouthpiece and throat of the bore."""
+    state[VOLUME_FLOW, lane] = 2.0 * numbers[VOLUME, lane] * pressure - state[VOLUME_FLOW, lane]
+    for k in range(BRANCHES):
+        state[THROAT_FLOW + k, lane] = (
+            numbers[DECAY + k, lane] * state[THROAT_FLOW + k, lane]
+            + numbers[INFLOW + k, lane] * pressure
+            - numbers[BACKFLOW + k, lane] * back
+        )
+
+
+def from_upstream(numbers: Any, state: Any, lane: int) -> float:
+    """Hear what comes up from the player; see `Parts`."""
+    heard = 0.0
+    for k in range(UPSTREAM_POLES):
+        heard += numbers[MOUTH_POLE + k, lane] * state[MOUTH_MEMORY + k, lane]
+    for k in range(UPSTREAM_PAIRS):
+        before = state[MOUTH_RINGING + k, lane]
+        ringing = (
+            numbers[MOUTH_TURN + k, lane] * before
+            - numbers[MOUTH_SHRINK + k, lane] * state[MOUTH_RINGING_BEFORE + k, lane]
+        )
+        heard += (
+            numbers[MOUTH_PAIR_GAIN + k, lane] * ringing
+            + numbers[MOUTH_PAIR_SLOPE + k, lane] * before
+        )
+    return heard
+
+
+def into_upstream(numbers: Any, state: Any, lane: int) -> None:
+    """Let a wave go back down the player; see `Parts`."""
+    wave = state[INTO_MOUTH, lane]
+    for k in range(UPSTREAM_POLES):
+        state[MOUTH_MEMORY + k, lane] = (
+            numbers[MOUTH_POLE + k, lane] * state[MOUTH_MEMORY + k, lane]
+            + numbers[MOUTH_GAIN + k, lane] * wave
+        )
+    for k in range(UPSTREAM_PAIRS):
+        before = state[MOUTH_RINGING + k, lane]
+        state[MOUTH_RINGING + k, lane] = (
+            wave
+            + numbers[MOUTH_TURN + k, lane] * before
+            - numbers[MOUTH_SHRINK + k, lane] * state[MOUTH_RINGING_BEFORE + k, lane]
+        )
+        state[MOUTH_RINGING_BEFORE + k, lane] = before
+
+
+def make_valve(compiled: Callable[[Any], Any], massless: bool) -> Callable[..., float]:
+    """Make the reed: ``valve(numbers, state, lane, supply)``, the drop of pressure across it.
 
     Parameters
     ----------
-    compiled, massless, vented
+    compiled, massless
         As for `make_step`.
 
     Returns
     -------
-    from_poles : callable
-        ``from_poles(numbers, state, lane, arriving, early)``: the wave that real poles and early
-        echoes send back. [Pa]
-    from_pairs : callable
-        ``from_pairs(numbers, state, lane, back, arriving, begin, count)``: `back`, and what some of
-        the pole pairs add. [Pa]
-    at_reed : callable
-        ``at_reed(numbers, state, lane, mouth, back, down, share)``: what a step returns.
+    callable
+        `supply` is the flow that mouth and bore would drive through no reed at all. [m³ s⁻¹]
     """
     pressure_drop = compiled(reed.pressure_drop)
     quasi_static_drop = compiled(reed.quasi_static_drop)
-
-    def from_poles(numbers: Any, state: Any, lane: int, arriving: float, early: float) -> float:
-        fade = numbers[FADE, lane]
-        echoing = (1.0 - fade) * early + fade * state[ECHOING, lane]
-        state[ECHOING, lane] = echoing
-        back = echoing + numbers[DIRECT, lane] * arriving
-        for k in range(POLES):
-            memory = (
-                numbers[POLE + k, lane] * state[MEMORY + k, lane]
-                + numbers[GAIN + k, lane] * arriving
-            )
-            state[MEMORY + k, lane] = memory
-            back += memory
-        return back
-
-    def from_pairs(
-        numbers: Any, state: Any, lane: int, back: float, arriving: float, begin: int, count: int
-    ) -> float:
-        for k in range(begin, begin + count):
-            before = state[RINGING + k, lane]
-            ringing = (
-                arriving
-                + numbers[TURN + k, lane] * before
-                - numbers[SHRINK + k, lane] * state[RINGING_BEFORE + k, lane]
-            )
-            state[RINGING_BEFORE + k, lane] = before
-            state[RINGING + k, lane] = ringing
-            back += numbers[PAIR_GAIN + k, lane] * ringing + numbers[PAIR_SLOPE + k, lane] * before
-        return back
-
-    def way_to_vent(numbers: Any, state: Any, lane: int, down: float) -> float:
-        wave = numbers[WAY_DIRECT, lane] * down
-        for k in range(UPPER_POLES):
-            memory = (
-                numbers[WAY_POLE + k, lane] * state[WAY_MEMORY + k, lane]
-                + numbers[WAY_GAIN + k, lane] * down
-            )
-            state[WAY_MEMORY + k, lane] = memory
-            wave += memory
-        return wave
-
-    def pressure_at_vent(numbers: Any, state: Any, lane: int, drive: float, share: float) -> float:
-        flow = state[VENT_FLOW, lane]
-        mass = numbers[VENT_MASS, lane]
-        loss = 0.5 * share * (numbers[VENT_LOSS, lane] + numbers[VENT_JET, lane] * abs(flow))
-        pushed = 0.5 * share * (drive + state[VENT_DRIVE, lane])
-        flow = ((mass - loss) * flow + pushed) / (mass + loss)
-        state[VENT_FLOW, lane] = flow
-        state[VENT_DRIVE, lane] = drive
-        return drive - numbers[VENT_WAVE, lane] * flow
-
-    def flow_in_throat(state: Any, lane: int) -> float:
-        flow = 0.0
-        for k in range(BRANCHES):
-            flow += state[THROAT_FLOW + k, lane]
-        return flow
-
-    def move_throat(numbers: Any, state: Any, lane: int, pressure: float, back: float) -> None:
-        state[VOLUME_FLOW, lane] = 2.0 * numbers[VOLUME, lane] * pressure - state[VOLUME_FLOW, lane]
-        for k in range(BRANCHES):
-            state[THROAT_FLOW + k, lane] = (
-                numbers[DECAY + k, lane] * state[THROAT_FLOW + k, lane]
-                + numbers[INFLOW + k, lane] * pressure
-                - numbers[BACKFLOW + k, lane] * back
-            )
 
     def drop_without_mass(numbers: Any, state: Any, lane: int, supply: float) -> float:
         slit, closing = numbers[SLIT, lane], numbers[CLOSING, lane]
@@ -178,37 +257,68 @@ def make_parts(
         state[OPENING, lane] = free - give * drop
         return drop
 
-    at_vent = compiled(pressure_at_vent)
-    to_vent = compiled(way_to_vent)
-    throat_flow = compiled(flow_in_throat)
-    move = compiled(move_throat)
-    valve = compiled(drop_without_mass if massless else drop_at_reed)
+    valve: Callable[..., float] = compiled(drop_without_mass if massless else drop_at_reed)
+    return valve
+
+
+def make_parts(
+    compiled: Callable[[Any], Any], massless: bool = False, coupled: bool = False
+) -> Parts:
+    """Make the parts of the time step.
+
+    Parameters
+    ----------
+    compiled, massless, coupled
+        As for `make_step`.
+
+    Returns
+    -------
+    Parts
+        Each compiled.
+    """
+    meeting_of, to_vent = compiled(pressure_at_vent), compiled(way_to_vent)
+    throat_flow, move = compiled(flow_in_throat), compiled(move_throat)
+    valve = make_valve(compiled, massless)
+
+    def at_vent(
+        numbers: Any, state: Any, lane: int, back: float, down: float, share: float
+    ) -> tuple[float, float]:
+        from_reed = to_vent(numbers, state, lane, down)
+        meeting = meeting_of(numbers, state, lane, from_reed + back, share)
+        return meeting - from_reed, meeting - back
 
     def at_reed(
-        numbers: Any, state: Any, lane: int, mouth: float, back: float, down: float, share: float
-    ) -> tuple[float, float, float]:
-        below = 0.0
-        if vented:
-            from_reed = to_vent(numbers, state, lane, down)
-            meeting = at_vent(numbers, state, lane, from_reed + back, share)
-            below = meeting - back
-            back = meeting - from_reed
-        supply = (
-            numbers[CONDUCTANCE, lane] * mouth
-            - numbers[WAVE, lane] * back
-            - state[VOLUME_FLOW, lane]
-            + throat_flow(state, lane)
-        )
-        pressure = mouth - valve(numbers, state, lane, supply)
+        numbers: Any, state: Any, lane: int, mouth: float, heard: float, back: float
+    ) -> tuple[float, float]:
+        flow = throat_flow(state, lane) - numbers[WAVE, lane] * back - state[VOLUME_FLOW, lane]
+        if coupled:
+            mouth += numbers[AT_ONCE, lane] * heard
+            flow *= numbers[SERIES, lane]
+        supply = numbers[CONDUCTANCE, lane] * mouth + flow
+        drop = valve(numbers, state, lane, supply)
+        if coupled:
+            taken = supply - numbers[CONDUCTANCE, lane] * drop
+            mouth -= numbers[SOURCE, lane] * taken
+            state[IN_MOUTH, lane] = mouth
+            state[INTO_MOUTH, lane] = (
+                numbers[HEARD_WAVE, lane] * heard - numbers[FLOW_WAVE, lane] * taken
+            )
+        pressure = mouth - drop
         move(numbers, state, lane, pressure, back)
-        if not vented:
-            below = pressure - back
-        return pressure, pressure - back, below
+        return pressure, pressure - back
 
-    return compiled(from_poles), compiled(from_pairs), compiled(at_reed)
+    return Parts(
+        *(compiled(from_poles), compiled(from_pairs), compiled(at_vent)),
+        *(compiled(from_upstream), compiled(at_reed), compiled(into_upstream)),
+    )
 
 
-def make_step(compiled: Callable[[Any], Any], massless: bool = False, vented: bool = False) -> Step:
+def make_step(
+    compiled: Callable[[Any], Any],
+    massless: bool = False,
+    vented: bool = False,
+    coupled: bool = False,
+) -> Step:
     """Make the time step.
 
     Parameters
@@ -219,6 +329,8 @@ def make_step(compiled: Callable[[Any], Any], massless: bool = False, vented: bo
         Whether the reed follows the pressure at once.
     vented : bool
         Whether a vent stands between the reed and the rest of the bore.
+    coupled : bool
+        Whether the reed acts back on the pressure in the mouth.
 
     Returns
     -------
@@ -230,7 +342,8 @@ def make_step(compiled: Callable[[Any], Any], massless: bool = False, vented: bo
         the mouthpiece, the wave that leaves the reed and the one that enters the line of the
         reflection, all in Pa; without a vent the last two are the same.
     """
-    from_poles, from_pairs, at_reed = make_parts(compiled, massless, vented)
+    parts = make_parts(compiled, massless, coupled)
+    poles, pairs_of, at_vent, hear, at_reed, let_go = parts
 
     def step(
         numbers: Any,
@@ -243,8 +356,18 @@ def make_step(compiled: Callable[[Any], Any], massless: bool = False, vented: bo
         down: float,
         share: float,
     ) -> tuple[float, float, float]:
-        back = from_poles(numbers, state, lane, arriving, early)
-        back = from_pairs(numbers, state, lane, back, arriving, 0, pairs)
-        return at_reed(numbers, state, lane, mouth, back, down, share)
+        back = poles(numbers, state, lane, arriving, early)
+        back = pairs_of(numbers, state, lane, back, arriving, 0, pairs)
+        heard = below = 0.0
+        if vented:
+            back, below = at_vent(numbers, state, lane, back, down, share)
+        if coupled:
+            heard = hear(numbers, state, lane)
+        pressure, out = at_reed(numbers, state, lane, mouth, heard, back)
+        if coupled:
+            let_go(numbers, state, lane)
+        if not vented:
+            below = out
+        return pressure, out, below
 
     return compiled(step)

@@ -84,7 +84,9 @@ def fundamental(
     return Pitch(float(hz[0]), float(clarity[0]))
 
 
-def thin(samples: NDArray[np.float64], rate: float) -> tuple[NDArray[np.float64], float]:
+def thin(
+    samples: NDArray[np.float64], rate: float, near: float = 12000.0
+) -> tuple[NDArray[np.float64], float]:
     """Average blocks of samples: what is measured below 2 kHz needs no more than 12 kHz.
 
     Parameters
@@ -93,15 +95,17 @@ def thin(samples: NDArray[np.float64], rate: float) -> tuple[NDArray[np.float64]
         The sound. [any]
     rate : float
         Samples per second. [Hz]
+    near : float
+        Rate wanted. [Hz]
 
     Returns
     -------
     samples : ndarray, shape (m,)
         A sample a block; frequencies stay what they are. [any]
     rate : float
-        Samples per second, near 12 kHz. [Hz]
+        Samples per second, near the one wanted; never more than before. [Hz]
     """
-    block = max(1, round(rate / 12000.0))
+    block = max(1, round(rate / near))
     whole = samples.size // block * block
     return samples[:whole].reshape(-1, block).mean(axis=1), rate / block
 
@@ -249,8 +253,10 @@ def pitch_track(
     ]
     hz = np.concatenate([part[0] for part in parts])
     clarity = np.concatenate([part[1] for part in parts])
-    level = np.array([np.sqrt(np.mean(frame**2)) for frame in frames])
-    loud = level > 10.0 ** (VOICED_LEVEL_DB / 20.0) * level.max()
+    # The mean is no sound, and a knock shorter than a tenth of a second is no voice.
+    level = np.array([np.std(frame) for frame in frames])
+    loudest = np.sort(level)[-min(len(level), max(1, round(0.1 / hop)))]
+    loud = level > 10.0 ** (VOICED_LEVEL_DB / 20.0) * loudest
     voiced = loud & (clarity >= VOICED_CLARITY)
     # A frame compares its first part with the same a period later: their common middle counts.
     compared = length - _longest_lag(length, rate, low)

@@ -36,6 +36,11 @@ class Shape(NamedTuple):
     areas: tuple[float, ...]
     section_length: float
 
+    @property
+    def volume(self) -> float:
+        """The air in it [m³]."""
+        return sum(self.areas) * self.section_length
+
 
 class Walls(NamedTuple):
     """How the walls of the tract yield and rub; all zero for rigid walls without friction."""
@@ -57,17 +62,25 @@ SOFT = Walls(130.0 * math.pi, (30.0 * math.pi) ** 2, (406.0 * math.pi) ** 2, 4.0
 speech synthesizer," IEEE Trans. Acoust. Speech Signal Process. 35(7), 955-967, 1987 (from
 memory)."""
 
+HELD = SOFT._replace(stiffness=0.0)
+"""The same while the lungs hold the mean pressure. A spring in the walls would leave the folds
+alone to feed the reed: the closed tract has no way in at zero frequency. Without one the walls'
+resistance stands for the lungs, as in `mouth_impedance`; above 60 Hz it makes no difference to
+speak of, for the spring alone would resonate at 15 Hz."""
+
 
 def _shape(length_cm: float, *areas_cm2: float) -> Shape:
     return Shape(tuple(1e-4 * area for area in areas_cm2), 1e-2 * length_cm / len(areas_cm2))
 
 
 SHAPES = {
+    "neutral": _shape(17.5, 3.0, 3.0, 3.0, 3.0, 3.0, 3.0, 3.0, 3.0),
     "a": _shape(17.0, 0.6, 1.0, 1.2, 1.3, 2.6, 5.5, 7.0, 5.0),
     "i": _shape(16.0, 1.0, 4.5, 6.5, 6.0, 3.5, 1.0, 0.5, 1.2),
     "u": _shape(18.0, 1.0, 3.0, 4.5, 1.5, 0.8, 3.0, 5.5, 0.5),
 }
-"""Tongue shapes of three vowels: our own, drawn to bring the formants of each."""
+"""A uniform tube, and tongue shapes of three vowels: our own, drawn to bring the formants of
+each."""
 
 FORMANT_STEP_HZ = 5.0
 
@@ -132,8 +145,10 @@ def two_port(shape: Shape, omega: Reals, gas: Gas, walls: Walls = SOFT) -> TwoPo
     return whole
 
 
-def pressure_at_lips(whole: TwoPort, admittance: Complexes | complex) -> Complexes:
-    """Pressure at the lip end for a flow at the glottis, whose folds let nothing back.
+def pressure_at_lips(
+    whole: TwoPort, admittance: Complexes | complex, glottis: Complexes | complex = 0.0
+) -> Complexes:
+    """Pressure at the lip end for a flow at the glottis.
 
     Parameters
     ----------
@@ -141,14 +156,17 @@ def pressure_at_lips(whole: TwoPort, admittance: Complexes | complex) -> Complex
         The tract.
     admittance : ndarray, shape (n,), or complex
         Of what stands at the lips; 0 if they are closed. [m³ s⁻¹ Pa⁻¹]
+    glottis : ndarray, shape (n,), or complex
+        Admittance of the folds and what is below them, beside the source; 0 if they let nothing
+        back. [m³ s⁻¹ Pa⁻¹]
 
     Returns
     -------
     ndarray, shape (n,)
-        1/(C + D Y). [Pa s m⁻³]
+        1/(C + D Y + Y_g (A + B Y)). [Pa s m⁻³]
     """
-    _, _, c, d = whole
-    return 1.0 / (c + d * admittance)
+    a, b, c, d = whole
+    return 1.0 / (c + d * admittance + glottis * (a + b * admittance))
 
 
 def flow_at_lips(whole: TwoPort, impedance: Complexes | complex) -> Complexes:
@@ -227,6 +245,26 @@ def formants(
     at = 1 + np.flatnonzero((dip[1:-1] < dip[:-2]) & (dip[1:-1] <= dip[2:]))
     before, here, after = dip[at - 1], dip[at], dip[at + 1]
     return hz[at] + 0.5 * FORMANT_STEP_HZ * (before - after) / (before - 2.0 * here + after)
+
+
+def folds_conductance(area: float, reflection: float, gas: Gas) -> float:
+    """Conductance of vocal folds that send back so much of a wave.
+
+    Parameters
+    ----------
+    area : float
+        Of the tract just above them. [m²]
+    reflection : float
+        Share of the pressure of a wave that comes back, 0 to 1.
+    gas : Gas
+        The air there.
+
+    Returns
+    -------
+    float
+        (1 − r)/(1 + r) · S/ρc. [m³ s⁻¹ Pa⁻¹]
+    """
+    return (1.0 - reflection) / (1.0 + reflection) * area / (gas.density * gas.sound_speed)
 
 
 def channel_conductance(flow: float, pressure: float) -> float:

@@ -165,3 +165,34 @@ def test_a_setting_is_read_from_the_command_line() -> None:
     for text in ("reed.opening_mm", "=3", "reed.opening_mm="):
         with pytest.raises(ModelError, match="write NAME=VALUE"):
             parse_setting(text)
+
+
+def test_a_passage_is_shown_with_its_length(capsys: pytest.CaptureFixture[str]) -> None:
+    status, out, err = run(capsys, "presets", "show", "mill-race")
+    assert (status, err) == (0, "")
+    assert "passage.fingered             Bb2:12" in out
+    piece = presets.load_piece("mill-race").passage
+    assert out.endswith(f"  lasts {piece.seconds:.3g} s, {piece.beats:g} beats\n")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("D3:12", "D5:12", "passage.fingered D5 (word 3): fingered note is D5 (587.3 Hz); allowed"),
+        ("D3:12", "D3(fork):12", "passage.fingered D3 (word 3): fingering 'fork' is unknown"),
+        ("low-male", "low-mal", "voice 'low-mal' is no voice; did you mean low-male?"),
+        ("tenor-sax", "tenner-sax", "horn 'tenner-saxophone' is no horn; did you mean tenor-sax"),
+        ("Bb2:12", "Bb2", "passage.fingered cannot be read: 'Bb2' (word 1) is no note with beats"),
+    ],
+)
+def test_a_passage_that_cannot_be_played_is_told_with_its_line(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, old: str, new: str, says: str
+) -> None:
+    text = presets.preset_path("passages", "mill-race").read_text(encoding="utf-8")
+    file = tmp_path / "mine.toml"
+    file.write_text(text.replace(old, new), encoding="utf-8")
+    line = next(n for n, row in enumerate(text.splitlines(), 1) if old in row)
+    status, out, err = run(capsys, "presets", "check", str(file))
+    assert (status, out) == (2, "")
+    assert err.startswith(f"mine.toml:{line}: {says}")
+    assert len(err.splitlines()) == 1

@@ -14,7 +14,9 @@ def numbers(table, trip, opening, massless, rate):
     """A table made by hand as numbers: whole steps of delay, no early echoes, no vent."""
     taps = parameters.Taps(trip, np.array((1.0, 0.0, 0.0, 0.0)))
     none, nowhere = np.zeros(0), np.zeros(0, np.int64)
-    return parameters.Numbers(table, 0, taps, None, none, nowhere, 0, opening, massless, rate)
+    return parameters.Numbers(
+        table, 0, taps, None, none, nowhere, 0, opening, massless, False, rate
+    )
 
 
 def plain_tube(trip, returned, zeta):

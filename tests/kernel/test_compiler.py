@@ -64,7 +64,7 @@ def test_a_second_process_finds_the_compiled_loop(tmp_path):
         "from reedbore.presets import load_horn, setup_for\n"
         "numbers = parameters.numbers_of(setup_for(load_horn('plain-cylinder')))\n"
         "single.run(numbers, np.zeros(10))\n"
-        "print(sum(single._compiled_run(False, False).stats.cache_hits.values()))\n"
+        "print(sum(single._compiled_run(False, False, False).stats.cache_hits.values()))\n"
     )
     environment = {**os.environ, "XDG_CACHE_HOME": str(tmp_path)}
     environment.pop("NUMBA_CACHE_DIR", None)

@@ -47,6 +47,8 @@ def mixed_batch():
         sung_into(setup_of("cylinder", "vent and row").with_value("bore.vent_after_ms", 20.0)),
         sung_into(setup_of("row behind a cone"), source="sine"),
         sung_into(setup_of("row behind a cone"), depth=0.0),
+        tenor(tract__coupling="on", voice__vowel="i"),
+        tenor(52.0, reed__dynamics="massless", tract__coupling="on", voice__drive="flow"),
     ]
 
 

@@ -55,7 +55,7 @@ def impedance_in_time(bore, how):
     setup = setup_of(bore, how)
     numbers, rate = parameters.numbers_of(setup), setup.time.rate
     numbers.table[[rows.CHANNEL, rows.PISTON, rows.VENT_JET]] = 0.0
-    loop = single._compiled_run(False, numbers.way is not None)
+    loop = single._compiled_run(False, numbers.way is not None, False)
 
     def puffed(table, state, *rest):
         state[rows.VOLUME_FLOW] = 1.0

@@ -10,7 +10,7 @@ from kernel import ode
 
 from reedbore import acoustics
 from reedbore.errors import ModelError
-from reedbore.kernel import parameters, single
+from reedbore.kernel import parameters, single, upstream
 from reedbore.kernel import step as rows
 from reedbore.kernel.reflection import PAIRS, POLES, UPPER_POLES
 from reedbore.kernel.throat import BRANCHES
@@ -68,6 +68,7 @@ def test_step_follows_the_solver_of_scipy_twice_as_finely_four_times_as_closely(
 
 
 VENT_ROWS = rows.NUMBERS - rows.WAY_DIRECT
+MOUTH_ROWS = rows.DIRECT - rows.SERIES
 
 
 def unused_pairs(numbers):
@@ -80,15 +81,16 @@ def test_numbers_of_the_plain_cone_fill_the_table():
     numbers = parameters.numbers_of(horn_setup("plain-cone"))
     assert numbers.table.shape == (rows.NUMBERS,)
     assert np.isfinite(numbers.table).all()
-    rest = VENT_ROWS + unused_pairs(numbers)
+    rest = VENT_ROWS + MOUTH_ROWS + unused_pairs(numbers)
     assert numbers.pairs == 1
     assert np.count_nonzero(numbers.table) == rows.NUMBERS - rest
     assert not numbers.table[rows.WAY_DIRECT :].any()
 
 
-def test_numbers_of_a_cone_with_holes_and_a_vent_fill_the_table():
-    # No row is forgotten: with an open vent those of the vent too.
-    numbers = parameters.numbers_of(bores.setup_of("cone", "vent"))
+def test_numbers_of_a_coupled_cone_with_holes_and_a_vent_fill_the_table():
+    # No row is forgotten: with an open vent and a coupled mouth those of both.
+    setup = bores.setup_of("cone", "vent").with_value("tract.coupling", "on")
+    numbers = parameters.numbers_of(setup.with_value("voice.vowel", "a"))
     assert numbers.pairs > 1
     assert numbers.echoes.all()
     assert np.isfinite(numbers.table).all()
@@ -110,18 +112,23 @@ def test_numbers_of_the_reed_follow_from_the_setup():
 def test_rows_of_the_tables_do_not_overlap():
     # Each row has one meaning: the blocks follow each other and end where the table ends.
     blocks = [rows.STIFF, rows.CHANNEL, rows.WAVE, rows.CLOSING, rows.DECAY, rows.INFLOW]
-    blocks += [rows.BACKFLOW, rows.DIRECT, rows.GAIN, rows.POLE, rows.FADE, rows.TURN, rows.SHRINK]
+    blocks += [rows.BACKFLOW, rows.SERIES, rows.MOUTH_GAIN, rows.MOUTH_POLE, rows.MOUTH_TURN]
+    blocks += [rows.MOUTH_SHRINK, rows.MOUTH_PAIR_GAIN, rows.MOUTH_PAIR_SLOPE]
+    blocks += [rows.DIRECT, rows.GAIN, rows.POLE, rows.FADE, rows.TURN, rows.SHRINK]
     blocks += [rows.PAIR_GAIN, rows.PAIR_SLOPE, rows.WAY_DIRECT, rows.WAY_GAIN, rows.WAY_POLE]
     sizes = np.diff([*blocks, rows.VENT_MASS, rows.NUMBERS])
-    bore = [BRANCHES, BRANCHES, BRANCHES, 1, POLES, POLES, 1, PAIRS, PAIRS, PAIRS, PAIRS]
+    mouth = [5, *2 * [upstream.POLES], *4 * [upstream.PAIRS]]
+    bore = [BRANCHES, BRANCHES, BRANCHES, *mouth, 1, POLES, POLES, 1, PAIRS, PAIRS, PAIRS, PAIRS]
     assert list(sizes) == [5, 3, 2, 2, *bore, 1, UPPER_POLES, UPPER_POLES, 4]
 
 
 def test_rows_of_the_state_do_not_overlap():
     # The same for what changes in time.
     blocks = [rows.OPENING, rows.MEMORY, rows.THROAT_FLOW, rows.RINGING, rows.RINGING_BEFORE]
-    sizes = np.diff([*blocks, rows.WAY_MEMORY, rows.VENT_FLOW, rows.STATE])
-    assert list(sizes) == [4, POLES, BRANCHES, PAIRS, PAIRS, UPPER_POLES, 2]
+    blocks += [rows.WAY_MEMORY, rows.VENT_FLOW, rows.IN_MOUTH, rows.MOUTH_MEMORY]
+    sizes = np.diff([*blocks, rows.MOUTH_RINGING, rows.MOUTH_RINGING_BEFORE, rows.STATE])
+    mouth = [2, upstream.POLES, upstream.PAIRS, upstream.PAIRS]
+    assert list(sizes) == [4, POLES, BRANCHES, PAIRS, PAIRS, UPPER_POLES, 2, *mouth]
 
 
 # --- voice ---------------------------------------------------------------------------------------

@@ -144,15 +144,16 @@ def test_fast_reed_plays_the_waveform_of_a_massless_one():
 # --- one text, plain and compiled ----------------------------------------------------------------
 
 
+@pytest.mark.parametrize("coupled", [False, True])
 @pytest.mark.parametrize("vented", [False, True])
 @pytest.mark.parametrize("massless", [False, True])
-def test_one_plain_step_is_the_compiled_step(massless, vented):
+def test_one_plain_step_is_the_compiled_step(massless, vented, coupled):
     # Consistency, on a state in which nothing is zero, with all pole pairs in use.
     numbers, state = np.random.default_rng(5).uniform(0.1, 0.9, (2, rows.NUMBERS, 1))
     ends = []
     for how in (compiled, lambda function: function):
         memory = state[: rows.STATE].copy()
-        step = rows.make_step(how, massless, vented)
+        step = rows.make_step(how, massless, vented, coupled)
         answer = step(numbers, memory, 0, reflection.PAIRS, 1.3, 0.2, 0.1, 0.3, 0.8)
         ends.append(np.append(memory, answer))
     assert np.abs(ends[0] - ends[1]).max() < 1e-12 * np.abs(ends[0]).max()

@@ -19,10 +19,11 @@ def at(hz):
     return np.array([2.0 * math.pi * hz])
 
 
-def test_uniform_tract_has_formants_at_odd_quarter_waves():
+@pytest.mark.parametrize("shape", [UNIFORM, SHAPES["neutral"]])
+def test_uniform_tract_has_formants_at_odd_quarter_waves(shape):
     # Exact: (2n - 1) c/4L for a tube closed at one end; c at 35 °C after D. H. Keefe, J. Acoust.
     # Soc. Am. 75, 58 (1984), from memory.
-    found = tract.formants(UNIFORM, WARM)
+    found = tract.formants(shape, WARM)
     assert found[:3] == pytest.approx([502.8, 1508.0, 2514.0], abs=2.0)
 
 
@@ -136,6 +137,36 @@ def test_lips_round_a_reed_are_all_but_closed():
     for shape in SHAPES.values():
         shut = tract.formants(shape, WARM, 0.0, SOFT)[:3]
         assert tract.formants(shape, WARM, leak, SOFT)[:3] == pytest.approx(shut, rel=0.02)
+
+
+@pytest.mark.parametrize("back", [0.3, 0.8, 0.98])
+def test_folds_send_back_the_share_of_a_wave_that_is_said(back):
+    # A tube of resistance R ended by a conductance G reflects (1 − GR)/(1 + GR).
+    own = WARM.density * WARM.sound_speed / 3e-4
+    folds = own * tract.folds_conductance(3e-4, back, WARM)
+    assert (1.0 - folds) / (1.0 + folds) == pytest.approx(back, rel=1e-12)
+
+
+def test_walls_without_a_spring_let_the_mean_pressure_be_and_nothing_else():
+    # Above 60 Hz by less than a twelfth, (15/60)²; towards zero the spring takes all, they little.
+    hz = np.array([0.01, 60.0, 200.0, 1000.0])
+    for shape in SHAPES.values():
+        seen = [
+            np.abs(tract.impedance_at_lips(tract.two_port(shape, 2.0 * math.pi * hz, WARM, walls)))
+            for walls in (SOFT, tract.HELD)
+        ]
+        assert seen[0][1:] == pytest.approx(seen[1][1:], rel=1.0 / 12.0)
+        assert seen[0][0] > 100.0 * seen[1][0]
+
+
+def test_flow_meets_the_folds_too():
+    # Reciprocity: the pressure at the lips for a flow at the folds is that at the folds for a flow
+    # at the lips, the same conductances standing at both ends.
+    whole = tract.two_port(SHAPES["u"], OMEGA, WARM)
+    a, b, c, d = whole
+    lips, folds = 2e-8, 5e-9
+    mirrored = tract.pressure_at_lips((d, b, c, a), folds, lips)
+    assert np.allclose(tract.pressure_at_lips(whole, lips, folds), mirrored, rtol=1e-9)
 
 
 def test_conductance_of_the_channel_is_the_slope_of_bernoullis_law():

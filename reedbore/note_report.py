@@ -1,0 +1,321 @@
+"""Note-by-note verdicts for the terminal, for JSON, for a spreadsheet, and as a line of notes.
+
+In: the rows of `note_verdicts.judge_notes`. Out: text, plain data, or what `midi.resultant_bytes`
+writes. Where a pair is told about, the third note comes first, then how steady it is, then whether
+it locks.
+"""
+
+import csv
+import io
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from reedbore.note_stretch import NOT_SETTLED, STARTING, TOO_SHORT
+from reedbore.note_verdicts import NoteVerdict
+from reedbore.notes import A4_HZ, hz_to_midi, midi_name, note_name
+from reedbore.prediction import Prediction
+from reedbore.summary import STILL_HZ
+from reedbore.verdict import UNDECIDED, Verdict
+
+WIDEST = 100
+"""The columns of the table stand closer together before it gets wider than this. [characters]"""
+
+HEARD = ("yes", "uncertain")
+
+_HEAD = ("note", "beat", "horn", "voice", "planned", "off", "in this note", "if held")
+_RIGHT = {0, 1, 5}  # columns set against their right edge
+_BARE = {
+    "unsung": "horn alone",
+    "silent": "silent",
+    "failed": "failed",
+    "undecided": "too short to tell",
+}
+_PLANNED = (
+    *("ratio", "resultant_hz", "resultant_note", "carries_pitch"),
+    *("outcome", "sing_hz", "sing_note", "off_just_cents"),
+)
+_SAME = {"same as fingered": "as fingered", "same as sung": "as sung"}
+
+
+# --- for reading ---------------------------------------------------------------------------------
+
+
+def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> str:
+    """Return the table, a line a note, and below it what it comes to.
+
+    Parameters
+    ----------
+    rows : sequence of NoteVerdict
+        In order.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    str
+        *planned* is the ratio and the note in common by arithmetic, *off* how many cents the sung
+        note lies above the just one, *in this note* what was measured before it ends, *if held*
+        what the pair comes to when it is held.
+    """
+    told_below = [summary(rows), *_reasons(rows)]
+    return "\n".join([*table(rows, a4), "", *(textwrap.fill(line, WIDEST) for line in told_below)])
+
+
+def table(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> list[str]:
+    """Return the lines of the table, its head first; at most about `WIDEST` characters."""
+    cells = [_HEAD, *(_cells(row, a4) for row in rows)]
+    widths = [max(len(line[column]) for line in cells) for column in range(len(_HEAD))]
+    gap = next((g for g in (3, 2) if sum(widths) + g * (len(widths) - 1) <= WIDEST), 1)
+    lines = []
+    for line in cells:
+        set_out = (
+            word.rjust(width) if column in _RIGHT else word.ljust(width)
+            for column, (word, width) in enumerate(zip(line, widths, strict=True))
+        )
+        lines.append((" " * gap).join(set_out).rstrip())
+    return lines
+
+
+def _cells(row: NoteVerdict, a4: float) -> tuple[str, ...]:
+    fingered = note_name(row.fingered_hz, a4)
+    off = row.off_just_cents
+    return (
+        str(row.number),
+        f"{row.beat:g}",
+        f"{fingered}({row.fingering})" if row.fingering else fingered,
+        note_name(row.sung_hz, a4) if row.sung_hz else "",
+        _planned(row.planned, a4),
+        "" if off is None else f"{off:+.0f}c".replace("-0c", "+0c"),
+        told(row.reached, row.rest_s, a4),
+        told(row.held, None, a4) if row.held else "",
+    )
+
+
+def _planned(planned: Prediction | None, a4: float) -> str:
+    if planned is None:
+        return ""
+    meeting = planned.meeting
+    if meeting is None:
+        return "none near"
+    same = planned.outcome in ("fingered", "sung")
+    return f"{meeting.ratio_text} {planned.outcome if same else _plain(meeting.resultant_hz, a4)}"
+
+
+def told(found: Verdict, rest_s: float | None = None, a4: float = A4_HZ) -> str:
+    """Say in a few words what became of a pair: the third note, then how steady, then the lock.
+
+    Parameters
+    ----------
+    found : Verdict
+        Of a note, or of a pair.
+    rest_s : float, optional
+        When its beat came to rest. [s]
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    str
+        Such as ``Bb1 heard, locks at 3.6 s`` or ``as fingered, moves 0.4/s``.
+    """
+    if found.reason == STARTING:
+        return "still starting"
+    if found.state in _BARE:
+        return _BARE[found.state] + (", jumped" if found.jumped else "")
+    words = [_third(found, a4), _steady(found, rest_s)]
+    if found.jumped:
+        words[1:] = ["locked" if found.state == "locked" else found.state, "jumped"]
+    return ", ".join(word for word in words if word)
+
+
+def _third(found: Verdict, a4: float) -> str:
+    if found.resultant_hz is None:
+        return ""
+    heard = {"yes": "heard", "uncertain": "perhaps"}.get(found.heard, "unheard")
+    if found.heard in _SAME:
+        # A horn that has jumped no longer plays the fingered note.
+        return "as played" if found.jumped else _SAME[found.heard]
+    return f"{_plain(found.resultant_hz, a4)} {heard}"
+
+
+def _steady(found: Verdict, rest_s: float | None) -> str:
+    if found.state == "locked":
+        return "locks" if rest_s is None else f"locks at {rest_s:.1f} s"
+    if found.state != "drifting":
+        return found.state
+    if found.reason == NOT_SETTLED:
+        return "unsettled"
+    beat = abs(found.drift_hz or 0.0)
+    if found.reason == UNDECIDED:
+        return "perhaps locks"
+    return "no lock" if beat < STILL_HZ else f"moves {beat:.{1 if beat >= 1.0 else 2}f}/s"
+
+
+def _plain(hz: float, a4: float) -> str:
+    """Name the tempered note nearest to a frequency."""
+    return midi_name(hz_to_midi(hz, a4))
+
+
+def summary(rows: Iterable[NoteVerdict]) -> str:
+    """Say in a sentence what the notes come to.
+
+    Parameters
+    ----------
+    rows : iterable of NoteVerdict
+        In order.
+
+    Returns
+    -------
+    str
+        How many are sung, and of these how many lock and let a third note be heard.
+    """
+    rows = list(rows)
+    sung = [row for row in rows if row.sung_hz is not None]
+    if not sung:
+        return f"Nobody sings in the {_notes(len(rows))}."
+    locked = sum(row.reached.state == "locked" for row in sung)
+    heard = sum(row.reached.heard == "yes" for row in sung)
+    held = [row.held for row in sung if row.held is not None]
+    if not held:
+        return (
+            f"Of {_notes(len(rows))} {len(sung)} are sung: a third note is heard in {heard}; "
+            "whether they lock was not looked for."
+        )
+    lock = sum(pair.state == "locked" for pair in held)
+    rings = sum(pair.heard == "yes" for pair in held)
+    rough = sum(pair.state == "rough" for pair in held)
+    roughens = f"; {rough} only {'roughens' if rough == 1 else 'roughen'} the tone" if rough else ""
+    return (
+        f"Of {_notes(len(rows))} {len(sung)} are sung: {lock} lock when held, {locked} within the "
+        f"note; a third note is heard in {rings} when held, in {heard} within the note{roughens}."
+    )
+
+
+def _notes(count: int) -> str:
+    return "1 note" if count == 1 else f"{count} notes"
+
+
+def _reasons(rows: Sequence[NoteVerdict]) -> list[str]:
+    """Tell which notes end too soon, and what else there is to say of single ones."""
+    lines = []
+    soon = [str(row.number) for row in rows if row.reached.reason == NOT_SETTLED]
+    if soon:
+        lines.append(f"Hold {', '.join(soon)} for longer: they lock, but end before they settle.")
+    told_already = (None, NOT_SETTLED, TOO_SHORT, STARTING, UNDECIDED)
+    by_reason: dict[str, list[str]] = {}
+    for row in rows:
+        if row.reached.reason not in told_already:
+            by_reason.setdefault(str(row.reached.reason), []).append(str(row.number))
+    lines += [f"{', '.join(where)}: {reason}." for reason, where in by_reason.items()]
+    return lines
+
+
+# --- as data -------------------------------------------------------------------------------------
+
+
+def document(rows: Iterable[NoteVerdict], a4: float = A4_HZ) -> list[dict[str, Any]]:
+    """Return the rows as plain data.
+
+    Parameters
+    ----------
+    rows : iterable of NoteVerdict
+        In order.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    list of dict
+        Fit for JSON. ``reached`` and ``held`` have the keys of every verdict of the program.
+    """
+    return [_plain_row(row, a4) for row in rows]
+
+
+def _plain_row(row: NoteVerdict, a4: float) -> dict[str, Any]:
+    sung = row.sung_hz
+    return {
+        "note": row.number,
+        "begin_s": row.begin_s,
+        "end_s": row.end_s,
+        "beat": row.beat,
+        "beats": row.beats,
+        "fingered_hz": row.fingered_hz,
+        "fingered_note": note_name(row.fingered_hz, a4),
+        "fingering": row.fingering or None,
+        "sung_hz": sung,
+        "sung_note": note_name(sung, a4) if sung else None,
+        "planned": _planned_document(row, a4) if row.planned else None,
+        "reached": row.reached.document(row.fingered_hz, a4=a4),
+        "rest_s": row.rest_s,
+        "held": row.held.document(row.fingered_hz, sung, a4) if row.held else None,
+    }
+
+
+def _planned_document(row: NoteVerdict, a4: float) -> dict[str, Any]:
+    assert row.planned is not None
+    meeting = row.planned.meeting
+    values = (
+        meeting and meeting.ratio_text,
+        meeting and meeting.resultant_hz,
+        meeting and note_name(meeting.resultant_hz, a4),
+        meeting and meeting.carries_pitch,
+        row.planned.outcome,
+        meeting and meeting.sing_hz,
+        meeting and note_name(meeting.sing_hz, a4),
+        row.off_just_cents,
+    )
+    return dict(zip(_PLANNED, values, strict=True))
+
+
+def csv_text(rows: Iterable[NoteVerdict], a4: float = A4_HZ) -> str:
+    """Return the rows for a spreadsheet, a row a note; keys as in `document`, joined by ``_``.
+
+    The columns are the same whatever was found.
+    """
+    flat = [_flat(_whole(row)) for row in document(rows, a4)]
+    out = io.StringIO()
+    writer = csv.DictWriter(out, fieldnames=list(flat[0]) if flat else ["note"])
+    writer.writeheader()
+    writer.writerows(flat)
+    return out.getvalue()
+
+
+def _whole(row: dict[str, Any]) -> dict[str, Any]:
+    """Put empty fields in the place of what is not there."""
+    verdict: dict[str, Any] = dict.fromkeys(row["reached"])
+    verdict["voice_off"] = dict.fromkeys(row["reached"]["voice_off"])
+    return row | {
+        "planned": row["planned"] or dict.fromkeys(_PLANNED),
+        "held": row["held"] or verdict,
+    }
+
+
+def _flat(row: dict[str, Any], before: str = "") -> dict[str, Any]:
+    flat: dict[str, Any] = {}
+    for key, value in row.items():
+        if isinstance(value, dict):
+            flat |= _flat(value, f"{before}{key}_")
+        else:
+            flat[before + key] = value
+    return flat
+
+
+def resultant_spans(rows: Iterable[NoteVerdict]) -> list[tuple[float, float, float]]:
+    """Return the third notes as `midi.resultant_bytes` takes them.
+
+    Parameters
+    ----------
+    rows : iterable of NoteVerdict
+        In order.
+
+    Returns
+    -------
+    list of (beat, beats, hz)
+        The measured resultant of each note in which a third note is heard, or may be.
+    """
+    return [
+        (row.beat, row.beats, row.reached.resultant_hz)
+        for row in rows
+        if row.reached.heard in HEARD and row.reached.resultant_hz is not None
+    ]

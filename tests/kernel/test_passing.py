@@ -1,0 +1,121 @@
+"""One reed through the bores of a passage: against one take, without clicks, its state kept."""
+
+import functools
+
+import numba
+import numpy as np
+import pytest
+
+from reedbore.kernel import parameters, passing, single
+from reedbore.kernel.passing import Change
+from reedbore.measures import pitch
+from reedbore.presets import load_horn
+from reedbore.tuning import blown, tune
+
+long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
+RATE = 96000.0
+NOTES = {
+    "tenor-saxophone": (116.54, 146.83),  # two lengths of one cone
+    "alto-saxophone": (146.83, 174.61),  # two sets of holes
+    "clarinet-b-flat": (146.83, 440.0),  # the vent opens, which is another delay line
+}
+FINGERS = 960  # [steps]: 10 ms
+
+
+@functools.cache
+def numbers(horn, hz, coupling="off"):
+    return parameters.numbers_of(tune(load_horn(horn), hz).with_value("tract.coupling", coupling))
+
+
+@functools.cache
+def breath(horn, hz, seconds):
+    return blown(tune(load_horn(horn), hz), seconds)
+
+
+def slurred(horn, change, seconds=2.0):
+    """Play the two notes of a horn, the second from a step on."""
+    low, high = NOTES[horn]
+    mouth = breath(horn, low, seconds)
+    changes = [Change(0, 0, 0), Change(change, 1, FINGERS)]
+    both = [numbers(horn, low), numbers(horn, high)]
+    return passing.play(both, changes, mouth, np.ones(mouth.size))
+
+
+def note(pressure):
+    thinned, rate = pitch.thin(pressure, RATE)
+    return pitch.refine(thinned, rate, pitch.fundamental(thinned, rate).hz)
+
+
+@pytest.mark.parametrize("horn", NOTES)
+@pytest.mark.parametrize("coupling", ["off", "on"])
+@pytest.mark.parametrize("place", [0, 1])
+def test_one_note_is_the_take_to_the_last_bit(horn, coupling, place):
+    hz = NOTES[horn][place]
+    one, mouth = numbers(horn, hz, coupling), breath(horn, hz, 0.05)
+    taken = single.run(one, mouth)
+    passed = passing.play([one], [Change(0, 0, 0)], mouth, np.ones(mouth.size))
+    for ours, theirs in zip(passed, taken, strict=True):
+        assert ours.tobytes() == theirs.tobytes()
+
+
+@pytest.mark.parametrize("coupling", ["off", "on"])
+def test_plain_run_is_the_compiled_run(coupling):
+    low, high = (numbers("clarinet-b-flat", hz, coupling) for hz in NOTES["clarinet-b-flat"])
+    mouth = breath("clarinet-b-flat", 146.83, 0.03)
+    tongue = np.linspace(1.0, 0.5, mouth.size)
+    changes = [Change(0, 0, 0), Change(1000, 1, 400)]
+    plain = passing.make_loops(lambda function: function, False, coupling == "on")
+    both = (passing.play([low, high], changes, mouth, tongue, how) for how in (None, plain))
+    for ours, theirs in zip(*both, strict=True):
+        assert np.abs(ours - theirs).max() <= 1e-12 * np.abs(theirs).max()
+
+
+@long_run
+@pytest.mark.parametrize("horn", NOTES)
+def test_going_over_to_the_same_bore_changes_nothing(horn):
+    one, mouth = numbers(horn, NOTES[horn][0]), breath(horn, NOTES[horn][0], 1.0)
+    changes = [Change(0, 0, 0), Change(60000, 1, FINGERS)]
+    passed = passing.play([one, one], changes, mouth, np.ones(mouth.size))
+    assert np.abs(passed.pressure - single.run(one, mouth).pressure).max() < 0.05  # [Pa] of 3000
+
+
+@long_run
+@pytest.mark.parametrize("horn", NOTES)
+def test_a_slur_leads_to_the_note_that_the_second_bore_plays(horn):
+    high = NOTES[horn][1]
+    alone = single.run(numbers(horn, high), breath(horn, NOTES[horn][0], 2.0)).pressure
+    passed = slurred(horn, 96000)
+    assert note(passed.pressure[-48000:]) == pytest.approx(note(alone[-48000:]), rel=1e-4)
+
+
+@long_run
+@pytest.mark.parametrize("horn", NOTES)
+@pytest.mark.parametrize("phase", range(0, 800, 100))
+def test_a_slur_does_not_click(horn, phase):
+    # The pressure of a beating reed has steep flanks of its own: no steeper one at the slur.
+    change = 96000 + phase
+    pressure = slurred(horn, change, 1.5).pressure
+    jerk = np.abs(np.diff(pressure, 2))
+    steady = max(jerk[80000:95000].max(), jerk[-15000:].max())
+    assert jerk[change : change + 2 * FINGERS].max() < 1.3 * steady
+
+
+@long_run
+@pytest.mark.parametrize("horn", NOTES)
+def test_the_reed_goes_on_through_a_slur(horn):
+    # Begun afresh it would stand open, 1.0 of its rest, and take its time to speak.
+    passed = slurred(horn, 96000)
+    swing = [np.ptp(passed.opening[at : at + 2000]) for at in range(96000, 110000, 2000)]
+    assert min(swing) > 0.3 * np.ptp(passed.opening[90000:96000])
+
+
+@long_run
+def test_the_tongue_stops_the_reed_and_lets_it_speak_again():
+    one, mouth = numbers("tenor-saxophone", 116.54), breath("tenor-saxophone", 116.54, 3.0)
+    tongue = np.ones(mouth.size)
+    tongue[96000:172800] = 0.0
+    passed = passing.play([one], [Change(0, 0, 0)], mouth, tongue)
+    # Shut off from the breath, the bore rings on by itself, 0.8 s, as a closed tube does.
+    assert np.ptp(passed.pressure[160000:170000]) < 0.05 * np.ptp(passed.pressure[80000:95000])
+    assert np.abs(passed.opening[160000:170000]).max() < 0.1 * one.opening
+    assert note(passed.pressure[-48000:]) == pytest.approx(note(passed.pressure[48000:95000]), 1e-4)

@@ -1,0 +1,175 @@
+"""A passage played and sung: against takes, without clicks, cut into its notes."""
+
+import functools
+
+import numpy as np
+import pytest
+from playing import heard
+
+from reedbore import audio
+from reedbore.breath_levels import pressures
+from reedbore.errors import ModelError
+from reedbore.notes import parse_pitch
+from reedbore.passage import Passage
+from reedbore.performing import Fingered, Score, perform, stretches
+from reedbore.presets import load_horn, load_singer
+from reedbore.render import render
+from reedbore.tuning import blown, tune
+
+RATE, SOUND_RATE = 96000, 48000
+
+
+@functools.cache
+def score(fingered, sung="", horn="tenor-saxophone", passage=(), **voice):
+    """A score at 60 beats a minute: a beat is a second."""
+    written = Passage(tempo_bpm=60, fingered=fingered, sung=sung, **dict(passage))
+    preset = load_horn(horn)
+    singer = load_singer("low-male").voice
+    setups = {}
+    for note in written.fingered_line.notes:
+        if note.pitch:
+            setup = tune(preset, parse_pitch(note.pitch)).model_copy(update={"voice": singer})
+            for name, value in voice.items():
+                setup = setup.with_value(name.replace("__", "."), value)
+            setups[Fingered(note.pitch, note.fingering)] = setup
+    return Score(written, setups)
+
+
+@functools.cache
+def played(*args, **more):
+    return perform(score(*args, **more))
+
+
+def level(sound):
+    return 20.0 * np.log10(np.sqrt(np.mean(sound**2)) + 1e-12)
+
+
+def test_one_note_alone_is_the_take():
+    # Consistency: breath and reed are those of a take until the breath ends.
+    one = played("Bb2:1.5")
+    setup = one.score.setup_of(0).with_value("voice.source", "off")
+    taken = render(setup, 1.4)
+    begin = slice(0, 134000)
+    assert np.allclose(one.pressure_asked[begin], blown(setup, 1.4)[begin], rtol=1e-12)
+    swing = np.abs(taken.traces.pressure).max()
+    assert np.abs(one.traces.pressure - np.pad(taken.traces.pressure, (0, 57600)))[begin].max() < (
+        1e-6 * swing
+    )
+    # Below hearing a take that ends and a passage that goes on differ.
+    sounds = (
+        audio.high_pass(sound, SOUND_RATE, 20.0)[10000:60000] for sound in (one.sound, taken.sound)
+    )
+    ours, theirs = sounds
+    assert np.abs(ours - theirs).max() < 1e-3 * np.abs(theirs).max()
+
+
+def test_a_sung_pair_is_the_take_of_the_pair():
+    # Consistency: the same waveform at the same depth, but for how it fades in.
+    one = played("Bb2:2", "D4:2")
+    setup = one.score.setup_of(0).with_value("voice.frequency_hz", parse_pitch("D4"))
+    taken = render(setup, 2.0)
+    late = slice(120000, 180000)
+    assert np.abs(one.sung - np.pad(taken.sung, (0, 48000)))[late].max() < 1e-9
+    assert np.abs(one.traces.mouth - np.pad(taken.mouth, (0, 48000)))[late].max() < 1e-3
+
+
+@pytest.mark.parametrize(
+    ("horn", "line"),
+    [
+        ("tenor-saxophone", "Bb2:1~ D3:1~ C3:1"),
+        ("clarinet-b-flat", "D3:1~ A4:1"),  # the vent opens
+        ("alto-saxophone", "D3:1~ F3:1~ Eb3:1"),
+    ],
+)
+def test_slurred_notes_play_in_tune_and_do_not_click(horn, line):
+    one = played(line, horn=horn)
+    jerk = np.abs(np.diff(audio.high_pass(one.sound, SOUND_RATE, 20.0), 2))
+    for place, span in enumerate(one.fingered):
+        pressure = one.traces.pressure[span.end - 40000 : span.end - 2000]
+        setup = one.score.setup_of(place).with_value("voice.source", "off")
+        alone = heard(render(setup, 1.2).traces.pressure[-40000:])
+        assert heard(pressure) == pytest.approx(alone, rel=5e-4)
+        if place:
+            slur = span.first * SOUND_RATE // RATE
+            before, after = jerk[slur - 20000 : slur - 2000], jerk[slur + 5000 : slur + 23000]
+            assert jerk[slur - 100 : slur + 1500].max() < 1.3 * max(before.max(), after.max())
+
+
+def test_parted_notes_are_tongued_and_rests_are_silent():
+    one = played("Bb2:1 Bb2:1 rest:1 Bb2:1")
+    opening, setup = one.traces.opening, one.score.setup_of(0)
+    assert opening[95500:96500].min() < 0.5 * setup.reed.opening
+    assert one.controls.tongue[96000] == 0.0
+    sounding, resting = one.sound[30000:45000], one.sound[2 * 48000 + 36000 : 3 * 48000 - 1000]
+    assert level(resting) < level(sounding) - 40.0
+    assert heard(one.traces.pressure[-90000:-50000]) == pytest.approx(parse_pitch("Bb2"), rel=1e-3)
+
+
+def test_breath_swells_between_the_dynamics():
+    # Six even steps between threshold and the loudest: pp is a seventh of the way up, ff six.
+    one = played("D3:3", horn="clarinet-b-flat", passage=(("breath", "pp@0 ff@3"),))
+    parts = [level(one.sound[at : at + 9600]) for at in range(14400, 134400, 24000)]
+    assert parts == sorted(parts)
+    assert parts[-1] - parts[0] > 3.0
+    setup = one.score.setup_of(0)
+    middle = 0.5 * sum(pressures(setup)[name] for name in ("pp", "ff"))
+    assert one.pressure_asked[144000] == pytest.approx(middle)
+
+
+def test_depth_follows_its_curve():
+    one = played("Bb2:2", "D4:2", passage=(("depth", "0.05@0 0.2@2"),))
+    steady = one.pressure_asked
+
+    def swing(part):
+        return np.max(one.traces.mouth[part] / steady[part] - 1.0)
+
+    assert swing(slice(20000, 22000)) == pytest.approx(0.05 + 0.15 * 0.11, abs=0.01)
+    assert swing(slice(180000, 182000)) == pytest.approx(0.19, abs=0.01)
+
+
+def test_voice_as_a_flow_and_a_coupled_mouth_play_a_passage():
+    flow = {"voice__drive": "flow", "voice__vowel": "a", "tract__coupling": "on"}
+    one = played("Bb2:1~ D3:1", "D4:1~ A3:1", **flow)
+    assert np.isfinite(one.sound).all()
+    assert not np.array_equal(one.traces.mouth, one.pressure_asked)
+    assert audio.true_peak(audio.to_full_scale(one.sound, 10.0).samples) <= 10 ** (-1.0 / 20.0)
+
+
+# --- cut into notes ------------------------------------------------------------------------------
+
+
+def test_a_passage_is_cut_wherever_a_note_changes():
+    one = played("Bb2:2 rest:1 D3:1", "rest:0.5 D4:1 F3:2.5")
+    found = [(s.fingered, s.sung, s.first / RATE, s.end / RATE) for s in stretches(one)]
+    assert found == [(0, 0, 0, 0.5), (0, 1, 0.5, 1.5), (0, 2, 1.5, 2), (2, 2, 3, 4)]
+    assert [s.sung_hz for s in stretches(one)] == [
+        None, *(pytest.approx(parse_pitch(note)) for note in ("D4", "F3", "F3")),
+    ]  # fmt: skip
+
+
+def test_where_nobody_sings_notes_of_the_horn_are_left():
+    found = stretches(played("Bb2:1~ D3:1"))
+    assert [(s.fingered, s.sung, s.sung_hz) for s in found] == [(0, None, None), (1, None, None)]
+
+
+def test_a_recorded_voice_is_cut_where_its_notes_change(tmp_path):
+    # Our own two notes, written as a file: 220 Hz, a gap, then 330 Hz.
+    time = np.arange(48000 * 3) / 48000
+    hz = np.where(time < 1.4, 220.0, 330.0)
+    wave = sum(np.sin(2 * np.pi * k * hz * time) / k for k in range(1, 8))
+    wave[(time > 1.2) & (time < 1.7)] = 0.0
+    audio.write(tmp_path / "hum.wav", 0.1 * wave, 48000)
+    file = {"voice__file": str(tmp_path / "hum.wav"), "voice__source": "recording"}
+    found = stretches(played("Bb2:2~ D3:1", **file))
+    sung = [s.sung_hz and round(s.sung_hz) for s in found]
+    assert sung == [220, None, 330, 330]
+    assert [s.fingered for s in found] == [0, 0, 0, 1]
+    assert [s.first / RATE for s in found] == pytest.approx([0, 1.2, 1.7, 2.0], abs=0.06)
+
+
+# --- what cannot be played ------------------------------------------------------------------------
+
+
+def test_a_passage_that_is_too_long_is_refused():
+    with pytest.raises(ModelError, match="lasts 700 s; allowed up to 600 s"):
+        perform(score("Bb2:700"))
