@@ -24,7 +24,7 @@ REED: dict[str, Any] = {
 }
 PARTS: tuple[type[Part], ...] = (
     model.Air, Bore, BoreSection, Hole, Lattice, model.Mouthpiece, model.Reed, model.Breath,
-    model.Voice, model.Time,
+    model.Voice, model.Tract, model.Time,
 )  # fmt: skip
 
 

@@ -163,7 +163,7 @@ def test_all_lines_of_an_unlocked_take_are_sums_of_the_two_pitches(rough):
 def test_the_judge_sees_nothing_but_the_take():
     assert list(inspect.signature(judge).parameters) == ["take", "lock_range"]
     fields = {field.name for field in dataclasses.fields(Take)}
-    assert fields == {"setup", "seconds", "mouth", "sung", "traces", "sound"}
+    assert fields == {"setup", "seconds", "sung", "traces", "sound"}
     asked = ("finger", "ask", "request", "note", "ratio")
     names = set(Setup.model_fields) | fields | set(Voice.model_fields)
     assert not [name for name in names for word in asked if word in name]

@@ -64,7 +64,8 @@ def main() -> None:
     for horn in ("tenor-saxophone", "plain-cylinder"):
         kernel_row(horn)
     print(f"whole processes, median of {RUNS}")
-    command_row("render (the demo)", "render")
+    command_row("render, one pair", "render", "--fingered", "Bb2", "--sung", "D4-13.8c")
+    command_row("render, the whole etude", "render")
     command_row("predict, one pair", "predict", "--fingered", "Bb2", "--sung", "D4")
     command_row("--help", "--help")
 

@@ -1,0 +1,136 @@
+"""What mouth, throat and passages cost, and what a vowel does; rivals run in turn in one process.
+
+Run as ``python tests/benchmarks/passages.py``.
+"""
+
+import functools
+import math
+import statistics
+import time
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore import note_report
+from reedbore.kernel import parameters, passing, single
+from reedbore.kernel.mouth import depth
+from reedbore.kernel.passing import Change
+from reedbore.model import Setup
+from reedbore.note_verdicts import judge_notes
+from reedbore.notes import parse_pitch
+from reedbore.performing import Fingered, Score, perform
+from reedbore.presets import load_horn, load_piece, load_singer
+from reedbore.render import render
+from reedbore.singing import sing
+from reedbore.tuning import blown, tune
+
+RUNS, SECONDS, RATE = 9, 10.0, 96000.0
+EVERYTHING = {
+    "voice.drive": "flow", "voice.vowel": "a", "tract.coupling": "on", "voice.jitter": 0.005,
+    "voice.shimmer_db": 0.2, "voice.vibrato_cents": 30, "voice.wander_cents": 10,
+    "voice.scoop_cents": 100, "voice.noise": 0.02, "voice.false_folds": 2,
+}  # fmt: skip
+
+
+def seconds(run: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    run()
+    return time.perf_counter() - start
+
+
+def changed(setup: Setup, values: dict[str, float | str]) -> Setup:
+    for name, value in values.items():
+        setup = setup.with_value(name, value)
+    return setup
+
+
+def tuned(horn: str, note: str) -> Setup:
+    setup = tune(load_horn(horn), parse_pitch(note))
+    return setup.model_copy(update={"voice": load_singer("low-male").voice})
+
+
+def kernels() -> None:
+    """Compare the kernel of a take, coupled or in a passage, with the plain one."""
+    print(f"kernel, {SECONDS:g} s at {RATE / 1e3:g} kHz, median of {RUNS}, one core")
+    for horn, note in (("tenor-saxophone", "Bb2"), ("clarinet-b-flat", "A4")):
+        setup = tuned(horn, note)
+        mouth = blown(setup, SECONDS)
+        plain = parameters.numbers_of(setup)
+        both = parameters.numbers_of(changed(setup, {"tract.coupling": "on", "voice.vowel": "a"}))
+        free, begin = np.ones(mouth.size), [Change(0, 0, 0)]
+        runs = {
+            "plain": functools.partial(single.run, plain, mouth),
+            "coupled": functools.partial(single.run, both, mouth),
+            "in a passage": functools.partial(passing.play, [plain], begin, mouth, free),
+            "in a passage, coupled": functools.partial(passing.play, [both], begin, mouth, free),
+        }
+        for run in runs.values():
+            run()
+        rows = [[seconds(run) for run in runs.values()] for _ in range(RUNS)]
+        for place, name in enumerate(runs):
+            took = statistics.median(row[place] for row in rows)
+            ratio = statistics.median(row[place] / row[0] for row in rows)
+            step = 1e9 * took / mouth.size
+            print(f"  {horn:16} {name:22} {step:6.1f} ns a step {SECONDS / took:5.0f} x real "
+                  f"time {ratio:5.2f} x plain")  # fmt: skip
+
+
+def whole() -> None:
+    """Time a take with everything on, and the étude from notes to verdicts."""
+    setup = changed(tuned("clarinet-b-flat", "A4"), {"voice.frequency_hz": 220, **EVERYTHING})
+    render(setup, 1.0)
+    parts = {
+        "voice": lambda: sing(setup, SECONDS),
+        "whole take": lambda: render(setup, SECONDS),
+    }
+    print("everything on (coupled flow, vowel, unsteady voice, false folds, vent), clarinet A4")
+    for name, run in parts.items():
+        took = statistics.median(seconds(run) for _ in range(5))
+        print(f"  {name:30} {SECONDS / took:5.0f} x real time")
+    piece = load_piece("mill-race")
+    notes = {
+        Fingered(str(n.pitch), n.fingering) for n in piece.passage.fingered_line.notes if n.pitch
+    }
+    for name, values in (("the étude", {}), ("the étude, everything on", EVERYTHING)):
+        setups = {key: changed(tuned(piece.horn, key.pitch), values) for key in notes}
+        score = Score(piece.passage, setups)
+        played = perform(score)
+        took = statistics.median(seconds(lambda score=score: perform(score)) for _ in range(3))
+        judged = seconds(lambda played=played: judge_notes(played))
+        long = piece.passage.seconds
+        print(f"  {name:30} {long / took:5.0f} x real time, judged in {judged:.1f} s")
+        print("\n".join(f"    {line}" for line in note_report.table(judge_notes(played))))
+
+
+def levels(samples: NDArray[np.float64], rate: float, hz: float, count: int) -> list[float]:
+    """Levels of the first partials at the end of a sound. [dB]."""
+    steps = np.arange(round(round(hz) / hz * rate))
+    window = np.blackman(steps.size)
+    clock = np.exp(-2j * math.pi * hz / rate * np.outer(np.arange(1, count + 1), steps))
+    lines = np.abs(clock @ (window * samples[-steps.size :])) / window.sum()
+    return [20.0 * math.log10(2.0 * line + 1e-12) for line in lines]
+
+
+def vowels() -> None:
+    """Tell what a vowel does under a held note, coupled and not: levels of partials. [dB]."""
+    print("tenor B flat 2, D4 sung as a flow; partials 1 to 8 of the horn, dB re 1 Pa")
+    for coupling in ("off", "on"):
+        for vowel in ("none", "neutral", "a", "i", "u"):
+            setup = changed(
+                tuned("tenor-saxophone", "Bb2"),
+                {"voice.frequency_hz": 291.35, "voice.drive": "flow", "voice.vowel": vowel,
+                 "tract.coupling": coupling},
+            )  # fmt: skip
+            take = render(setup, 3.0)
+            mouth = levels(take.mouth, RATE, 116.54, 8)
+            sound = levels(take.sound, 48000.0, 116.54, 8)
+            print(f"  {coupling:3} {vowel:8} depth {depth(setup):.3f}  mouth "
+                  + " ".join(f"{max(x, -99.0):4.0f}" for x in mouth) + "  sound "
+                  + " ".join(f"{x:4.0f}" for x in sound))  # fmt: skip
+
+
+if __name__ == "__main__":
+    kernels()
+    whole()
+    vowels()
