@@ -6,6 +6,7 @@ The modules, in the order in which data flows through them::
     units        every quantity that can be set: unit, range, one sentence
     notes        note names, cents, ratios, resultants: pure arithmetic
     prediction   what arithmetic says about a pair of notes   (chart: about a whole horn)
+    stopping     a polite end for long work that nobody wants any more
     settings     what all models share: users' units in, checked SI out
     bore         pieces, tone holes and end of a bore   (fingerings: text to open holes)
     reed         a reed: its numbers, its strength, the lip on it
@@ -24,6 +25,7 @@ The modules, in the order in which data flows through them::
     breath_levels  pp to ff as pressures of one horn
     singing      a voice to the waveform that is sung
     render       a setup and what is fingered and sung to a take
+    along        a take to the pressure along its bore   (moments: to what happens now, in words)
     measures/    samples to numbers: pitch, spectrum, locking, roughness, hearing
     performing   a passage to what was played and sung, cut into its notes
     listening    single runs to pitches, third note, settling
@@ -41,7 +43,10 @@ The modules, in the order in which data flows through them::
     sweep_store  the data set of a sweep   (sweep_results: what it holds so far)
     sweep_run    block after block, here or on a cluster
     audio        sound files, levels, loudspeaker
-    figures/     pictures
+    request      what a player asks for to a tuned setup   (telling: a take in sentences, numbers)
+    figures/     pictures, moving and still
+    notebook     takes and sweeps shown in Jupyter
+    page/        the page in the browser: words in, answers out; static/ is what the browser runs
     cli/         the commands
 
 The names below are the public ones; everything else is reached by its module.

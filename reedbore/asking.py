@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore import stopping
 from reedbore.kernel.lanes import Lanes
 from reedbore.measures import locking
 from reedbore.measures.locking import Course, Request
@@ -74,6 +75,7 @@ def ask(
     running: set[Future[_Watched]] = set()
     with ThreadPoolExecutor(cores) as pool:
         while asking.wanted:
+            stopping.check()
             while len(running) < cores and (batch := asking.next_batch()):
                 requests = [asking.wanted[k] for k in batch.members]
                 running.add(pool.submit(_watched_on, batch, pairs, requests))

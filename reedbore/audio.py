@@ -26,6 +26,10 @@ TRUE_PEAK_FACTOR = 4
 FILE_FORMATS = {".wav": "WAV", ".flac": "FLAC"}
 
 
+CLICKS, CLICK_SECONDS = 0.02, 0.025
+"""Share of a recording that may be clicks, and the stretches that it is cut into. [s]"""
+
+
 class Levelled(NamedTuple):
     """Sound at full scale 1, and the gain [dB] it took to hold the ceiling: 0 or negative."""
 
@@ -94,7 +98,7 @@ def write(path: str | Path, samples: NDArray[np.float64], rate: float) -> None:
     path = Path(path)
     if path.suffix.lower() not in FILE_FORMATS:
         raise AudioError(f"{path} ends in '{path.suffix}'; sound is written as .wav or .flac")
-    data = _encode(samples, rate, FILE_FORMATS[path.suffix.lower()])
+    data = encode(samples, rate, FILE_FORMATS[path.suffix.lower()])
     write_whole(path, data)
 
 
@@ -274,6 +278,8 @@ def mute_broken(
 def voice_waveform(samples: NDArray[np.float64], rate: float) -> NDArray[np.float64]:
     """Turn a recorded voice into the sung waveform: no rumble, mean zero, largest value 1.
 
+    A click does not make it soft: all but the loudest `CLICKS` of its stretches reach up to 1.
+
     Parameters
     ----------
     samples : ndarray, shape (n,)
@@ -284,7 +290,7 @@ def voice_waveform(samples: NDArray[np.float64], rate: float) -> NDArray[np.floa
     Returns
     -------
     ndarray, shape (n,)
-        The waveform; the larger of its two peaks is 1. [peak]
+        The waveform; nowhere beyond 1. [peak]
 
     Raises
     ------
@@ -292,12 +298,16 @@ def voice_waveform(samples: NDArray[np.float64], rate: float) -> NDArray[np.floa
         If the recording is silent.
     """
     clean = high_pass(samples, rate, VOICE_RUMBLE)
-    clean -= clean.mean()
-    peak = float(np.max(np.abs(clean), initial=0.0))
+    size = max(round(CLICK_SECONDS * rate), 1)
+    blocks = np.pad(np.abs(clean), (0, -clean.size % size)).reshape(-1, size).max(axis=1)
+    blocks = blocks[blocks > 0.03 * np.median(blocks)] if clean.size else blocks
+    peak = float(np.quantile(blocks, 1.0 - CLICKS, method="lower")) if blocks.size else 0.0
     # 1e-6 of full scale: below the last bit of a 20-bit converter there is no voice.
     if peak < 1e-6:
         raise AudioError("the recorded voice is silent; its peak must be above 1e-6 of full scale")
-    return clean / peak
+    cut = np.clip(clean, -peak, peak)
+    cut -= cut.mean()
+    return cut / np.max(np.abs(cut))
 
 
 def play(samples: NDArray[np.float64], rate: float) -> None:
@@ -329,8 +339,8 @@ def play(samples: NDArray[np.float64], rate: float) -> None:
         device.stop()
 
 
-def _encode(samples: NDArray[np.float64], rate: float, file_format: str) -> bytes:
-    """Make a 24-bit file in memory; refuse a sound that must not be heard."""
+def encode(samples: NDArray[np.float64], rate: float, file_format: str = "WAV") -> bytes:
+    """Make a 24-bit file in memory; refuse a sound that must not be heard, as `write`."""
     import soundfile  # noqa: PLC0415
 
     if not np.all(np.isfinite(samples)):

@@ -28,6 +28,9 @@ from reedbore.render import SOUND_RATE, render
 from reedbore.verdict import SIMPLE
 
 LISTEN_S = 4.0
+REST_WATCHES = 4
+"""So many times as long as a lock is first watched its phase has come to rest."""
+
 FIRST_LOCK_CYCLES = 0.05
 """Locked from when the phase stays so near to where it ends."""
 
@@ -228,7 +231,8 @@ def _listened(setup: Setup, control: listening.Control, row: Row) -> Row:
 
 def _time_to_lock(setup: Setup, row: Row) -> float | None:
     """Measure from when on the phase stays where it ends. [s]."""
-    times, beat = beat_of(sung_at(setup, row.sung_hz), row.ratio, locking.FIRST_WATCH, 0.0)
+    watched = REST_WATCHES * locking.FIRST_WATCH
+    times, beat = beat_of(sung_at(setup, row.sung_hz), row.ratio, watched, 0.0)
     off = np.flatnonzero(np.abs(beat - np.median(beat[-beat.size // 8 :])) > FIRST_LOCK_CYCLES)
     if not off.size:
         return float(times[0])

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import listening
+from reedbore import listening, stopping
 from reedbore.asking import BATCH, Pair, Progress, ask
 from reedbore.kernel.lanes import Lanes
 from reedbore.measures import locking, pitch
@@ -83,6 +83,7 @@ def judge_cells(
     tell = progress or (lambda _: None)
     controls: dict[Setup, listening.Control] = {}
     for start in range(0, len(setups), BATCH):
+        stopping.check()
         part = list(setups[start : start + BATCH])
         heard = controls_of(part, controls, seconds)
         firsts = _first_looks(part, heard, seconds)

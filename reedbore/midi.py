@@ -17,7 +17,7 @@ pitch bend             cents, within the range of RPN 0: 2 semitones unless the 
                        cents a step; cents with one decimal come back as they were
 breath controller      number 2 with 34 for its fine part, on channel 1: share of the dynamic range
                        from 0 to 1, ``pp`` being 1/7 and ``ff`` 6/7
-expression controller  number 11 with 43 for its fine part, on channel 2: depth from 0 to 1
+expression controller  number 11 with 43 for its fine part, on channel 2: depth from 0 to 0.3
 text                   ``fingering NAME`` where a note by another than the plain fingering begins
 tempo, time signature  `tempo` and `tempo_changes`, `meter`; the name of the first track is the
                        title
@@ -49,6 +49,7 @@ RAMP_STEP = TICKS // 16
 FINGERED, SUNG = 0, 1  # as the bytes count channels, from 0
 BREATH, EXPRESSION, FINE = 2, 11, 32  # the fine part of controller n is n + 32
 FULL = 16383  # largest value of 14 bits
+FULL_DEPTH = 0.3  # of the expression controller: the strongest that is not exaggerated
 BEND_SEMITONES = 2.0
 BEND_STEPS = 8192
 LOWEST_KEY, HIGHEST_KEY = 0, 127
@@ -88,13 +89,17 @@ def midi_bytes(passage: Passage, title: str = "", a4: float = A4_HZ) -> bytes:
     Raises
     ------
     NoteError
-        If a note is shorter than a tick or lies outside the keys of MIDI.
+        If a note is shorter than a tick or lies outside the keys of MIDI, or the depth goes
+        beyond `FULL_DEPTH`.
     """
     # A curve may outlast its line and the end of a track is the end of a line: so each has its own.
     parts = [("fingered", FINGERED, passage.fingered_line), ("sung", SUNG, passage.sung_line)]
+    depth = [Point(beat, value / FULL_DEPTH) for beat, value in passage.depth_curve]
+    if any(point.value > 1.0 for point in depth):
+        raise NoteError(f"the depth goes beyond {FULL_DEPTH:g}, all that MIDI can say; write TOML")
     curves = [
         ("breath", FINGERED, BREATH, passage.breath_curve),
-        ("depth", SUNG, EXPRESSION, passage.depth_curve),
+        ("depth", SUNG, EXPRESSION, depth),
     ]
     tracks = [_track(title, _conductor(passage), passage.beats)]
     for name, channel, line in parts:

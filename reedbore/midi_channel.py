@@ -174,7 +174,9 @@ class Channel:
                 "out; a note keeps the pitch it begins with"
             )
 
-    def curve(self, number: int, ticks: int, names: Sequence[float] = ()) -> list[Point]:
+    def curve(
+        self, number: int, ticks: int, names: Sequence[float] = (), most: float = 1.0
+    ) -> list[Point]:
         """Make a curve of a controller.
 
         Parameters
@@ -185,11 +187,13 @@ class Channel:
             Ticks in a beat.
         names : sequence of float
             Values that have a name; one closer than half a step is meant.
+        most : float
+            What the largest value of the controller means.
 
         Returns
         -------
         list of Point
-            Values from 0 to 1; none if the file does not use the controller.
+            Values from 0 to `most`; none if the file does not use the controller.
         """
         now = (0, 0)
         found: dict[int, tuple[int, int]] = {}
@@ -204,7 +208,8 @@ class Channel:
             for tick, (coarse, part) in found.items()
         ]
         kept = _thinned(_joined(steps, midi.RAMP_STEP * ticks / midi.TICKS))
-        return [Point(tick / ticks, _named(step / full, 0.5 / full, names)) for tick, step in kept]
+        one = most / full
+        return [Point(tick / ticks, _named(one * step, 0.5 * one, names)) for tick, step in kept]
 
 
 def text_of(text: str) -> str:

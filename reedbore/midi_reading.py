@@ -16,7 +16,6 @@ from reedbore import midi
 from reedbore.errors import ModelError, NoteError
 from reedbore.melody import Line, Note, write_line
 from reedbore.midi_channel import HANDLED, Channel, Moment, text_of
-from reedbore.model import depth_name
 from reedbore.passage import (
     DYNAMICS,
     USUAL_METER,
@@ -104,7 +103,7 @@ def _passage(data: bytes, held: str) -> Found:
     if not below.notes:
         raise NoteError("channel 1 has no notes; it is the fingered line")
     breath = fingered.curve(midi.BREATH, ticks, [dynamic_share(name) for name in DYNAMICS])
-    depth = sung.curve(midi.EXPRESSION, ticks)
+    depth = sung.curve(midi.EXPRESSION, ticks, most=midi.FULL_DEPTH)
     tempo, *changes = _tempi(moments, ticks)
     plain = {
         "tempo_bpm": from_si(TEMPO, tempo.value),
@@ -116,7 +115,7 @@ def _passage(data: bytes, held: str) -> Found:
     }
     if breath:
         plain["breath"] = write_breath(breath)
-    said = [*fingered.said, *sung.said, *_left_out(moments), *_deep(depth)]
+    said = [*fingered.said, *sung.said, *_left_out(moments)]
     return Found(Passage.from_plain(plain), _title(moments), tuple(said))
 
 
@@ -175,15 +174,6 @@ def _left_out(moments: Sequence[Moment]) -> Iterator[str]:
         if there - known:
             listed = ", ".join(map(str, sorted(there - known)))
             yield f"controller {listed} on channel {channel + 1} is left out"
-
-
-def _deep(depth: Sequence[Point]) -> Iterator[str]:
-    deepest = max((point.value for point in depth), default=0.0)
-    if depth_name(deepest) == "exaggerated":
-        yield f"the expression controller reaches a depth of {deepest:.2g}, which is exaggerated"
-
-
-# --- bytes to messages ---------------------------------------------------------------------------
 
 
 def _tracks(data: bytes) -> tuple[int, list[bytes]]:

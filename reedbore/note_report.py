@@ -11,17 +11,18 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from reedbore.note_stretch import NOT_SETTLED, STARTING, TOO_SHORT
+from reedbore.note_stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
 from reedbore.note_verdicts import NoteVerdict
-from reedbore.notes import A4_HZ, hz_to_midi, midi_name, note_name
-from reedbore.prediction import Prediction
+from reedbore.notes import A4_HZ, cents, hz_to_midi, midi_name, note_name
+from reedbore.prediction import Prediction, below
 from reedbore.summary import STILL_HZ
 from reedbore.verdict import UNDECIDED, Verdict
 
 WIDEST = 100
 """The columns of the table stand closer together before it gets wider than this. [characters]"""
 
-HEARD = ("yes", "uncertain")
+OFF_CENTS = 5.0
+"""A horn that plays so far from the fingered note is told below the table. [cents]"""
 
 _HEAD = ("note", "beat", "horn", "voice", "planned", "off", "in this note", "if held")
 _RIGHT = {0, 1, 5}  # columns set against their right edge
@@ -32,7 +33,7 @@ _BARE = {
     "undecided": "too short to tell",
 }
 _PLANNED = (
-    *("ratio", "resultant_hz", "resultant_note", "carries_pitch"),
+    *("sung_hz", "ratio", "resultant_hz", "resultant_note", "carries_pitch"),
     *("outcome", "sing_hz", "sing_note", "off_just_cents"),
 )
 _SAME = {"same as fingered": "as fingered", "same as sung": "as sung"}
@@ -58,7 +59,7 @@ def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> str:
         note lies above the just one, *in this note* what was measured before it ends, *if held*
         what the pair comes to when it is held.
     """
-    told_below = [summary(rows), *_reasons(rows)]
+    told_below = [summary(rows), *_reasons(rows), *_strayed(rows, a4), *_folded(rows)]
     return "\n".join([*table(rows, a4), "", *(textwrap.fill(line, WIDEST) for line in told_below)])
 
 
@@ -119,8 +120,8 @@ def told(found: Verdict, rest_s: float | None = None, a4: float = A4_HZ) -> str:
     str
         Such as ``Bb1 heard, locks at 3.6 s`` or ``as fingered, moves 0.4/s``.
     """
-    if found.reason == STARTING:
-        return "still starting"
+    if found.reason in (STARTING, NO_NOTE):
+        return "still starting" if found.reason == STARTING else "no steady sung note"
     if found.state in _BARE:
         return _BARE[found.state] + (", jumped" if found.jumped else "")
     words = [_third(found, a4), _steady(found, rest_s)]
@@ -146,9 +147,11 @@ def _steady(found: Verdict, rest_s: float | None) -> str:
         return found.state
     if found.reason == NOT_SETTLED:
         return "unsettled"
-    beat = abs(found.drift_hz or 0.0)
     if found.reason == UNDECIDED:
         return "perhaps locks"
+    if found.drift_hz is None:
+        return "voice wanders"
+    beat = abs(found.drift_hz)
     return "no lock" if beat < STILL_HZ else f"moves {beat:.{1 if beat >= 1.0 else 2}f}/s"
 
 
@@ -171,9 +174,9 @@ def summary(rows: Iterable[NoteVerdict]) -> str:
         How many are sung, and of these how many lock and let a third note be heard.
     """
     rows = list(rows)
-    sung = [row for row in rows if row.sung_hz is not None]
+    sung = [row for row in rows if row.sung_hz is not None and row.reached.state != "unsung"]
     if not sung:
-        return f"Nobody sings in the {_notes(len(rows))}."
+        return _unsung(rows)
     locked = sum(row.reached.state == "locked" for row in sung)
     heard = sum(row.reached.heard == "yes" for row in sung)
     held = [row.held for row in sung if row.held is not None]
@@ -192,6 +195,13 @@ def summary(rows: Iterable[NoteVerdict]) -> str:
     )
 
 
+def _unsung(rows: Sequence[NoteVerdict]) -> str:
+    """Tell a passage in which nobody sings from a recording without a note."""
+    if any(row.reached.reason == NO_NOTE for row in rows):
+        return "No steady sung note was found in the recording: there is nothing to compare."
+    return f"Nobody sings in the {_notes(len(rows))}."
+
+
 def _notes(count: int) -> str:
     return "1 note" if count == 1 else f"{count} notes"
 
@@ -202,13 +212,50 @@ def _reasons(rows: Sequence[NoteVerdict]) -> list[str]:
     soon = [str(row.number) for row in rows if row.reached.reason == NOT_SETTLED]
     if soon:
         lines.append(f"Hold {', '.join(soon)} for longer: they lock, but end before they settle.")
-    told_already = (None, NOT_SETTLED, TOO_SHORT, STARTING, UNDECIDED)
-    by_reason: dict[str, list[str]] = {}
+    told_already = (None, NOT_SETTLED, NO_NOTE, TOO_SHORT, STARTING, UNDECIDED)
+    reasons = [
+        (row.number, str(row.reached.reason))
+        for row in rows
+        if row.reached.reason not in told_already
+        # `_folded` tells of these.
+        and not (row.folds > 1 and "false folds" in str(row.reached.reason))
+    ]
+    return lines + [f"{where}: {reason}." for reason, where in _gathered(reasons).items()]
+
+
+def _strayed(rows: Sequence[NoteVerdict], a4: float) -> list[str]:
+    """Tell where the horn plays another note than the fingered one, and which."""
+    off = []
     for row in rows:
-        if row.reached.reason not in told_already:
-            by_reason.setdefault(str(row.reached.reason), []).append(str(row.number))
-    lines += [f"{', '.join(where)}: {reason}." for reason, where in by_reason.items()]
-    return lines
+        for found, held in (row.reached, ""), (row.held, " if held"):
+            hz = found.played_hz if found else None
+            if found is None or hz is None or (held and row.reached.jumped):
+                continue
+            if found.jumped:
+                off.append((row.number, f"the horn has jumped to {note_name(hz, a4)}{held}"))
+            elif not held and abs(cents(hz, row.fingered_hz)) > OFF_CENTS:
+                off.append((row.number, f"the horn plays {note_name(hz, a4)}"))
+    told = [f"{where}: {what}" for what, where in _gathered(off).items()]
+    return [f"{'; '.join(told)}."] if told else []
+
+
+def _folded(rows: Sequence[NoteVerdict]) -> list[str]:
+    """Say which pitch counts where false folds swing along."""
+    folds = max((row.folds for row in rows if row.sung_hz is not None), default=1)
+    if folds == 1:
+        return []
+    return [
+        f"The false folds make the voice repeat only after {folds} periods: what is planned, and "
+        f"how far off it is, counts from {below(folds)} below the sung note."
+    ]
+
+
+def _gathered(told: Iterable[tuple[int, str]]) -> dict[str, str]:
+    """Gather the notes of which the same is told."""
+    places: dict[str, list[str]] = {}
+    for number, what in told:
+        places.setdefault(what, []).append(str(number))
+    return {what: ", ".join(where) for what, where in places.items()}
 
 
 # --- as data -------------------------------------------------------------------------------------
@@ -245,6 +292,7 @@ def _plain_row(row: NoteVerdict, a4: float) -> dict[str, Any]:
         "fingering": row.fingering or None,
         "sung_hz": sung,
         "sung_note": note_name(sung, a4) if sung else None,
+        "depth": row.depth,
         "planned": _planned_document(row, a4) if row.planned else None,
         "reached": row.reached.document(row.fingered_hz, a4=a4),
         "rest_s": row.rest_s,
@@ -255,14 +303,16 @@ def _plain_row(row: NoteVerdict, a4: float) -> dict[str, Any]:
 def _planned_document(row: NoteVerdict, a4: float) -> dict[str, Any]:
     assert row.planned is not None
     meeting = row.planned.meeting
+    sing = meeting and meeting.sing_hz * row.folds
     values = (
+        row.planned.sung_hz,
         meeting and meeting.ratio_text,
         meeting and meeting.resultant_hz,
         meeting and note_name(meeting.resultant_hz, a4),
         meeting and meeting.carries_pitch,
         row.planned.outcome,
-        meeting and meeting.sing_hz,
-        meeting and note_name(meeting.sing_hz, a4),
+        sing,
+        sing and note_name(sing, a4),
         row.off_just_cents,
     )
     return dict(zip(_PLANNED, values, strict=True))
@@ -271,7 +321,8 @@ def _planned_document(row: NoteVerdict, a4: float) -> dict[str, Any]:
 def csv_text(rows: Iterable[NoteVerdict], a4: float = A4_HZ) -> str:
     """Return the rows for a spreadsheet, a row a note; keys as in `document`, joined by ``_``.
 
-    The columns are the same whatever was found.
+    The columns are the same whatever was found. Only a ``ratio`` is two of them, ``p`` and ``q``:
+    spreadsheets take 5/2 for a date.
     """
     flat = [_flat(_whole(row)) for row in document(rows, a4)]
     out = io.StringIO()
@@ -296,6 +347,9 @@ def _flat(row: dict[str, Any], before: str = "") -> dict[str, Any]:
     for key, value in row.items():
         if isinstance(value, dict):
             flat |= _flat(value, f"{before}{key}_")
+        elif key == "ratio":
+            p, q = value.split("/") if value else (None, None)
+            flat |= {f"{before}p": p, f"{before}q": q}
         else:
             flat[before + key] = value
     return flat
@@ -312,10 +366,11 @@ def resultant_spans(rows: Iterable[NoteVerdict]) -> list[tuple[float, float, flo
     Returns
     -------
     list of (beat, beats, hz)
-        The measured resultant of each note in which a third note is heard, or may be.
+        The measured resultant of each note in which a third note is heard. One that only may be
+        heard is left out: a line of notes cannot say "perhaps".
     """
     return [
         (row.beat, row.beats, row.reached.resultant_hz)
         for row in rows
-        if row.reached.heard in HEARD and row.reached.resultant_hz is not None
+        if row.reached.heard == "yes" and row.reached.resultant_hz is not None
     ]

@@ -1,8 +1,8 @@
 """What can be measured inside one stretch of a passage, and what it proves.
 
 In: a `Performance`, a stretch of it, the horn alone, and the same pair as it behaves when held.
-Out: a verdict on the stretch. The request is not looked at: of the stretch only its steps, of the
-setup only the kind of its voice.
+Out: a verdict on the stretch. The request is not looked at: of the stretch only its steps and
+whether it has a sung note, of the setup only the kind of its voice.
 """
 
 import math
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from reedbore import listening, verdict
 from reedbore.kernel import single
 from reedbore.measures import locking, pitch
+from reedbore.model import Voice
 from reedbore.notes import cents, choose_ratio
 from reedbore.passage_controls import BREATH, LARGEST_PART
 from reedbore.performing import Performance, Stretch
@@ -33,7 +34,13 @@ SUNG_AT_ALL = 0.03
 """A sung waveform that stays below this, 30 dB under a full one, is nobody singing."""
 
 GROWING = 1.2
-"""A line that grows by more than this through the later half of a note is still starting."""
+"""A line that grows so much more than the breath through the later half is still starting."""
+
+STARTED = 0.7
+"""In the middle of a note, a line as strong as this share of the horn alone has started."""
+
+START_S = 0.3
+"""No longer, and at most a quarter of a note, is left out of its beat: the reed starts. [s]"""
 
 SAME_CENTS = 5.0
 """A held pair whose voice is farther off than this is another pair. [cents]"""
@@ -43,6 +50,7 @@ NOT_SETTLED = "not yet settled when the note ends"
 STARTING = "the reed is still starting when the note ends"
 NOT_HELD = "whether the pair locks when held was not looked for"
 NOT_SOUNDING = "the reed does not sound within this note"
+NO_NOTE = "no steady sung note was found here"
 OTHERWISE = "held from rest, the pair comes to something else"
 
 Samples = NDArray[np.float64]
@@ -66,7 +74,9 @@ class Inside:
         part: Stretch,
         control: listening.Control,
         pair: Held | None,
+        depth: float,
     ) -> None:
+        """Take what was played, and the depth at which the pair is held."""
         score = performance.score
         self.rate = score.rate
         length = part.end - part.first
@@ -75,14 +85,16 @@ class Inside:
         self.whole_s = length / self.rate
         self.seconds = (end - part.first) / self.rate
         self.pressure = performance.traces.pressure[part.first : end]
+        self.blown = performance.pressure_asked[part.first : end]
         self.sung = performance.sung[part.first : end]
         first, last = (round(step * SOUND_RATE / self.rate) for step in (part.first, end))
         self.sound = performance.sound[first:last]
-        middle = (part.first + part.end) // 2
-        self.sings = bool(performance.controls.depth[middle] > 0.0) and bool(
-            np.abs(self.sung).max(initial=0.0) > SUNG_AT_ALL
-        )
         self.voice = score.setup_of(part.fingered).voice
+        curve = performance.controls.depth[part.first : end]
+        depths = np.full(curve.shape, depth) if flows(self.voice) else curve
+        most = float(depths.max(initial=0.0))
+        self.sings = bool(np.abs(depths * self.sung).max(initial=0.0) > SUNG_AT_ALL * most)
+        self.noted = part.sung_hz is not None
         self.control, self.pair = control, pair
 
     def judged(self) -> tuple[Verdict, float | None]:
@@ -93,20 +105,22 @@ class Inside:
             return verdict.bare("failed", listening.NO_CONTROL, reason=reason), None
         if self.whole_s < SHORTEST_S:
             return self._untold(TOO_SHORT), None
-        sung, wander = self._sung_pitch()
+        pitched, wander = self._sung_pitch()
+        sung = pitched if self.noted else None
         if control.hz is None:
             state = control.state if control.state == "failed" else "silent"
             reason = "the reed does not sound by itself"
             return verdict.bare(state, control, sung=sung, reason=reason), None
-        played, jumped = self._played(sung)
+        played, jumped = self._played(pitched)
         if played is None:
             return verdict.bare("silent", control, sung=sung, reason=self._why_silent()), None
         if not self.sings:
             return verdict.bare("unsung", control, played=played, jumped=jumped), None
         if sung is None:
             state = self._spectrum_state(played, None)
+            reason = "the voice has no pitch" if self.noted else NO_NOTE
             found: dict[str, Any] = {"sung": None, "played": played, "jumped": jumped}
-            return self._measured(None, state=state, reason="the voice has no pitch", **found), None
+            return self._measured(None, state=state, reason=reason, **found), None
         return self._judged_pair(sung, wander, played, jumped)
 
     def _judged_pair(
@@ -119,9 +133,9 @@ class Inside:
         unsteady = None
         if wander > listening.STEADY_VOICE_CENTS:
             unsteady = f"the voice wanders by {wander:.0f} cents, too much to prove a lock"
-        beat = ratio[0] * played - ratio[1] * sung if ratio else math.inf
-        if ratio is None or abs(beat) >= FUSED_HZ:
-            if self._starting():
+        apart = abs(ratio[0] * played - ratio[1] * sung) if ratio else math.inf
+        if ratio is None or apart >= FUSED_HZ:
+            if self._starting(played):
                 return self._untold(STARTING), None
             state = self._spectrum_state(played, sung)
             return self._measured(None, state=state, reason=unsteady, **common), None
@@ -129,9 +143,8 @@ class Inside:
         proven, reason = self._proven(sung, ratio, jumped)
         rest = self._at_rest(course) if proven and not unsteady else None
         if rest is not None:
-            common["played"] = sung * ratio[1] / ratio[0]
             return self._measured(ratio, state="locked", drift=0.0, **common), rest
-        beat = float(locking.slopes(course)[0][-1])
+        beat = None if unsteady else mean_beat(course)
         reason = unsteady or reason
         return self._measured(ratio, state="drifting", reason=reason, drift=beat, **common), None
 
@@ -194,16 +207,21 @@ class Inside:
         band = max(listening.LINE_BAND, 8.0 / late_s)
         return listening.late_pitch(late, rate, self.control, sung, band)
 
-    def _starting(self) -> bool:
-        """Tell whether the horn's own line still grows through the later half."""
-        assert self.control.hz is not None
+    def _starting(self, hz: float) -> bool:
+        """Tell whether the line that is played is weak and still grows, and not by the breath."""
         pressure, rate = pitch.thin(self.pressure, self.rate)
-        strength = pitch.phase_track(pressure, rate, self.control.hz, self._band()).amplitude
-        return bool(strength[-1] > GROWING * strength[strength.size // 2])
+        strength = pitch.phase_track(pressure, rate, hz, self._band()).amplitude
+        before, after = self.blown[self.blown.size // 2], self.blown[-1]
+        swells = max(float(after / before), 1.0) if before > 0.0 else 1.0
+        middle = strength[strength.size // 2]
+        grows = strength[-1] > GROWING * swells * middle
+        # The horn alone was blown as here in the middle.
+        return bool(grows and middle < STARTED * self.control.amplitude)
 
     def _why_silent(self) -> str:
         """Tell a reed that is on its way from one that the voice has stopped."""
-        if self._starting():
+        assert self.control.hz is not None
+        if self._starting(self.control.hz):
             return STARTING
         return ONLY_VOICE if self.sings else NOT_SOUNDING
 
@@ -223,3 +241,28 @@ class Inside:
 
     def _untold(self, reason: str) -> Verdict:
         return verdict.bare("undecided", self.control, heard="uncertain", reason=reason)
+
+
+def flows(voice: Voice) -> bool:
+    """Tell whether a voice is a source of flow, whose depth is computed and not set."""
+    return voice.drive == "flow" and voice.source in {"pulse", "sine"}
+
+
+def mean_beat(course: locking.Course) -> float:
+    """Return the mean drift over as many whole slips as there are before the end. [Hz].
+
+    Near a lock a slip dwells and then hurries, so that a part of one tells little of the mean.
+    Where there is no whole slip it is the mean over all but the start; where there is not even
+    half of one, as on the way to a lock, over the later half.
+    """
+    times, cycles = course.times, course.cycles
+    begin = times[0] + min(START_S, 0.25 * (times[-1] - times[0]))
+    times, cycles = times[times >= begin], cycles[times >= begin]
+    way = cycles[-1] - cycles
+    whole = math.floor(np.abs(way).max())
+    if whole == 0:
+        first = 0 if abs(way[0]) > 0.5 else times.size // 2
+        return float(way[first] / (times[-1] - times[first]))
+    last = int(np.flatnonzero(np.abs(way) >= whole)[-1])
+    since = np.interp(whole, np.abs(way[[last + 1, last]]), times[[last + 1, last]])
+    return float(math.copysign(whole, way[last]) / (times[-1] - since))

@@ -7,17 +7,18 @@ rest for as long as it takes. A stretch is called locked only if the held pair i
 ratio, and the beat has come to rest before the stretch ends.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from reedbore import listening, verdict
+from reedbore.kernel import mouth
 from reedbore.measures import locking, pitch
 from reedbore.model import Setup, Voice
-from reedbore.note_stretch import Held, Inside
+from reedbore.note_stretch import Held, Inside, flows
 from reedbore.notes import cents, choose_ratio
 from reedbore.passage_controls import beats_at
 from reedbore.performing import Performance, Stretch, stretches
@@ -48,13 +49,18 @@ class NoteVerdict:
     sung_hz : float or None
         As asked for; of a recorded voice as measured; None where nobody sings. [Hz]
     planned : Prediction or None
-        What arithmetic says, p and q up to 8; None where nobody sings.
+        What arithmetic says, p and q up to 8, of the pitch at which the voice repeats; None where
+        nobody sings.
     reached : Verdict
         Measured within the stretch; ``settle_s`` counts from where it begins.
     rest_s : float or None
         Where it is locked, the time from its beginning to where the beat is at rest. [s]
     held : Verdict or None
         Of the same pair held; None where nobody sings or it was not asked for.
+    depth : float or None
+        Of the sung pressure, set or, for a source of flow, computed; None where nobody sings.
+    folds : int
+        After how many periods of the sung note the voice repeats: more than 1 for false folds.
     """
 
     number: int
@@ -69,6 +75,8 @@ class NoteVerdict:
     reached: Verdict
     rest_s: float | None
     held: Verdict | None
+    depth: float | None = None
+    folds: int = 1
 
     @property
     def off_just_cents(self) -> float | None:
@@ -103,7 +111,7 @@ def judge_notes(
     tuple of NoteVerdict
         One for each stretch, in order.
     """
-    parts = tuple(stretches(performance) if cuts is None else cuts)
+    parts = _sung_or_not(performance, stretches(performance) if cuts is None else cuts)
     told = tell or (lambda _: None)
     setups = [_pair(performance, part) for part in parts]
     alone = {s: listening.alone(s) for s in dict.fromkeys(map(_silenced, setups))}
@@ -112,15 +120,26 @@ def judge_notes(
     rows = []
     for number, (part, setup) in enumerate(zip(parts, setups, strict=True), 1):
         pair = known.get(setup) if part.sung_hz is not None else None
-        rows.append(_row(performance, number, part, alone[_silenced(setup)], pair))
+        row = _row(performance, part, setup, alone[_silenced(setup)], pair)
+        rows.append(replace(row, number=number))
     told(1.0)
     return tuple(rows)
 
 
+def _sung_or_not(performance: Performance, cuts: Iterable[Stretch]) -> tuple[Stretch, ...]:
+    """Leave out what is written for a voice that is switched off."""
+    score = performance.score
+
+    def silent(part: Stretch) -> bool:
+        return score.setup_of(part.fingered).voice.source == "off"
+
+    return tuple(part._replace(sung_hz=None) if silent(part) else part for part in cuts)
+
+
 def _row(
     performance: Performance,
-    number: int,
     part: Stretch,
+    setup: Setup,
     control: listening.Control,
     pair: Held | None,
 ) -> NoteVerdict:
@@ -128,19 +147,11 @@ def _row(
     note = performance.fingered[part.fingered]
     begin, end = part.first / score.rate, part.end / score.rate
     first, last = (round(float(b), 3) for b in beats_at(score.passage, np.array([begin, end])))
-    planned = None
-    if part.sung_hz is not None:
-        ratio = choose_ratio(part.sung_hz / note.hz, NEAR_CENTS, SIMPLE)
-        planned = Prediction(
-            fingered_hz=note.hz,
-            sung_hz=part.sung_hz,
-            ratio=ratio,
-            tolerance_cents=NEAR_CENTS,
-            a4=score.a4,
-        )
-    reached, rest = Inside(performance, part, control, pair).judged()
+    depth = mouth.depth(setup)
+    folds = setup.voice.false_folds if setup.voice.source in {"pulse", "sine"} else 1
+    reached, rest = Inside(performance, part, control, pair, depth).judged()
     return NoteVerdict(
-        number=number,
+        number=1,
         begin_s=begin,
         end_s=end,
         beat=first,
@@ -148,10 +159,25 @@ def _row(
         fingered_hz=note.hz,
         fingering=note.fingering,
         sung_hz=part.sung_hz,
-        planned=planned,
+        planned=_planned(note.hz, part.sung_hz, folds, score.a4),
         reached=reached,
         rest_s=rest,
         held=pair.verdict if pair else None,
+        depth=None if part.sung_hz is None else depth,
+        folds=folds,
+    )
+
+
+def _planned(fingered: float, sung: float | None, folds: int, a4: float) -> Prediction | None:
+    """Return what arithmetic says; what counts is the pitch at which the voice repeats."""
+    if sung is None:
+        return None
+    return Prediction(
+        fingered_hz=fingered,
+        sung_hz=sung / folds,
+        ratio=choose_ratio(sung / folds / fingered, NEAR_CENTS, SIMPLE),
+        tolerance_cents=NEAR_CENTS,
+        a4=a4,
     )
 
 
@@ -162,20 +188,29 @@ def _pair(performance: Performance, part: Stretch) -> Setup:
     """Return the setup that holds the pair of a stretch, blown and sung as in its middle.
 
     Rounded, so that equal pairs are equal whatever the arithmetic of their curves: far finer than
-    any lock.
+    any lock. A recording is held as a plain voice of its pitch: what makes a made voice human is
+    no part of it. At no depth nobody sings.
     """
     setup = performance.score.setup_of(part.fingered)
     middle = (part.first + part.end) // 2
     pressure = round(float(performance.pressure_asked[middle]), 2)
-    voice: dict[str, Any] = {"depth": round(float(performance.controls.depth[middle]), 6)}
+    voice = setup.voice
+    if voice.source == "recording":
+        # A tongue that acts back on the reed stays where it is.
+        voice = Voice(vowel=voice.vowel if setup.tract.coupling == "on" else "none")
+    sung: dict[str, Any] = {}
     if part.sung_hz is not None:
-        voice["frequency"] = round(part.sung_hz, 5)
-    if setup.voice.source == "recording":
-        voice |= {"source": "pulse", "file": None}
+        sung["frequency"] = round(part.sung_hz, 5)
+    if not flows(voice):
+        curve = performance.controls.depth
+        depth = curve[middle] or curve[part.first : part.end].max()
+        sung["depth"] = round(float(depth), 6)
+        if depth == 0.0:
+            sung["source"] = "off"
     return setup.model_copy(
         update={
             "breath": setup.breath.model_copy(update={"pressure": pressure}),
-            "voice": setup.voice.model_copy(update=voice),
+            "voice": voice.model_copy(update=sung),
         }
     )
 

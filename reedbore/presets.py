@@ -7,6 +7,8 @@ This is the only module that knows TOML, key spellings and line numbers. A prese
 name of its file; its kind is the folder it lies in, or shows in its keys.
 """
 
+import functools
+import json
 import re
 import tomllib
 from collections.abc import Mapping
@@ -14,7 +16,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from reedbore.errors import PresetError
-from reedbore.model import Horn, Setup, Singer, Voice
+from reedbore.model import Horn, Preset, Setup, Singer, Voice
 from reedbore.passage import Piece
 from reedbore.settings import Part, Problem, dotted, nearest
 
@@ -24,6 +26,8 @@ LARGEST_FILE = 1_000_000
 # Bare words and quoted ones, joined by dots; a key like F#3 has to stand in quotes.
 _WORD = r"""(?:[\w-]+|"[^"]*"|'[^']*')"""
 _KEY = re.compile(rf"({_WORD}(?:\s*\.\s*{_WORD})*)\s*=")
+
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 P = TypeVar("P", bound=Part)
 
@@ -90,6 +94,72 @@ def load_piece(name_or_path: str | Path) -> Piece:
 def load(kind: str, name_or_path: str | Path) -> Part:
     """Read a preset of one of `KINDS`; as `load_horn`."""
     return _load(kind, KINDS[kind], name_or_path)
+
+
+def read_text(text: str, file_name: str) -> Part:
+    """Read a preset of any kind from its text.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    file_name : str
+        Of the file that it stands in, for its name and for errors.
+
+    Returns
+    -------
+    Horn or Singer or Piece
+        The model.
+
+    Raises
+    ------
+    PresetError
+        If anything in it is wrong.
+    """
+    path = Path(file_name)
+    data = _parse(text, path)
+    made, wrong = _build(_kind_of(path, data), path, data, text)
+    if made is None:
+        raise PresetError("\n".join(wrong))
+    return made
+
+
+def write_text(preset: Preset) -> str:
+    """Write a horn or a voice as the text of a preset file.
+
+    Parameters
+    ----------
+    preset : Horn or Singer
+        Its name is that of the file and does not stand in it.
+
+    Returns
+    -------
+    str
+        TOML; what `read_text` makes of it equals the preset bit for bit.
+    """
+    plain = preset.to_plain()
+    plain.pop("name")
+    return "\n".join(_table(plain, "")).strip() + "\n"
+
+
+def _table(plain: Mapping[str, Any], place: str) -> list[str]:
+    """Write named values as TOML, those that hold others below."""
+    own, below = [], []
+    for key, value in plain.items():
+        inner = f"{place}.{key}" if place else key
+        if isinstance(value, Mapping):
+            below += ["", f"[{inner}]", *_table(value, inner)] if value else []
+        elif isinstance(value, list | tuple):
+            below += [line for one in value for line in ["", f"[[{inner}]]", *_table(one, inner)]]
+        elif value is not None:
+            told = _quoted(value) if isinstance(value, str) else repr(value)
+            own.append(f"{key if _BARE.fullmatch(key) else _quoted(key)} = {told}")
+    return own + below
+
+
+def _quoted(text: str) -> str:
+    """Quote text as TOML does: as JSON, and DEL as well."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def check(path: str | Path) -> list[str]:
@@ -198,6 +268,16 @@ def preset_path(kind: str, name_or_path: str | Path) -> Path:
 
 def _load(kind: str, model: type[P], name_or_path: str | Path) -> P:
     path = preset_path(kind, name_or_path)
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return _loaded(model, path, None)
+    return _loaded(model, path, (found.st_mtime_ns, found.st_size))
+
+
+@functools.lru_cache(maxsize=64)
+def _loaded(model: type[P], path: Path, _: tuple[int, int] | None) -> P:
+    """Read a preset once for each state of its file, for on the page many ask for the same."""
     data, text = _read(path)
     made, wrong = _build(model, path, data, text)
     if made is None:
@@ -216,8 +296,13 @@ def _read(path: Path) -> tuple[dict[str, Any], str]:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise PresetError(f"{path} cannot be read: {reason}") from None
+    return _parse(text, path), text
+
+
+def _parse(text: str, path: Path) -> dict[str, Any]:
+    """Parse a text as TOML; the path is for the error."""
     try:
-        return tomllib.loads(text), text
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         found = re.fullmatch(r"(?s)(.*) \(at (?:line (\d+), .*|end of document)\)", str(error))
         what, line = (found[1], found[2]) if found else (str(error), None)

@@ -1,5 +1,6 @@
 """From a setup to a take: what is blown and sung, what the reed does, what is heard outside."""
 
+import functools
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -7,11 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import acoustics, audio
+from reedbore import acoustics, audio, stopping
 from reedbore.errors import ModelError
 from reedbore.kernel import mouth as voices
 from reedbore.kernel import parameters, single
-from reedbore.model import Setup
+from reedbore.model import Breath, Setup, Tract, Voice
 from reedbore.physics import radiation
 from reedbore.singing import sing
 from reedbore.tuning import blown
@@ -25,7 +26,10 @@ FULL_SCALE_PA = 10.0
 DISTANCE = 1.0
 """From the open end to the listener. [m]"""
 
+FADE_S = 0.02
+
 Samples = NDArray[np.float64]
+Levels = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -46,6 +50,12 @@ class Take:
     def mouth(self) -> Samples:
         """Pressure in the mouth [Pa], a value a step."""
         return self.traces.mouth
+
+    def _repr_html_(self) -> str:
+        """Show sound, picture and verdict in a notebook; it is asked for by no one else."""
+        from reedbore import notebook  # noqa: PLC0415 - upwards: whoever renders needs no picture
+
+        return notebook.take_html(self)
 
 
 def render(setup: Setup, seconds: float) -> Take:
@@ -72,6 +82,7 @@ def render(setup: Setup, seconds: float) -> Take:
     """
     if not 0.1 <= seconds <= 600.0:
         raise ModelError(f"seconds is {seconds:g} s; allowed 0.1 to 600 s (length of a take)")
+    stopping.check()
     sung = sing(setup, seconds)
     mouth = blown(setup, seconds) * (1.0 + voices.depth(setup) * sung)
     traces = single.run(parameters.numbers_of(setup), mouth)
@@ -109,6 +120,7 @@ def again(
     Take
         With an empty sound.
     """
+    stopping.check()
     sung = sing(setup, seconds, pull_cents) if voice else np.zeros(round(seconds * setup.time.rate))
     mouth = blown(setup, seconds) * (1.0 + voices.depth(setup) * sung)
     traces = single.run(parameters.numbers_of(setup), mouth)
@@ -163,6 +175,22 @@ def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
     At the reed p = (1 + R) p⁺; for 1 Pa there, `acoustics.outflow` tells the flow out of all
     openings, each of which radiates as a monopole as far away as the others.
     """
+    grid, smooth, flight = _outside(setup.model_copy(update=_NO_PLAYER))
+    edge = 0.5 + 0.5 * np.cos(math.pi * np.clip((frequency - 20000.0) / 2000.0, 0.0, 1.0))
+    shape = np.interp(frequency, grid, smooth.real) + 1j * np.interp(frequency, grid, smooth.imag)
+    low = np.minimum(frequency / grid[0], 1.0)
+    return shape * edge * low * np.exp(-2j * math.pi * frequency * flight)
+
+
+_NO_PLAYER = {"voice": Voice(source="off"), "breath": Breath(pressure=0.0), "tract": Tract()}
+
+
+@functools.lru_cache(maxsize=32)
+def _outside(setup: Setup) -> tuple[Samples, NDArray[Any], float]:
+    """Find what `transmission` is made of: frequencies [Hz], values less the flight, its time [s].
+
+    It is kept, for on the page many voices and breaths are tried on one bore.
+    """
     gas, bore = acoustics.gas_of(setup), setup.bore
     plain = not bore.holes and len(bore.sections) == 1
     grid = np.concatenate(
@@ -178,11 +206,31 @@ def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
         np.asarray(1j * omega * flow, np.complex128), DISTANCE, gas.density, solid
     )
     flight = acoustics.first_opening(acoustics.elements(bore)) / gas.sound_speed
-    smooth = pressure * np.exp(1j * omega * flight)
-    edge = 0.5 + 0.5 * np.cos(math.pi * np.clip((frequency - 20000.0) / 2000.0, 0.0, 1.0))
-    shape = np.interp(frequency, grid, smooth.real) + 1j * np.interp(frequency, grid, smooth.imag)
-    low = np.minimum(frequency / grid[0], 1.0)
-    return shape * edge * low * np.exp(-2j * math.pi * frequency * flight)
+    return grid, pressure * np.exp(1j * omega * flight), flight
+
+
+def levelled(pressure: Samples, full_scale: float = FULL_SCALE_PA) -> tuple[Samples, Levels]:
+    """Make a sound fit for a file: no offset, faded, at the fixed level or below.
+
+    Parameters
+    ----------
+    pressure : ndarray, shape (n,)
+        At `SOUND_RATE`; it may break off. [Pa]
+    full_scale : float
+        What becomes full scale. [Pa]
+
+    Returns
+    -------
+    samples : ndarray, shape (n,)
+        The sound. [full scale]
+    levels : dict
+        How it was levelled, fit for JSON.
+    """
+    clean, _ = audio.mute_broken(pressure, SOUND_RATE)
+    clean = audio.fade(audio.remove_dc(clean, SOUND_RATE), SOUND_RATE, FADE_S)
+    found = audio.to_full_scale(clean, full_scale)
+    level = {"rate_hz": SOUND_RATE, "full_scale_pa": full_scale, "gain_db": found.gain_db}
+    return found.samples, level
 
 
 def throat(take: Take) -> Samples:

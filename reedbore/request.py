@@ -1,28 +1,30 @@
-"""What a player asks for on the command line, turned into a setup.
+"""What a player asks for, on the command line or on the page, turned into a setup.
 
 In: words as typed. Out: the setup, how it is called, and the words again for the sidecar. What is
 left out is taken from the demo passage: horn, voice, first fingered note, longest hum.
 """
 
+import functools
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from reedbore import audio, notes
 from reedbore.breath_levels import parse_breath
-from reedbore.cli.common import parse_setting
-from reedbore.cli.lines import RECORDINGS, named
-from reedbore.errors import ModelError, ReedboreError
+from reedbore.errors import ModelError, NoteError, ReedboreError
 from reedbore.measures.pitch import median_voiced_pitch
-from reedbore.melody import read_line
+from reedbore.melody import Line, read_line
 from reedbore.model import Horn, Setup, Singer
+from reedbore.passage import Passage
 from reedbore.presets import load_horn, load_piece, load_singer, setup_for
 from reedbore.sidecar import Sidecar, differences
 from reedbore.tuning import tune
 
 DEMO = "mill-race"
+RECORDINGS = {".wav", ".flac"}
 SECONDS_RANGE = (0.5, 600.0)  # a verdict needs some steady sound
 
 
@@ -44,6 +46,8 @@ class Words:
         Frequency of A4. [Hz]
     written : bool
         The fingered note is a written one.
+    instrument, singer : Horn, Singer or None
+        In place of the presets that `horn` and `voice` then only name.
     """
 
     horn: str | None = None
@@ -58,6 +62,8 @@ class Words:
     written: bool = False
     passage: str | None = None
     tempo: float | None = None
+    instrument: Horn | None = None
+    singer: Singer | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,9 +98,14 @@ def refuse_words(words: Mapping[str, Any], says: str) -> None:
         raise ReedboreError(f"{says}: leave {flag} out")
 
 
-def check_seconds(seconds: float, name: str = "--seconds", what: str = "take") -> float:
+def check_seconds(
+    seconds: float,
+    name: str = "--seconds",
+    what: str = "take",
+    high: float = SECONDS_RANGE[1],
+) -> float:
     """Hand back a length [s], or refuse it."""
-    low, high = SECONDS_RANGE
+    low = SECONDS_RANGE[0]
     if not low <= seconds <= high:
         raise ReedboreError(
             f"{name} is {seconds:g} s; allowed {low:g} to {high:g} s (length of the {what})"
@@ -120,9 +131,9 @@ def read_request(words: Words) -> Request:
     ReedboreError
         If a word cannot be read or a number is out of range.
     """
-    words = _with_demo(words)
+    words = with_demo(words)
     notes.check_a4(words.a4)
-    horn, singer = load_horn(words.horn or ""), load_singer(words.voice or "")
+    horn, singer = players(words)
     with named("--fingered"):
         fingered_hz = notes.parse_pitch(
             words.fingered or "", words.a4, transposition=horn.transposition, written=words.written
@@ -159,36 +170,45 @@ def tune_request(request: Request) -> Request:
         return request
     horn, words = request.untuned
     hz, rate = request.typed["fingered_hz"], request.setup.time.rate
-    tuned = tune(horn, hz, rate, words.fingering)
+    tuned = _tuned(horn, hz, rate, words.fingering)
     tuned = tuned.model_copy(update={"voice": request.setup.voice})
     return replace(request, setup=blow_and_set(tuned, words), untuned=None)
 
 
-def _with_demo(words: Words) -> Words:
+_tuned = functools.lru_cache(maxsize=64)(tune)  # a page asks for the same note again and again
+
+
+def with_demo(words: Words) -> Words:
     """Fill in what was left out; a fingered note without a sung one is the horn alone."""
     piece = load_piece(DEMO)
-    line = read_line(piece.passage.sung)
-    # The longest hum over the first held note; the whole passage is more than one take.
-    hum = max(zip(line.beats, line.pitches, strict=True), key=lambda note: note[0] * bool(note[1]))
-    first = {
-        "fingered": next(pitch for pitch in read_line(piece.passage.fingered).pitches if pitch),
-        "sung": hum[1],
-    }
+    fingered, hum = first_notes(piece.passage)
     sung = words.sung
     if sung is None and words.fingered is None:
-        sung = first["sung"]
-    return Words(
+        sung = hum
+    return replace(
+        words,
         horn=words.horn or piece.horn,
-        fingered=words.fingered or first["fingered"],
+        fingered=fingered if words.fingered is None else words.fingered,
         sung=sung,
         voice=words.voice or piece.voice,
-        breath=words.breath,
-        depth=words.depth,
-        fingering=words.fingering,
-        settings=words.settings,
-        a4=words.a4,
         # The demo's notes are concert pitch, whatever the player's own are.
         written=words.written and words.fingered is not None,
+    )
+
+
+def first_notes(passage: Passage) -> tuple[str, str | None]:
+    """Choose one pair from a passage: first fingered note, longest sung one (None: no voice)."""
+    line = read_line(passage.sung) if passage.sung else Line(())
+    notes_sung = [note for note in zip(line.beats, line.pitches, strict=True) if note[1]]
+    hum = max(notes_sung, key=lambda note: note[0], default=(0, None))
+    return next(pitch for pitch in read_line(passage.fingered).pitches if pitch), hum[1]
+
+
+def players(words: Words) -> tuple[Horn, Singer]:
+    """Find the horn and the voice that words name, or bring along."""
+    return (
+        words.instrument or load_horn(words.horn or ""),
+        words.singer or load_singer(words.voice or ""),
     )
 
 
@@ -332,3 +352,41 @@ def request_again(found: Sidecar, path: Path) -> Request:
         if not isinstance(typed.get(key), kind):
             raise ReedboreError(f"{path} is no sidecar of a take: request.{key} is missing")
     return Request(setup=found.setup, typed=typed, warnings=tuple(differences(found)))
+
+
+def parse_setting(text: str) -> tuple[str, float | str]:
+    """Read what follows ``--set``.
+
+    Parameters
+    ----------
+    text : str
+        ``reed.opening_mm=1.2`` or ``reed.dynamics=massless``.
+
+    Returns
+    -------
+    name : str
+        The setting; whether there is one is for `reedbore.model` to say.
+    value : float or str
+        Its value, in the unit that users write; text if it is no number.
+
+    Raises
+    ------
+    ModelError
+        If there is no equals sign with something on both sides.
+    """
+    name, _, value = (part.strip() for part in text.partition("="))
+    if not name or not value:
+        raise ModelError(f"--set {text!r}: write NAME=VALUE, as in --set reed.opening_mm=1.2")
+    try:
+        return name, float(value)
+    except ValueError:
+        return name, value
+
+
+@contextmanager
+def named(option: str) -> Iterator[None]:
+    """Put the name of an option in front of a sentence about its value."""
+    try:
+        yield
+    except NoteError as error:
+        raise NoteError(f"{option} {error}") from error

@@ -205,7 +205,11 @@ def read(path: Path) -> Sidecar | PassageSidecar:
     ModelError
         If a setting in it is not allowed; one line for each.
     """
-    plain = _plain(path)
+    return from_document(_plain(path), path)
+
+
+def from_document(plain: Mapping[str, Any], path: Path | str) -> Sidecar | PassageSidecar:
+    """Take up what `document` set out; as `read`, the path or a name being for errors."""
     of_passage = "passage" in plain
     _check(plain, path, PASSAGE_KEYS if of_passage else KEYS)
     recording = plain.get("recording_sha256")
@@ -220,7 +224,7 @@ def read(path: Path) -> Sidecar | PassageSidecar:
     return Sidecar(setup=setup, seconds=float(plain["seconds"]), recording=recording, **rest)
 
 
-def _check(plain: Mapping[str, Any], path: Path, keys: Sequence[str]) -> None:
+def _check(plain: Mapping[str, Any], path: Path | str, keys: Sequence[str]) -> None:
     """Refuse a sidecar that is not whole."""
     missing = [key for key in keys if key not in plain]
     if missing:
@@ -239,7 +243,9 @@ def _check(plain: Mapping[str, Any], path: Path, keys: Sequence[str]) -> None:
             raise ReedboreError(f"{path} is no sidecar of a take: {key} must hold named values")
 
 
-def _passage_sidecar(plain: Mapping[str, Any], recording: str | None, path: Path) -> PassageSidecar:
+def _passage_sidecar(
+    plain: Mapping[str, Any], recording: str | None, path: Path | str
+) -> PassageSidecar:
     setups = []
     for number, one in enumerate(plain["setups"], 1):
         pitch, fingering, setup = (one.get(key) for key in FingeredSetup._fields)

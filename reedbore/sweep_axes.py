@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from reedbore.errors import ModelError, NoteError, ReedboreError
+from reedbore.kernel.parameters import check_reed
 from reedbore.model import Setup
 from reedbore.notes import cents, parse_sung
 from reedbore.sweep import SUNG, VOICE, Axis, Fingered, Sweep, quantity_of, rounded
@@ -174,7 +175,9 @@ def check(sweep: Sweep, *, edges: bool = False) -> None:
         )
     for corner in itertools.product(*((axis.values[0], axis.values[-1]) for axis in sweep.axes)):
         try:
-            _check_voice(sweep.cell(corner))
+            cell = sweep.cell(corner)
+            _check_voice(cell)
+            check_reed(cell)
         except ModelError as error:
             raise ModelError(f"--along: at a corner of the grid {error}") from error
 

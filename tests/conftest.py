@@ -13,13 +13,18 @@ hypothesis.settings.register_profile("reedbore", deadline=None, derandomize=True
 hypothesis.settings.load_profile("reedbore")
 
 
+INSTALLED_ON_CI = "sound", "browser"
+"""Markers of tests that need what `.ci/run install` installs."""
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(
     item: pytest.Item,
 ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
-    """Fail a skipped sound test on CI, where `.ci/run install` has put all that it needs."""
+    """Fail a skipped sound or browser test on CI, where all that it needs is installed."""
     report = yield
-    if report.skipped and os.environ.get("CI") and item.get_closest_marker("sound"):
+    needed = any(item.get_closest_marker(name) for name in INSTALLED_ON_CI)
+    if report.skipped and needed and os.environ.get("CI"):
         report.outcome = "failed"
         report.longrepr = f"{item.nodeid} was skipped, but CI has to run it: {report.longrepr}"
     return report

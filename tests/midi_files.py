@@ -53,7 +53,7 @@ def another_library(kind: int) -> bytes:
     file.addPitchWheelEvent(1, 1, 3.5, 2048)  # a quarter of four semitones
     file.addControllerEvent(0, 0, 0, 2, 91)
     file.addControllerEvent(0, 0, 4, 2, 18)
-    file.addControllerEvent(1, 1, 0, 11, 13)
+    file.addControllerEvent(1, 1, 0, 11, 42)
     file.addControllerEvent(0, 0, 0, 7, 100)
     held = io.BytesIO()
     file.writeFile(held)

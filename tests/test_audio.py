@@ -388,3 +388,15 @@ def test_sound_reaches_a_device(tmp_path: Path) -> None:
     (tmp_path / "asound.conf").write_text(ALSA.format(tmp_path))
     assert played(tmp_path, {"ALSA_CONFIG_PATH": str(tmp_path / "asound.conf")}) == ""
     assert (tmp_path / "out.raw").stat().st_size >= 48000 * 2
+
+
+def test_a_click_does_not_make_a_voice_soft() -> None:
+    # Consistency: three samples of a click, 30 times as loud as the voice.
+    time = np.arange(2 * RATE) / RATE
+    hum = 0.02 * np.sin(2.0 * np.pi * 220.0 * time) * (1.0 + 0.2 * np.sin(2.0 * np.pi * time))
+    clicked = hum.copy()
+    clicked[50000:50003] = 0.6
+    alone, beside = (audio.voice_waveform(samples, RATE) for samples in (hum, clicked))
+    kept = slice(60000, 90000)
+    assert np.std(beside[kept]) == pytest.approx(np.std(alone[kept]), rel=0.05)
+    assert np.max(np.abs(beside)) <= 1.0 + 1e-12

@@ -14,7 +14,7 @@ from midi_files import END, TYPE_0, TYPE_1, another_library, by_hand, chunk, hex
 from reedbore import presets
 from reedbore.errors import NoteError
 from reedbore.melody import Line, Note, write_line
-from reedbore.midi import FULL, TICKS, midi_bytes, resultant_bytes, soundings
+from reedbore.midi import FULL, FULL_DEPTH, TICKS, midi_bytes, resultant_bytes, soundings
 from reedbore.midi_reading import Found, read_midi
 from reedbore.notes import midi_name, midi_to_hz
 from reedbore.passage import DYNAMICS, Passage, Point, dynamic_share, write_breath, write_depth
@@ -155,8 +155,11 @@ CURVES = st.lists(
 ).map(lambda pairs: tuple(Point(tick / TICKS, value) for tick, value in sorted(pairs)))  # fmt: skip
 
 
+DEPTHS = CURVES.map(lambda points: tuple(Point(at, FULL_DEPTH * value) for at, value in points))
+
+
 @QUICK
-@given(CURVES, CURVES)
+@given(CURVES, DEPTHS)
 def test_curves_come_back_from_midi_to_a_few_steps_of_fourteen_bits(
     read: Read, breath: tuple[Point, ...], depth: tuple[Point, ...]
 ) -> None:
@@ -225,7 +228,7 @@ def test_cents_are_bent_within_two_semitones() -> None:
 def test_controllers_have_their_standard_numbers() -> None:
     # Table of controllers of the MIDI 1.0 specification: 2 breath, 11 expression, 32 more for the
     # fine part of each.
-    data = midi_bytes(passage(breath="1", depth="0.5"))
+    data = midi_bytes(passage(breath="1", depth="0.2"))
     for track, numbers in ((3, [2, 34]), (4, [11, 43])):
         found = [message for _, message in events(data, track) if message.type == "control_change"]
         assert [message.control for message in found] == numbers
@@ -289,10 +292,17 @@ def test_what_a_line_cannot_hold_is_said(read: Read) -> None:
     )
 
 
-def test_a_deep_expression_is_said(read: Read) -> None:
+def test_the_fullest_expression_is_the_strongest_hum(read: Read) -> None:
+    # 127 is what programs write where nobody thought of it: it must not be exaggerated.
     sung = hexed("00 B10B7F 00 914040 60 814040")
-    (said,) = read(by_hand(hexed("00 903C40 60 803C40") + END, sung + END)).said
-    assert said == "the expression controller reaches a depth of 1, which is exaggerated"
+    found = read(by_hand(hexed("00 903C40 60 803C40") + END, sung + END))
+    assert found.passage.depth == "0.3"
+    assert found.said == ()
+
+
+def test_a_depth_beyond_the_fullest_expression_is_refused() -> None:
+    with pytest.raises(NoteError, match=r"the depth goes beyond 0\.3, all that MIDI can say"):
+        midi_bytes(passage(depth="0.1 0.5@2"))
 
 
 def test_notes_that_never_end_last_to_the_end_of_their_track(read: Read) -> None:

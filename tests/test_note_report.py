@@ -11,7 +11,7 @@ import pytest
 from reedbore import note_report
 from reedbore.listening import Control
 from reedbore.midi import resultant_bytes
-from reedbore.note_stretch import NOT_SETTLED, STARTING, TOO_SHORT
+from reedbore.note_stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
 from reedbore.note_verdicts import NoteVerdict
 from reedbore.notes import midi_to_hz, parse_pitch
 from reedbore.passage import Passage
@@ -119,6 +119,8 @@ def test_a_line_tells_plan_note_and_held_pair_apart(rows):
         ({"heard": "same as fingered", "jumped": True}, "as played, locked, jumped"),
         ({"state": "drifting", "drift_hz": 0.001}, "Bb1 heard, no lock"),
         ({"state": "drifting", "drift_hz": -0.084}, "Bb1 heard, moves 0.08/s"),
+        ({"state": "drifting", "drift_hz": None}, "Bb1 heard, voice wanders"),
+        ({"state": "rough", "reason": NO_NOTE}, "no steady sung note"),
         ({"state": "silent"}, "silent"),
         ({"state": "failed"}, "failed"),
         ({"state": "irregular", "resultant_hz": None}, "irregular"),
@@ -146,9 +148,60 @@ def test_the_sentence_says_what_was_not_looked_for(rows):
 
 
 def test_other_reasons_are_told_below_with_their_notes(rows):
-    odd = found(state="drifting", reason="the voice wanders by 20 cents")
+    odd = found(state="drifting", reason="the voice wanders by 20 cents", drift_hz=None)
     said = note_report.text([row(1, odd, odd), row(2, odd, odd)])
     assert said.endswith("1, 2: the voice wanders by 20 cents.")
+
+
+def test_a_voice_that_is_written_but_not_sung_does_not_count(rows):
+    off = bare("unsung", ALONE, played=B_FLAT)
+    silent = [row(1, off, off, depth=0.0)]
+    assert note_report.summary(silent) == "Nobody sings in the 1 note."
+    assert note_report.table(silent)[1].count("horn alone") == 2
+    assert note_report.summary([rows[0], *silent]).startswith("Of 2 notes 1 are sung: 1 lock")
+
+
+def test_a_recording_without_a_note_is_not_said_to_be_silent():
+    none = replace(ROUGH, sung_hz=None, reason=NO_NOTE)
+    empty = row(1, none, None, sung_hz=None, planned=None)
+    said = note_report.text([empty])
+    assert note_report.summary([empty]) == (
+        "No steady sung note was found in the recording: there is nothing to compare."
+    )
+    assert "Nobody" not in said
+    assert "rough" not in said
+
+
+def test_below_the_table_stands_what_the_horn_plays_instead():
+    sharp = found(played_hz=B_FLAT * 2.0 ** (31.0 / 1200.0))
+    jumped = found(played_hz=midi_to_hz(65), jumped=True, state="rough")
+    near = found(played_hz=B_FLAT * 2.0 ** (4.9 / 1200.0))
+    unmeasured = bare("undecided", ALONE, heard="uncertain", reason=TOO_SHORT)
+    pairs = [
+        (near, near), (sharp, sharp), (jumped, jumped), (sharp, near), (near, jumped),
+        (unmeasured, near),
+    ]  # fmt: skip
+    said = note_report.text([row(k, *pair) for k, pair in enumerate(pairs, 1)])
+    assert " ".join(said.split()).endswith(
+        " 2, 4: the horn plays Bb2+31c; 3: the horn has jumped to F4; "
+        "5: the horn has jumped to F4 if held."
+    )
+    assert "the horn" not in note_report.text([row(1, near, near)])
+
+
+def test_what_false_folds_change_is_said_once():
+    reason = "the false folds make the voice repeat only after 2 periods"
+    odd = found(state="drifting", drift_hz=4.6, reason=reason)
+    folded = row(1, odd, odd, sung_hz=2.0 * D4, folds=2)
+    said = note_report.text([folded, replace(folded, number=2)])
+    assert said.count("the voice repeat only after 2 periods") == 1
+    assert "counts from an octave below the sung note" in " ".join(said.split())
+    (plain,) = note_report.document([folded])
+    # Sung is an octave above what counts: 5/1 of the fingered note.
+    assert plain["planned"]["ratio"] == "5/2"
+    assert plain["planned"]["sung_hz"] == D4
+    assert plain["planned"]["sing_hz"] == pytest.approx(5.0 * B_FLAT)
+    assert plain["planned"]["sing_note"] == "D5-14c"
 
 
 def test_json_holds_the_verdicts_with_the_keys_of_all_others(rows):
@@ -172,10 +225,27 @@ def test_csv_and_json_say_the_same(rows):
         for part in ("planned", "reached", "held"):
             values = one[part] or dict.fromkeys(plain[0][part])
             for key, value in values.items():
-                if not isinstance(value, dict) and key != "voice_off":
+                if key == "ratio":
+                    two = line[f"{part}_p"], line[f"{part}_q"]
+                    assert two == (tuple(value.split("/")) if value else ("", ""))
+                elif not isinstance(value, dict) and key != "voice_off":
                     assert line[f"{part}_{key}"] == ("" if value is None else str(value))
         assert line["note"] == str(one["note"])
         assert line["reached_voice_off_state"] == one["reached"]["voice_off"]["state"]
+
+
+def test_a_spreadsheet_finds_no_date_among_the_ratios(rows):
+    lines = list(csv.DictReader(io.StringIO(note_report.csv_text(rows))))
+    assert [lines[0][f"{part}_{k}"] for part in ("planned", "held") for k in "pq"] == list("5252")
+    assert not any("/" in value for line in lines for value in line.values())
+    assert not any("ratio" in column for column in lines[0])
+
+
+def test_depth_is_told_with_each_note():
+    sung = [row(1, found(), found(), depth=0.054), row(2, found(), found(), depth=0.085)]
+    assert [one["depth"] for one in note_report.document(sung)] == [0.054, 0.085]
+    lines = csv.DictReader(io.StringIO(note_report.csv_text(sung)))
+    assert [line["depth"] for line in lines] == ["0.054", "0.085"]
 
 
 def test_columns_of_the_csv_do_not_depend_on_what_was_found(rows):
@@ -186,13 +256,15 @@ def test_columns_of_the_csv_do_not_depend_on_what_was_found(rows):
 
 def test_third_notes_are_written_as_midi_where_they_are_heard(rows, tmp_path):
     spans = note_report.resultant_spans(rows)
-    assert [(beat, beats) for beat, beats, _ in spans] == [(0.0, 4.0), (4.0, 4.0), (28.0, 4.0)]
+    # The last one only may be heard.
+    assert rows[7].reached.heard == "uncertain"
+    assert [(beat, beats) for beat, beats, _ in spans] == [(0.0, 4.0), (4.0, 4.0)]
     passage = Passage(tempo=2.0, fingered="Bb2:32", sung="D4:32")
     file = tmp_path / "third.mid"
     file.write_bytes(resultant_bytes(spans, passage))
     # Read by mido, a general-purpose library; Bb1 is key 34, as C4 is 60.
     notes = [m for track in mido.MidiFile(file).tracks for m in track if m.type == "note_on"]
-    assert [message.note for message in notes] == [34, 34, 34]
+    assert [message.note for message in notes] == [34, 34]
 
 
 def test_another_tuning_changes_names_and_no_frequency(rows):

@@ -1,15 +1,13 @@
 """Note-by-note verdicts on takes set end to end: what is reached, what only when held."""
 
 import dataclasses
-from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 import pytest
+from note_pieces import B_FLAT, FINGERS, LOCKS, Piece, set_out, sung, tenor_setup
 from numpy.typing import NDArray
 
 from reedbore import listening
-from reedbore.kernel import single
 from reedbore.measures import locking, pitch
 from reedbore.model import Setup
 from reedbore.note_stretch import (
@@ -21,27 +19,11 @@ from reedbore.note_stretch import (
     TOO_SHORT,
 )
 from reedbore.note_verdicts import NoteVerdict, judge_notes
-from reedbore.notes import cents, midi_to_hz, parse_pitch
+from reedbore.notes import cents, midi_to_hz
 from reedbore.passage import Passage
-from reedbore.passage_controls import Controls, spans
-from reedbore.performing import Fingered, Performance, Score, Stretch, perform
-from reedbore.presets import load_horn
-from reedbore.render import Take, render
-from reedbore.tuning import tune
+from reedbore.performing import Performance, Score, Stretch, perform
+from reedbore.render import render
 from reedbore.verdict import judge
-
-B_FLAT = midi_to_hz(46)  # Bb2
-LOCKS = parse_pitch("D4-13.8c")  # 5/2 over it; comes to rest after more than three seconds
-FINGERS = Fingered("Bb2", "")
-
-
-class Piece(NamedTuple):
-    """A note of the passage that the tests play: what is sung over Bb2, and for how long."""
-
-    sung_hz: float | None
-    seconds: float
-    pressure_kpa: float | None = None
-
 
 PIECES = {
     "long": Piece(LOCKS, 5.0),
@@ -57,54 +39,7 @@ PIECES = {
 
 @pytest.fixture(scope="module")
 def tenor() -> Setup:
-    return tune(load_horn("tenor-saxophone"), B_FLAT)
-
-
-def sung(setup: Setup, piece: Piece) -> Setup:
-    if piece.pressure_kpa is not None:
-        setup = setup.with_value("breath.pressure_kpa", piece.pressure_kpa)
-    if piece.sung_hz is None:
-        return setup
-    setup = setup.with_value("voice.source", "pulse").with_value("voice.depth", 0.1)
-    return setup.with_value("voice.frequency_hz", piece.sung_hz)
-
-
-def set_out(tenor: Setup, pieces: list[Piece]) -> tuple[Performance, list[Stretch]]:
-    """Set takes end to end, each from rest, as if they were one passage at a beat a second."""
-    takes = [render(sung(tenor, piece), piece.seconds) for piece in pieces]
-    sizes = [take.sung.size for take in takes]
-    ends = np.cumsum(sizes)
-
-    def joined(part: Callable[[Take], NDArray[np.float64]]) -> NDArray[np.float64]:
-        return np.concatenate([part(take) for take in takes])
-
-    traces = [joined(lambda take, k=k: take.traces[k]) for k in range(len(single.Traces._fields))]
-    ones = np.ones(ends[-1])
-    pressures = [sung(tenor, piece).breath.pressure for piece in pieces]
-    passage = Passage(
-        tempo=1.0,
-        fingered=" ".join(f"Bb2:{piece.seconds:g}" for piece in pieces),
-        sung=" ".join(
-            f"{piece.sung_hz:.4f}Hz:{piece.seconds:g}" if piece.sung_hz else f"rest:{piece.seconds}"
-            for piece in pieces
-        ),
-    )
-    rate = tenor.time.rate
-    performance = Performance(
-        score=Score(passage, {FINGERS: sung(tenor, Piece(220.0, 1.0))}),
-        fingered=spans(passage, passage.fingered_line, rate),
-        sung_notes=spans(passage, passage.sung_line, rate),
-        controls=Controls(ones, ones, ones, 0.1 * ones, ones, ones, ones),
-        pressure_asked=np.repeat(pressures, sizes),
-        sung=joined(lambda take: take.sung),
-        traces=single.Traces(*traces),
-        sound=joined(lambda take: take.sound),
-    )
-    cuts = [
-        Stretch(k, k, int(end - size), int(end), piece.sung_hz)
-        for k, (piece, size, end) in enumerate(zip(pieces, sizes, ends, strict=True))
-    ]
-    return performance, cuts
+    return tenor_setup()
 
 
 @pytest.fixture(scope="module")
@@ -127,8 +62,10 @@ def test_a_pair_that_locks_is_locked_in_a_note_long_enough(rows):
     assert (row.reached.state, row.reached.ratio, row.reached.heard) == ("locked", (5, 2), "yes")
     assert row.reached.reason is None
     assert row.reached.drift_hz == 0.0
-    assert row.reached.played_hz == pytest.approx(LOCKS * 2.0 / 5.0, rel=1e-6)
-    assert row.reached.resultant_hz == pytest.approx(LOCKS / 5.0, rel=1e-6)
+    # Measured, not set: near what a lock demands, but for the way to it.
+    off = cents(row.reached.played_hz, LOCKS * 2.0 / 5.0)
+    assert 0.0 < abs(off) < 0.3
+    assert row.reached.resultant_hz == row.reached.played_hz / 2.0
     assert 2.0 < row.rest_s < 5.0
 
 
@@ -358,6 +295,9 @@ def test_a_recorded_voice_is_held_as_a_made_one_at_the_pitch_it_has(played, rows
     performance, cut = one(played, "near")
     heard = performance.score.setups[FINGERS].with_value("voice.file", str(tmp_path / "hum.wav"))
     heard = heard.with_value("voice.source", "recording")
+    # A recording brings its own: none of these is added to it.
+    for name, value in {"drive": "flow", "jitter": 0.01, "false_folds": 2, "rd": 0.4}.items():
+        heard = heard.with_value(f"voice.{name}", value)
     score = dataclasses.replace(performance.score, setups={FINGERS: heard})
     (row,) = judge_notes(dataclasses.replace(performance, score=score), cuts=[cut])
     assert row.held == rows["near"].held

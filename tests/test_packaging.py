@@ -59,10 +59,11 @@ def test_what_is_imported_is_declared_and_what_is_declared_is_imported() -> None
     declared = {re.split(r"[<>=\[ ]", line)[0] for line in [*PROJECT["dependencies"], *extra]}
     # pydantic_core comes with pydantic, which pins it; pillow is imported as PIL.
     renamed = {"pillow" if name == "PIL" else name for name in outside}
-    assert renamed - {"pydantic_core"} == declared
+    # plotly is never imported: the page serves its library for browsers.
+    assert renamed - {"pydantic_core"} == declared - {"plotly"}
 
 
-def test_the_wheel_holds_the_presets_and_finds_them(tmp_path: Path) -> None:
+def test_the_wheel_holds_presets_and_page_and_finds_them(tmp_path: Path) -> None:
     subprocess.run(
         [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path)],
         cwd=ROOT, check=True, capture_output=True, timeout=120,
@@ -83,6 +84,10 @@ def test_the_wheel_holds_the_presets_and_finds_them(tmp_path: Path) -> None:
     assert Path(folder) == tmp_path / "there" / "reedbore" / "presets_data"
     shipped = {path.stem for path in (ROOT / "presets").rglob("*.toml")}
     assert set(found.split()) == shipped
+    static = Path("reedbore") / "page" / "static"
+    files = {path.relative_to(ROOT) for path in (ROOT / static).rglob("*") if path.is_file()}
+    assert static / "index.html" in files
+    assert all((tmp_path / "there" / path).read_bytes() for path in files)
 
 
 def test_ci_runs_the_test_command_of_the_readme() -> None:
@@ -102,13 +107,13 @@ def test_ci_knows_its_words() -> None:
         assert {"install", "check", "test", "bench"} <= set((done.stdout + done.stderr).split())
 
 
-@pytest.mark.parametrize(("ci", "failed", "skipped"), [("true", 1, 1), ("", 0, 2)])
-def test_ci_fails_when_a_sound_test_is_skipped(
+@pytest.mark.parametrize(("ci", "failed", "skipped"), [("true", 2, 1), ("", 0, 3)])
+def test_ci_fails_when_a_sound_or_browser_test_is_skipped(
     pytester: pytest.Pytester, monkeypatch: pytest.MonkeyPatch, ci: str, failed: int, skipped: int
 ) -> None:
     monkeypatch.setenv("CI", ci)
     pytester.makeconftest((ROOT / "tests" / "conftest.py").read_text(encoding="utf-8"))
-    pytester.makeini("[pytest]\nmarkers =\n    sound: needs a sound system\n")
+    pytester.makeini("[pytest]\nmarkers =\n    sound: to hear\n    browser: to see\n")
     pytester.makepyfile(
         """
         import pytest
@@ -116,6 +121,10 @@ def test_ci_fails_when_a_sound_test_is_skipped(
         @pytest.mark.sound
         def test_with_sound():
             pytest.skip("no PortAudio")
+
+        @pytest.mark.browser
+        def test_with_a_browser():
+            pytest.skip("no chromium")
 
         def test_other():
             pytest.skip("anything else")

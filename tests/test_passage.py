@@ -234,15 +234,15 @@ def test_a_passage_comes_back_from_its_preset_file_bit_for_bit(
 
 def test_every_mistake_of_a_passage_is_told_with_its_line(tmp_path: Path) -> None:
     good = presets.preset_path("passages", "mill-race").read_text(encoding="utf-8")
-    text = good.replace("Bb2:12", "H2:12").replace("= 40", "= 4")
+    text = good.replace("Bb2:17", "H2:17").replace("= 48", "= 4")
     text += 'breath = "mf fff@8"\ndept = "0.1"\n'
     file = tmp_path / "mine.toml"
     file.write_text(text, encoding="utf-8")
     assert [line.split(" ")[0:2] for line in presets.check(file)] == [
-        ["mine.toml:9:", "passage.tempo_bpm"],
-        ["mine.toml:10:", "passage.fingered"],
-        ["mine.toml:12:", "passage.breath"],
-        ["mine.toml:13:", "passage.dept"],
+        ["mine.toml:10:", "passage.tempo_bpm"],
+        ["mine.toml:11:", "passage.fingered"],
+        ["mine.toml:13:", "passage.breath"],
+        ["mine.toml:14:", "passage.dept"],
     ]
     assert "did you mean passage.depth?" in presets.check(file)[-1]
 

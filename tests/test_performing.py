@@ -171,5 +171,5 @@ def test_a_recorded_voice_is_cut_where_its_notes_change(tmp_path):
 
 
 def test_a_passage_that_is_too_long_is_refused():
-    with pytest.raises(ModelError, match="lasts 700 s; allowed up to 600 s"):
+    with pytest.raises(ModelError, match="lasts 700 s; allowed up to 300 s"):
         perform(score("Bb2:700"))

@@ -121,6 +121,11 @@ NOTES = Axis(name=SUNG, values=(0.0, 100.0))
             {},
             r"--along: at a corner of the grid voice\.shimmer_db is 1;",
         ),
+        (
+            (DEPTH,),
+            {"setup": TENOR.with_value("reed.frequency_hz", 12000)},
+            r"reed\.frequency_hz is 12000 Hz; allowed up to 9600 Hz at 96000 steps a second",
+        ),
     ],
 )
 def test_wrong_sweep_is_refused(axes: tuple[Axis, ...], changed: dict[str, Any], says: str):

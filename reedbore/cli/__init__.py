@@ -50,6 +50,16 @@ app.command(
     help="Draw a sweep as a lock map, or as a page in which every cell can be asked.",
 )
 app.command(
+    "reedbore.cli.animate:animate",
+    name="animate",
+    help="Show in slow motion how wave, reed and voice work: a video, or pictures for a handout.",
+)
+app.command(
+    "reedbore.cli.page:page",
+    name="page",
+    help="Open a page in the browser: choose, hear, see and compare.",
+)
+app.command(
     "reedbore.cli.presets:presets",
     name="presets",
     help="List the horns, voices and passages there are; show one, or check a file.",

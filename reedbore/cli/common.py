@@ -1,4 +1,4 @@
-"""What the commands share: where their words go, and how settings are typed.
+"""What the commands share: where their words go.
 
 Results go to stdout (`say`, `say_json`), all other messages to stderr (`tell`).
 """
@@ -7,8 +7,6 @@ import json
 import sys
 from collections.abc import Mapping
 from typing import Any
-
-from reedbore.errors import ModelError
 
 
 def say(text: str) -> None:
@@ -24,32 +22,3 @@ def say_json(document: Mapping[str, Any]) -> None:
 def tell(message: str) -> None:
     """Tell the user something that is not the result."""
     sys.stderr.write(f"{message}\n")
-
-
-def parse_setting(text: str) -> tuple[str, float | str]:
-    """Read what follows ``--set``.
-
-    Parameters
-    ----------
-    text : str
-        ``reed.opening_mm=1.2`` or ``reed.dynamics=massless``.
-
-    Returns
-    -------
-    name : str
-        The setting; whether there is one is for `reedbore.model` to say.
-    value : float or str
-        Its value, in the unit that users write; text if it is no number.
-
-    Raises
-    ------
-    ModelError
-        If there is no equals sign with something on both sides.
-    """
-    name, _, value = (part.strip() for part in text.partition("="))
-    if not name or not value:
-        raise ModelError(f"--set {text!r}: write NAME=VALUE, as in --set reed.opening_mm=1.2")
-    try:
-        return name, float(value)
-    except ValueError:
-        return name, value

@@ -10,14 +10,15 @@ from typing import Any, NamedTuple
 
 from reedbore import audio
 from reedbore.cli import lines
-from reedbore.cli.request import DEMO, Words, check_seconds
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.melody import Line, read_beats, read_line, write_beats, write_line
 from reedbore.midi_reading import Found, read_midi
 from reedbore.model import Horn
 from reedbore.notes import parse_interval
 from reedbore.passage import DYNAMICS, Passage, Piece, read_breath
+from reedbore.performing import LONGEST_S
 from reedbore.presets import load_piece, preset_path
+from reedbore.request import DEMO, Words, check_seconds, named
 from reedbore.units import QUANTITIES, complaint, to_si
 
 USUAL_BPM = 60.0  # of lines that are typed: a beat is a second
@@ -107,7 +108,7 @@ def compose(words: Words, seconds: float | None, source: Source, horn: Horn) -> 
     Returns
     -------
     Composed
-        The passage, 0.5 to 600 s long.
+        The passage, 0.5 to 300 s long.
 
     Raises
     ------
@@ -131,7 +132,7 @@ def compose(words: Words, seconds: float | None, source: Source, horn: Horn) -> 
     if sung == "note":
         fields["sung"] = write_line(_over(words, read_line(fields["fingered"]), horn))
     passage = Passage(**(fields | _curves(words)))
-    check_seconds(passage.seconds, "the passage", "passage")
+    check_seconds(passage.seconds, "the passage", "passage", LONGEST_S)
     return Composed(passage, said, read)
 
 
@@ -152,7 +153,7 @@ def _curves(words: Words) -> dict[str, str]:
     """Give breath and depth as curves where they were typed."""
     curves = {}
     if words.breath is not None:
-        with lines.named("--breath"):
+        with named("--breath"):
             curves["breath"] = words.breath if is_curve(words.breath) else ""
             read_breath(curves["breath"])
     if words.depth is not None:
@@ -199,7 +200,7 @@ def _sung_line(words: Words, horn: Horn) -> Line:
 def _over(words: Words, fingered: Line, horn: Horn) -> Line:
     """Sing one note over all that is fingered, or move along with it at one interval."""
     text = words.sung or ""
-    with lines.named("--sung"):
+    with named("--sung"):
         factor = parse_interval(text)
     if factor is not None:
         return lines.parallel(fingered, factor, words.a4)
@@ -233,5 +234,7 @@ def _recorded_seconds(path: Path, seconds: float | None) -> float:
     """Take the length that was asked for, or that of the recording. [s]."""
     samples, rate = audio.read(path)
     return (
-        check_seconds(samples.size / rate, f"{path}", "recording") if seconds is None else seconds
+        check_seconds(samples.size / rate, f"{path}", "recording", LONGEST_S)
+        if seconds is None
+        else seconds
     )

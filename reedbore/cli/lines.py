@@ -5,8 +5,6 @@ setup.
 """
 
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Literal
 
@@ -14,8 +12,8 @@ from reedbore.errors import NoteError
 from reedbore.melody import Line, Note, read_line
 from reedbore.model import Horn
 from reedbore.notes import hz_to_midi, midi_name, parse_note, parse_pitch
+from reedbore.request import RECORDINGS, named
 
-RECORDINGS = {".wav", ".flac"}
 MIDI_FILES = {".mid", ".midi"}
 
 Kind = Literal["none", "note", "line", "midi", "recording"]
@@ -176,12 +174,3 @@ def parallel(line: Line, factor: float, a4: float) -> Line:
             pitch = midi_name(round(midi)) + (f"{off}c" if float(off) else "")
         moved.append(Note(pitch, note.beats, "", note.slurred))
     return Line(tuple(moved))
-
-
-@contextmanager
-def named(option: str) -> Iterator[None]:
-    """Put the name of an option in front of a sentence about its value."""
-    try:
-        yield
-    except NoteError as error:
-        raise NoteError(f"{option} {error}") from error

@@ -9,12 +9,12 @@ from typing import Any
 from reedbore import lock_report
 from reedbore.cli.common import tell
 from reedbore.cli.progress import Progress
-from reedbore.cli.request import Request, Words, read_request, tune_request
 from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.locks import Table, lock_table
 from reedbore.notes import midi_to_hz
 from reedbore.presets import load_singer
+from reedbore.request import Request, Words, read_request, tune_request
 
 PICTURES = ".png", ".svg", ".pdf"
 TEXTS = ".csv", ".json"

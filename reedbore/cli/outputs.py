@@ -11,7 +11,6 @@ from reedbore import audio, render
 from reedbore.errors import AudioError, ReedboreError
 from reedbore.files import check_writable
 
-FADE_S = 0.02
 # Full scale of the pressures inside mouth and mouthpiece: twice the highest breath there is.
 INNER_FULL_SCALE_PA = 40e3
 SOUNDS = "sound", "throat", "inside"
@@ -136,13 +135,9 @@ def _write_sound(
     path: Path, pressure: Samples, full_scale: float
 ) -> tuple[Samples, dict[str, Any]]:
     """Level and write one sound; its samples, and how it was levelled."""
-    rate = render.SOUND_RATE
-    clean, _ = audio.mute_broken(pressure, rate)
-    clean = audio.fade(audio.remove_dc(clean, rate), rate, FADE_S)
-    levelled = audio.to_full_scale(clean, full_scale)
-    audio.write(path, levelled.samples, rate)
-    level = {"rate_hz": rate, "full_scale_pa": full_scale, "gain_db": levelled.gain_db}
-    return levelled.samples, {"file": path.name, **level}
+    samples, level = render.levelled(pressure, full_scale)
+    audio.write(path, samples, render.SOUND_RATE)
+    return samples, {"file": path.name, **level}
 
 
 def file_lines(document: Mapping[str, Any]) -> list[str]:

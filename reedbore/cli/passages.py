@@ -11,10 +11,10 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+from reedbore import audio
 from reedbore.cli import lines
 from reedbore.cli.composing import Source, compose, is_curve, source_of
 from reedbore.cli.progress import Progress
-from reedbore.cli.request import Words, blow_and_set, check_seconds, out_of_range, recorded
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.melody import Line, write_line
 from reedbore.model import Horn, Setup
@@ -22,6 +22,7 @@ from reedbore.notes import check_a4, parse_pitch
 from reedbore.passage import Passage, Piece
 from reedbore.performing import Fingered, Score
 from reedbore.presets import is_path, load_horn, load_singer, setup_for
+from reedbore.request import Words, blow_and_set, check_seconds, out_of_range, recorded
 from reedbore.sidecar import FingeredSetup, PassageSidecar, differences
 from reedbore.tuning import check_note, tune
 
@@ -110,8 +111,17 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
         horn=horn,
         voiced=voiced,
         read=read,
-        warnings=(*said, *out_of_range(sung, singer, words.a4)),
+        warnings=(*said, *_cut_off(voiced, passage), *out_of_range(sung, singer, words.a4)),
     )
+
+
+def _cut_off(voiced: Setup, passage: Passage) -> list[str]:
+    """Say so if a recorded voice goes on when the passage has ended."""
+    if voiced.voice.source != "recording" or voiced.voice.file is None:
+        return []
+    samples, rate = audio.read(voiced.voice.file)
+    left = samples.size / rate - passage.seconds
+    return [f"the last {left:.1f} s of the recording are left out"] if left > 0.1 else []
 
 
 def score_of(request: PassageRequest, progress: Progress) -> Score:

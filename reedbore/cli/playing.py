@@ -12,13 +12,15 @@ from reedbore.cli.common import tell
 from reedbore.cli.outputs import Made, Wanted, file_lines, name_files, write_sounds
 from reedbore.cli.passages import PassageRequest, kept_setups, score_of
 from reedbore.cli.progress import Progress
-from reedbore.cli.taking import depth_words
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.files import write_whole
 from reedbore.midi import midi_bytes, resultant_bytes
+from reedbore.model import depth_name
+from reedbore.note_stretch import flows
 from reedbore.note_verdicts import NoteVerdict, judge_notes
 from reedbore.passage import Piece, write_piece
 from reedbore.performing import Performance, Score, perform
+from reedbore.telling import USUAL_DEPTHS
 
 MIDI, TOML = (".mid", ".midi"), (".toml",)
 
@@ -116,7 +118,7 @@ def _draw(
     from reedbore.figures.passages import passage_picture  # noqa: PLC0415 - may go without
 
     a4 = performance.score.a4
-    title, says = _title(request, performance.score), note_report.summary(rows)
+    title, says = _title(request, performance.score, rows), note_report.summary(rows)
     passage_picture(performance, rows, path, title=title, says=says, a4=a4)
 
 
@@ -136,19 +138,30 @@ def _sidecar(
     )
 
 
-def _title(request: PassageRequest, score: Score) -> str:
+def _title(request: PassageRequest, score: Score, rows: Sequence[NoteVerdict]) -> str:
+    """Name horn and music, and how strongly is sung: as is set, or as comes out of a flow."""
     title, setup = str(request.typed["title"]), next(iter(score.setups.values()))
     if setup.voice.source == "off":
         return title
-    if setup.voice.drive == "flow" and setup.voice.source != "recording":
-        return f"{title}, sung as a flow"
-    points = {point.value for point in score.passage.depth_curve}
-    return title if len(points) > 1 else f"{title}, {depth_words(setup)}"
+    if flows(setup.voice):
+        depths = [row.depth for row in rows if row.depth is not None]
+        usual = "; usual {:g} to {:g}".format(*USUAL_DEPTHS)
+        return f"{title}, {_depths(depths, usual)} out of the flow" if depths else title
+    curve = [point.value for point in score.passage.depth_curve]
+    return f"{title}, {_depths(curve or [setup.voice.depth])}"
+
+
+def _depths(values: Sequence[float], usual: str = "") -> str:
+    """Say between which depths is sung, and what a player would call that."""
+    ends, digits = (min(values), max(values)), 2 if usual else 3
+    number = " to ".join(dict.fromkeys(f"{end:.{digits}g}" for end in ends))
+    name = " to ".join(dict.fromkeys(depth_name(end) for end in ends))
+    return f"depth {number} ({name}{usual})"
 
 
 def _text(
     request: PassageRequest, score: Score, rows: Sequence[NoteVerdict], document: Mapping[str, Any]
 ) -> str:
     """Set the passage out for reading: note by note, what it comes to, then the files."""
-    lines = [_title(request, score), "", note_report.text(rows, score.a4), ""]
+    lines = [_title(request, score, rows), "", note_report.text(rows, score.a4), ""]
     return "\n".join([*lines, *file_lines(document)])

@@ -15,7 +15,9 @@ from reedbore.cli import taking
 from reedbore.cli.lines import is_passage
 from reedbore.cli.outputs import Made, Wanted
 from reedbore.cli.progress import Progress
-from reedbore.cli.request import (
+from reedbore.errors import ReedboreError
+from reedbore.render import SOUND_RATE
+from reedbore.request import (
     Request,
     Words,
     check_seconds,
@@ -23,8 +25,6 @@ from reedbore.cli.request import (
     refuse_words,
     request_again,
 )
-from reedbore.errors import ReedboreError
-from reedbore.render import SOUND_RATE
 
 if TYPE_CHECKING:
     from reedbore.cli.passages import PassageRequest

@@ -14,10 +14,10 @@ from typing import Any
 from reedbore import sweep_results, sweep_store
 from reedbore.cli.common import tell
 from reedbore.cli.progress import Progress
-from reedbore.cli.request import Request, Words, read_request, refuse_words, tune_request
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.notes import note_name
 from reedbore.presets import load_horn
+from reedbore.request import Request, Words, read_request, refuse_words, tune_request
 from reedbore.sweep import SUNG, VOICE, Axis, Fingered, Sweep
 from reedbore.sweep_axes import check, read_axis, read_sung
 

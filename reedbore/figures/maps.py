@@ -50,16 +50,30 @@ def picture(store: Path, path: Path) -> LockMap:
     kind = picture_kind(path, SUFFIXES)
     check_writable(path)
     found = maps_data.read(store)
-    if kind == "html":
-        write_whole(path, maps_page.page(found).encode())
-        return found
-    figure = draw(found)
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format=kind, facecolor=PAPER)
-    if kind == "png":
-        buffer = _with_palette(buffer)
-    write_whole(path, buffer.getvalue())
+    write_whole(path, drawn(found, kind))
     return found
+
+
+def drawn(found: LockMap, kind: str) -> bytes:
+    """Draw a sweep as one of `SUFFIXES`, named without its dot.
+
+    Parameters
+    ----------
+    found : LockMap
+        The sweep.
+    kind : str
+        What to draw it as.
+
+    Returns
+    -------
+    bytes
+        All that the file holds.
+    """
+    if kind == "html":
+        return maps_page.page(found).encode()
+    buffer = io.BytesIO()
+    draw(found).savefig(buffer, format=kind, facecolor=PAPER)
+    return (_with_palette(buffer) if kind == "png" else buffer).getvalue()
 
 
 def _with_palette(png: io.BytesIO) -> io.BytesIO:

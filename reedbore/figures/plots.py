@@ -1,6 +1,6 @@
 """Pictures of a take: what the air does, which notes the sound is made of, how it goes on.
 
-In: a take and its verdict. Out: a PNG file. Voice, horn and what they make together are told apart
+In: a take and its verdict. Out: a PNG. Voice, horn and what they make together are told apart
 by marker and label as well as by colour.
 
 Only matplotlib's figure and canvas are imported: its pyplot, with its windows, takes twice as long.
@@ -106,7 +106,34 @@ def take_picture(
     says: str = "",
     a4: float = notes.A4_HZ,
 ) -> None:
-    """Draw a take and write it as PNG.
+    """Draw a take into a PNG file, which appears only when it is whole; else as `take_png`.
+
+    Parameters
+    ----------
+    take, verdict : Take, Verdict
+        What was rendered, and what was measured on it.
+    path : Path
+        Where to.
+    title, says, a4 : str, str, float
+        As for `take_png`.
+
+    Raises
+    ------
+    ReedboreError
+        If the folder cannot be written to.
+    """
+    write_whole(path, take_png(take, verdict, title=title, says=says, a4=a4))
+
+
+def take_png(
+    take: "Take",
+    verdict: "Verdict",
+    *,
+    title: str,
+    says: str = "",
+    a4: float = notes.A4_HZ,
+) -> bytes:
+    """Draw a take.
 
     Parameters
     ----------
@@ -114,8 +141,6 @@ def take_picture(
         What was rendered.
     verdict : Verdict
         What was measured on it.
-    path : Path
-        Where to; the file appears only when it is whole.
     title : str
         What was played and sung.
     says : str, optional
@@ -123,10 +148,10 @@ def take_picture(
     a4 : float, optional
         Frequency of A4, for the names of notes. [Hz]
 
-    Raises
-    ------
-    ReedboreError
-        If the folder cannot be written to.
+    Returns
+    -------
+    bytes
+        A PNG file.
     """
     figure = Figure(figsize=SIZE_INCHES, dpi=DOTS_PER_INCH, facecolor=PAPER)
     FigureCanvasAgg(figure)
@@ -144,7 +169,7 @@ def take_picture(
     _draw_spectrogram(axes[3], sound)
     memory = io.BytesIO()
     figure.savefig(memory, format="png", facecolor=PAPER)
-    write_whole(path, memory.getvalue())
+    return memory.getvalue()
 
 
 def _plain_axes(figure: Figure, place: Any) -> Axes:
@@ -238,7 +263,7 @@ def _draw_spectrum(axes: Axes, sound: NDArray[np.float64], verdict: "Verdict", a
     axes.set_ylabel("level against the\nstrongest partial [dB]", size=9, color=INK)
     tail = sound[-round(LISTEN_S * SOUND_RATE) :]
     found = spectrum.lines(tail, SOUND_RATE, SPECTRUM_FLOOR_DB)
-    shown = (found.hz < highest) & ~_is_skirt(found)
+    shown = (found.hz < highest) & ~is_skirt(found)
     if not shown.any():
         axes.text(0.5, 0.5, "silence", transform=axes.transAxes, ha="center", color=FAINT)
         return
@@ -256,8 +281,19 @@ def _draw_spectrum(axes: Axes, sound: NDArray[np.float64], verdict: "Verdict", a
     _name_fundamentals(axes, hz, level, fundamentals, names)
 
 
-def _is_skirt(found: spectrum.Lines) -> NDArray[np.bool_]:
-    """Tell lines that are but the foot of a far stronger one beside them, which still moves."""
+def is_skirt(found: spectrum.Lines) -> NDArray[np.bool_]:
+    """Tell lines that are but the foot of a far stronger one beside them, which still moves.
+
+    Parameters
+    ----------
+    found : Lines
+        All lines of a sound, n of them.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        True for those.
+    """
     level = spectrum.decibel(found.amplitude)
     beside = np.abs(found.hz[:, np.newaxis] - found.hz) < SKIRT_HZ
     stronger = level > level[:, np.newaxis] + SKIRT_DB

@@ -80,12 +80,8 @@ def numbers_of(setup: Setup) -> Numbers:
     ModelError
         If the reed is too fast for the rate: its contact could then gain energy.
     """
-    reed, highest = setup.reed.held(), setup.time.rate / LEAST_STEPS
-    if reed.dynamics == "mass" and reed.frequency > highest:
-        raise ModelError(
-            f"reed.frequency_hz is {reed.frequency:g} Hz; allowed up to {highest:g} Hz at "
-            f"{setup.time.rate:g} steps a second (time.rate_hz)"
-        )
+    check_reed(setup)
+    reed = setup.reed.held()
     guide = waveguide_of(setup)
     table = np.zeros(rows.NUMBERS)
     _fill_reed(table, setup)
@@ -109,6 +105,16 @@ def numbers_of(setup: Setup) -> Numbers:
         coupled,
         setup.time.rate,
     )
+
+
+def check_reed(setup: Setup) -> None:
+    """Refuse a reed that is too fast for the rate, with a ModelError."""
+    reed, highest = setup.reed.held(), setup.time.rate / LEAST_STEPS
+    if reed.dynamics == "mass" and reed.frequency > highest:
+        raise ModelError(
+            f"reed.frequency_hz is {reed.frequency:g} Hz; allowed up to {highest:g} Hz at "
+            f"{setup.time.rate:g} steps a second (time.rate_hz)"
+        )
 
 
 def _taps(delay: float) -> Taps:

@@ -16,11 +16,11 @@ from midi_files import END, another_library, by_hand, hexed
 from reedbore import audio, presets
 from reedbore.cli import main
 from reedbore.cli.passages import PassageRequest, passage_again, read_passage
-from reedbore.cli.request import Words
 from reedbore.errors import ReedboreError
 from reedbore.midi_reading import read_midi
 from reedbore.notes import parse_pitch
 from reedbore.passage import Passage
+from reedbore.request import Words
 from reedbore.sidecar import PassageSidecar, read
 from reedbore.tuning import tune
 
@@ -211,8 +211,8 @@ def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
         (["--sung", "D4:4 C4(fork):1"], "--sung 'C4(fork)' (word 2): a sung note has no fingering"),
         (["--sung", "5/2:4 D4:1"], "--sung '5/2:4': an interval stands alone"),
         (["--sung", "5:2"], "--sung '5:2' is not a note; a ratio takes a slash"),
-        (["--fingered", "Bb2:0.1"], "the passage is 0.1 s; allowed 0.5 to 600 s"),
-        (["--fingered", "Bb2:999"], "the passage is 999 s; allowed 0.5 to 600 s"),
+        (["--fingered", "Bb2:0.1"], "the passage is 0.1 s; allowed 0.5 to 300 s"),
+        (["--fingered", "Bb2:999"], "the passage is 999 s; allowed 0.5 to 300 s"),
         (["--fingered", "Bb2:4", "--tempo", "5"], "--tempo is 5 beats/min; allowed 10 to 400"),
         (["--fingered", "Bb2", "--tempo", "50"], "--tempo goes with a line of notes"),
         (["--fingered", "Bb2:4", "--seconds", "3"], "--seconds: a passage has its own length"),
@@ -229,7 +229,7 @@ def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
         (["--passage", "none.toml"], "none.toml cannot be read: No such file"),
         (["--passage", "mill-race", "--fingered", "Bb2"], "leave --fingered out, or --passage"),
         (["--passage", "mill-race", "--written"], "--written goes with --fingered"),
-        (["--horn", "alto-saxophone"], "mill-race.toml: passage.fingered 'Bb2:12' (word 1): "),
+        (["--horn", "alto-saxophone"], "mill-race.toml: passage.fingered 'Bb2:17' (word 1): "),
         (["--set", "reed.opening_mm=4"], "reed.opening_mm is 4 mm; allowed 0.05 to 3 mm"),
         (["--notes", "x.txt"], "--notes x.txt: a passage is written as .toml or .mid"),
         (["--resultant", "x.wav"], "--resultant x.wav: the line is written as MIDI"),

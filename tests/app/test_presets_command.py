@@ -9,8 +9,8 @@ import pytest
 import reedbore
 from reedbore import presets
 from reedbore.cli import main
-from reedbore.cli.common import parse_setting
 from reedbore.errors import ModelError
+from reedbore.request import parse_setting
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -170,7 +170,7 @@ def test_a_setting_is_read_from_the_command_line() -> None:
 def test_a_passage_is_shown_with_its_length(capsys: pytest.CaptureFixture[str]) -> None:
     status, out, err = run(capsys, "presets", "show", "mill-race")
     assert (status, err) == (0, "")
-    assert "passage.fingered             Bb2:12" in out
+    assert "passage.fingered             Bb2:17" in out
     piece = presets.load_piece("mill-race").passage
     assert out.endswith(f"  lasts {piece.seconds:.3g} s, {piece.beats:g} beats\n")
 
@@ -178,11 +178,11 @@ def test_a_passage_is_shown_with_its_length(capsys: pytest.CaptureFixture[str]) 
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ("D3:12", "D5:12", "passage.fingered D5 (word 3): fingered note is D5 (587.3 Hz); allowed"),
-        ("D3:12", "D3(fork):12", "passage.fingered D3 (word 3): fingering 'fork' is unknown"),
+        ("D3:15", "D5:15", "passage.fingered D5 (word 3): fingered note is D5 (587.3 Hz); allowed"),
+        ("D3:15", "D3(fork):15", "passage.fingered D3 (word 3): fingering 'fork' is unknown"),
         ("low-male", "low-mal", "voice 'low-mal' is no voice; did you mean low-male?"),
         ("tenor-sax", "tenner-sax", "horn 'tenner-saxophone' is no horn; did you mean tenor-sax"),
-        ("Bb2:12", "Bb2", "passage.fingered cannot be read: 'Bb2' (word 1) is no note with beats"),
+        ("Bb2:17", "Bb2", "passage.fingered cannot be read: 'Bb2' (word 1) is no note with beats"),
     ],
 )
 def test_a_passage_that_cannot_be_played_is_told_with_its_line(

@@ -1,0 +1,162 @@
+"""What an answer of the page is made of, and the takes that several answers share."""
+
+import json
+import re
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore import render
+from reedbore.errors import ReedboreError
+from reedbore.request import Request, Words, read_request, tune_request
+
+LONGEST_S = 20.0
+"""Of what a page may ask for. [s]"""
+
+SHORTEST_S = 0.5
+MOST_TAKES = 6
+"""Takes kept in memory, about 4 MB for each second of each."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A body, what kind it is, and headers that say more about it."""
+
+    body: bytes
+    kind: str
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+
+def of_json(document: Mapping[str, Any]) -> Answer:
+    """Answer with one JSON document; numbers that are not finite are refused."""
+    text = json.dumps(document, ensure_ascii=False, allow_nan=False)
+    return Answer(text.encode(), "application/json")
+
+
+def of_rows(rows: NDArray[np.float64], headers: Mapping[str, Any]) -> Answer:
+    """Answer with rows of little-endian 32-bit floats; headers other than text become JSON."""
+    told = {"x-cols": str(rows.shape[1])}
+    told |= {
+        name: value if isinstance(value, str) else json.dumps(value, separators=(",", ":"))
+        for name, value in headers.items()
+    }
+    return Answer(rows.astype("<f4").tobytes(), "application/octet-stream", told)
+
+
+def sentence(error: ReedboreError) -> str:
+    """Say what is wrong without the dashes of the command line, in one line."""
+    return re.sub(r"(?<!\S)--(?=[a-z])", "", "; ".join(str(error).splitlines()))
+
+
+def seconds_of(body: Mapping[str, Any], usual: float) -> float:
+    """Read how long a take is to be, in seconds.
+
+    Parameters
+    ----------
+    body : mapping
+        What the page sent.
+    usual : float
+        If it says nothing. [s]
+
+    Returns
+    -------
+    float
+        [s]
+
+    Raises
+    ------
+    ReedboreError
+        If it is no number, or out of range.
+    """
+    seconds = body.get("seconds", usual)
+    if isinstance(seconds, bool) or not isinstance(seconds, int | float):
+        raise ReedboreError(f"seconds is {seconds!r}; it must be a number")
+    if not SHORTEST_S <= seconds <= LONGEST_S:
+        raise ReedboreError(
+            f"seconds is {seconds:g} s; allowed {SHORTEST_S:g} to {LONGEST_S:g} s (length of "
+            "a take)"
+        )
+    return float(seconds)
+
+
+class Shared:
+    """Results that several answers need at about the same time: each is made once.
+
+    Nothing in here changes what is answered, only how fast: the page's own words say all.
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._guard = threading.Lock()
+        self._locks: dict[Any, threading.Lock] = {}
+        self._found: OrderedDict[Any, Any] = OrderedDict()
+
+    def get(self, key: Any, make: Callable[[], Any]) -> Any:
+        """Return what belongs to a key, made now if it is not there.
+
+        Parameters
+        ----------
+        key : hashable
+            All that the result depends on.
+        make : callable
+            Makes it; what it raises is raised here, and nothing is kept.
+
+        Returns
+        -------
+        object
+            The result.
+        """
+        with self._guard:
+            lock = self._locks.setdefault(key, threading.Lock())
+        with lock:
+            if key not in self._found:
+                made = make()
+                with self._guard:
+                    self._found[key] = made
+                    while len(self._found) > self._most:
+                        old, _ = self._found.popitem(last=False)
+                        self._locks.pop(old, None)
+            with self._guard:
+                if key in self._found:
+                    self._found.move_to_end(key)
+                    return self._found[key]
+        return made
+
+
+_takes = Shared(MOST_TAKES)
+
+
+def request_of(words: Words) -> Request:
+    """Turn words into a setup whose bore plays the fingered note."""
+    return tune_request(read_request(words))
+
+
+def take_of(words: Words, seconds: float) -> tuple[Request, render.Take]:
+    """Render words, or take up what was rendered a moment ago.
+
+    Parameters
+    ----------
+    words : Words
+        From `words.read_words`.
+    seconds : float
+        How long. [s]
+
+    Returns
+    -------
+    request : Request
+        Tuned.
+    take : Take
+        Shared: not to be changed.
+    """
+
+    def make() -> tuple[Request, render.Take]:
+        request = request_of(words)
+        return request, render.render(request.setup, seconds)
+
+    found: tuple[Request, render.Take] = _takes.get((words, seconds), make)
+    return found

@@ -1,0 +1,171 @@
+"""What the page can ask: one function for each, from JSON to an answer.
+
+Every function takes the body that the page sent and returns all that it shows: nothing is kept
+between requests but what makes the next one faster. They block; the server runs them in threads.
+Streams are generators of JSON lines.
+"""
+
+import io
+import wave
+from collections.abc import Iterator, Mapping
+from typing import Any
+from urllib.parse import quote
+
+import numpy as np
+
+from reedbore import audio, notes, prediction, telling
+from reedbore import verdict as verdicts
+from reedbore.errors import ReedboreError
+from reedbore.model import depth_name
+from reedbore.page.answers import Answer, of_json, of_rows, seconds_of, take_of
+from reedbore.page.choices import settings_of
+from reedbore.page.looking import lines, pitches_of, waves
+from reedbore.page.looping import looped
+from reedbore.page.words import read_words
+from reedbore.render import FADE_S, FULL_SCALE_PA, SOUND_RATE
+from reedbore.request import players
+
+SOUND_S, JUDGED_S = 2.5, 4.0
+
+Body = Mapping[str, Any]
+
+
+def predict(body: Body) -> Answer:
+    """Say from arithmetic alone what the two notes have in common."""
+    words = read_words(body.get("words", {}))
+    horn, _ = players(words)
+    a4, transposition = notes.check_a4(words.a4), horn.transposition
+    fingered = notes.parse_pitch(
+        words.fingered or "", a4, transposition=transposition, written=words.written
+    )
+    if words.sung is None:
+        alone = {"fingered_hz": fingered, "fingered_note": notes.note_name(fingered, a4)}
+        return of_json({**alone, "sung_hz": None, "text": ""})
+    pair = prediction.predict_pair(
+        fingered,
+        notes.parse_sung(words.sung, fingered, a4, transposition=transposition),
+        ratio=notes.parse_ratio(words.sung),
+        a4=a4,
+        transposition=transposition,
+    )
+    return of_json({**prediction.pair_document(pair), "text": prediction.pair_text(pair)})
+
+
+def sound(body: Body) -> Answer:
+    """Render a sound that goes round while it is held, at its true level."""
+    seconds = seconds_of(body, SOUND_S)
+    request, take = take_of(read_words(body.get("words", {})), seconds)
+    whole = audio.remove_dc(audio.mute_broken(take.sound, SOUND_RATE)[0], SOUND_RATE)
+    loop = looped(whole, SOUND_RATE)
+    rising = audio.fade(loop.sound, SOUND_RATE, FADE_S)
+    rising[loop.first :] = loop.sound[loop.first :]
+    samples, gain = audio.to_full_scale(rising, FULL_SCALE_PA)
+    headers = {
+        "x-loop-start": f"{loop.first / SOUND_RATE:.9f}",
+        "x-loop-end": f"{loop.end / SOUND_RATE:.9f}",
+        "x-gain-db": f"{gain:.3f}",
+        "x-title": quote(telling.title(request), safe=" ,;:()/+#=."),
+    }
+    return Answer(_wav(samples), "audio/wav", headers)
+
+
+def _wav(samples: Any) -> bytes:
+    """Make a WAV file with 16 bits, the sound from -1 to 1."""
+    memory = io.BytesIO()
+    with wave.open(memory, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(SOUND_RATE)
+        file.writeframes(np.rint(samples * 32767.0).astype("<i2").tobytes())
+    return memory.getvalue()
+
+
+def look(body: Body) -> Answer:
+    """Cut some periods out of all signals, and list the lines of the sound."""
+    request, take = take_of(read_words(body.get("words", {})), seconds_of(body, SOUND_S))
+    found = pitches_of(take)
+    told, strongest = lines(take, found, request.typed["a4_hz"])
+    headers = {
+        "x-rows": "time,mouth,mouthpiece,opening,sound",
+        "x-lines": told,
+        "x-strongest-db": "" if strongest is None else f"{strongest:.2f}",
+        "x-played": "" if found.played is None else f"{found.played:.4f}",
+        "x-sung": "" if found.sung is None else f"{found.sung:.4f}",
+        "x-ratio": "" if found.ratio is None else f"{found.ratio[0]}/{found.ratio[1]}",
+        "x-period": "" if found.resultant is None else f"{1.0 / found.resultant:.9f}",
+    }
+    return of_rows(waves(take, found), headers)
+
+
+def judge(body: Body) -> Answer:
+    """Judge what became of the two notes, in words and numbers."""
+    words = read_words(body.get("words", {}))
+    request, take = take_of(words, JUDGED_S)
+    verdict = verdicts.judge(take, lock_range=body.get("lock_range") is True)
+    asked = request.setup.voice.frequency if words.sung is not None else None
+    a4 = request.typed["a4_hz"]
+    document = verdict.document(request.typed["fingered_hz"], asked, a4)
+    first, *more = telling.sentences(request, take, verdict)
+    answer = {
+        "verdict": document,
+        "sentence": first,
+        "more": [*more, *request.warnings],
+        "title": telling.title(request),
+        "how": [list(row) for row in telling.rows(take, verdict, a4)],
+        "played_cents": document["played_cents"],
+        "sing": telling.how_to_sing(document, a4),
+        "depth_name": depth_name(request.setup.voice.depth),
+        "settings": settings_of(request.setup),
+    }
+    return of_json(answer)
+
+
+def bore(body: Body) -> Answer:
+    """Redraw the air in the bore over some periods late in the take."""
+    from reedbore.page import motion  # noqa: PLC0415 - the first sound goes without
+
+    frames = motion.counted(body.get("frames"), "frames", motion.FRAMES, 240)
+    points = motion.counted(body.get("points"), "points", motion.POINTS, 120)
+    _, take = take_of(read_words(body.get("words", {})), SOUND_S)
+    rows, headers = motion.moving(take, pitches_of(take), frames, points)
+    return of_rows(rows, headers)
+
+
+def take(body: Body) -> Answer:
+    """Make a file to keep: the sound, the picture, the sidecar or the horn as it is set."""
+    from reedbore.page import keeping  # noqa: PLC0415
+
+    seconds = seconds_of(body, JUDGED_S)
+    return keeping.take(read_words(body.get("words", {})), seconds, body.get("kind", "wav"))
+
+
+def read(body: Body) -> Answer:
+    """Turn a file that the user has opened into words."""
+    from reedbore.page import keeping  # noqa: PLC0415
+
+    return of_json(keeping.read(body))
+
+
+def map(body: Body) -> Iterator[Mapping[str, Any]]:
+    """Compute a lock map cell by cell, coarse first."""
+    from reedbore.page import maps  # noqa: PLC0415
+
+    along = body.get("along", [])
+    if not isinstance(along, list) or not all(isinstance(axis, Mapping) for axis in along):
+        raise ReedboreError("along must be a list of axes")
+    return maps.cells(read_words(body.get("words", {})), along)
+
+
+def table(body: Body) -> Iterator[Mapping[str, Any]]:
+    """Make the lock table of the fingered note, telling how far it is."""
+    from reedbore.page import maps  # noqa: PLC0415
+
+    return maps.table(read_words(body.get("words", {})), thorough=body.get("thorough") is True)
+
+
+def lesson_check(body: Body) -> Answer:
+    """Check the answer of a student by the simulation."""
+    from reedbore.page import lesson  # noqa: PLC0415
+
+    words = read_words(body.get("words", {}))
+    return of_json(lesson.check(str(body.get("step")), body.get("answer"), words))

@@ -1,0 +1,112 @@
+"""The page's server from its first moment to its last.
+
+It listens before anything heavy is loaded; the kernel is made ready meanwhile.
+"""
+
+import contextlib
+import socket
+import threading
+from collections.abc import Callable
+
+import uvicorn
+
+from reedbore.errors import ReedboreError
+from reedbore.page.server import make_app
+
+HOST = "127.0.0.1"
+USUAL_PORT = 7463
+GRACE_S = 2
+"""How long answers under way may take once the program is to end. [s]"""
+
+
+class Server(uvicorn.Server):
+    """A server that says when it listens, and stops all work when it is to end."""
+
+    def __init__(self, config: uvicorn.Config, ready: Callable[[], None]) -> None:
+        super().__init__(config)
+        self.ready = ready
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin to listen."""
+        await super().startup(sockets)
+        self.ready()
+
+    def handle_exit(self, sig: int, frame: object) -> None:
+        """End on a signal."""
+        self.config.app.state.works.stop()  # type: ignore[union-attr]
+        super().handle_exit(sig, frame)  # type: ignore[arg-type]
+
+
+def listen(port: int | None) -> socket.socket:
+    """Take a port of this machine, to be reached from this machine only.
+
+    Parameters
+    ----------
+    port : int or None
+        Which; None for the usual one, or any other if that is taken.
+
+    Returns
+    -------
+    socket
+        Which listens.
+
+    Raises
+    ------
+    ReedboreError
+        If the port cannot be had.
+    """
+    for wanted in [USUAL_PORT, 0] if port is None else [port]:
+        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            found.bind((HOST, wanted))
+            found.listen()
+        except (OSError, OverflowError) as error:
+            found.close()
+            reason = getattr(error, "strerror", None) or str(error)
+            told = f"port {wanted} of {HOST} cannot be had ({reason.lower()}); try another --port"
+        else:
+            return found
+    raise ReedboreError(told)
+
+
+def warm() -> None:
+    """Make ready what the first click needs: the compiled step, the demo's bore, the pictures."""
+    from reedbore.page import api  # noqa: PLC0415 - takes longer than the server's start
+
+    with contextlib.suppress(ReedboreError):
+        api.sound({})
+        api.look({})
+
+
+def serve(port: int | None, ready: Callable[[str], None]) -> None:
+    """Serve the page until a signal ends it.
+
+    Parameters
+    ----------
+    port : int or None
+        As for `listen`.
+    ready : callable
+        Told the address as soon as it can be opened.
+
+    Raises
+    ------
+    ReedboreError
+        If the port cannot be had.
+    KeyboardInterrupt
+        After everything has been closed.
+    """
+    taken = listen(port)
+    app = make_app()
+    address = f"http://{HOST}:{taken.getsockname()[1]}/"
+
+    def begun() -> None:
+        ready(address)
+        threading.Thread(target=warm, daemon=True, name="warm").start()
+
+    config = uvicorn.Config(
+        app, log_level="warning", access_log=False, lifespan="off", ws="none",
+        proxy_headers=False, server_header=False, timeout_graceful_shutdown=GRACE_S,
+    )  # fmt: skip
+    with taken:
+        Server(config, begun).run(sockets=[taken])

@@ -1,0 +1,275 @@
+"""The server of the page: it listens on this machine only, and answers no page but its own.
+
+A browser lets any page that is open send requests here. So the name of the host is checked (a
+stranger's name may point at this machine), the origin of everything that makes work, the size of
+what is sent; nothing is changed by a GET, and nothing from outside is loaded or told.
+"""
+
+import contextlib
+import json
+import mimetypes
+from collections.abc import AsyncIterator, Awaitable, Callable, Generator
+from functools import partial
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+import anyio
+import anyio.to_thread
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from reedbore import stopping
+from reedbore.errors import ReedboreError
+from reedbore.page.working import Work, Works
+
+HOSTS = ["127.0.0.1", "localhost"]
+LARGEST_BODY = 200_000
+
+POLICY = (
+    "default-src 'self'; script-src 'self'; style-src 'self' 'unsafe-inline'; "
+    "img-src 'self' data: blob:; media-src 'self' blob:; connect-src 'self'; object-src 'none'; "
+    "worker-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'self'"
+)
+HEADERS = {
+    "content-security-policy": POLICY,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-resource-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+    "permissions-policy": "camera=(), microphone=(), geolocation=()",
+}
+
+Body = dict[str, Any]
+
+
+class Plotly(StaticFiles):
+    """One file of the installed plotly: its library for browsers."""
+
+    def lookup_path(self, path: str) -> Any:
+        """Find that file, and no other."""
+        return super().lookup_path(path) if path == "plotly.min.js" else ("", None)
+
+
+def plotly_folder() -> Path:
+    """Find the installed plotly without importing it."""
+    found = find_spec("plotly")
+    if found is None or found.origin is None:
+        raise ReedboreError("plotly is missing, so the page cannot draw; install reedbore again")
+    return Path(found.origin).parent / "package_data"
+
+
+async def _read(request: Request) -> Body:
+    """Read what was sent: one JSON object of bounded size."""
+    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+        raise HTTPException(415, "send JSON, as application/json")
+    read = bytearray()
+    async for chunk in request.stream():
+        read += chunk
+        if len(read) > LARGEST_BODY:
+            raise HTTPException(413, f"more than {LARGEST_BODY // 1000} kB were sent")
+    try:
+        body = json.loads(read, parse_constant=_refuse)
+    except (ValueError, RecursionError):
+        raise HTTPException(422, "what was sent cannot be read as JSON") from None
+    if not isinstance(body, dict):
+        raise HTTPException(422, "what was sent must be a JSON object")
+    return body
+
+
+def _refuse(word: str) -> float:
+    raise ValueError(word)
+
+
+def _worker(name: str, slow: bool = False) -> Callable[[Request], Awaitable[Response]]:
+    """Make the endpoint of one function of `api`."""
+
+    async def endpoint(request: Request) -> Response:
+        works: Works = request.app.state.works
+        body = await _read(request)
+        work, failure = works.begin(), None
+        answer: Any = None
+        try:
+            async with anyio.create_task_group() as group:
+                group.start_soon(work.watch, request)
+                try:
+                    lanes = works.slow if slow else works.quick
+                    answer = await work.run(partial(_call, name, body), lanes)
+                except Exception as error:
+                    failure = error
+                group.cancel_scope.cancel()
+        finally:
+            works.end(work)
+        if failure is not None:
+            raise failure
+        return Response(answer.body, media_type=answer.kind, headers=dict(answer.headers))
+
+    return endpoint
+
+
+def _call(name: str, body: Body) -> Any:
+    """Call a function of `api`, which is imported only now: the server must start at once."""
+    from reedbore.page import api  # noqa: PLC0415
+
+    return getattr(api, name)(body)
+
+
+def _streamer(name: str) -> Callable[[Request], Awaitable[Response]]:
+    """Make the endpoint of one generator of `api`: a line of JSON for each of its documents."""
+
+    async def endpoint(request: Request) -> Response:
+        works: Works = request.app.state.works
+        body = await _read(request)
+        work = works.begin()
+        try:
+            documents = await work.run(partial(_call, name, body), works.slow)
+            first = await work.run(partial(next, documents, None), works.slow)
+        except BaseException:
+            works.end(work)
+            raise
+        told = _told(works, work, documents, first)
+        return StreamingResponse(told, media_type="application/x-ndjson")
+
+    return endpoint
+
+
+async def _told(
+    works: Works, work: Work, documents: Generator[Any], first: Any
+) -> AsyncIterator[bytes]:
+    """Write documents as lines; what goes wrong on the way is the last one."""
+    try:
+        document = first
+        while document is not None:
+            yield (json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n").encode()
+            document = await work.run(partial(next, documents, None), works.slow)
+    except ReedboreError as error:
+        yield (json.dumps({"error": _sentence(error)}, ensure_ascii=False) + "\n").encode()
+    except stopping.Stopped:
+        return
+    finally:
+        works.end(work)
+        with contextlib.suppress(ValueError):  # it still runs; then it ends at its next check
+            documents.close()
+
+
+def _sentence(error: ReedboreError) -> str:
+    from reedbore.page.answers import sentence  # noqa: PLC0415 - brings the kernel along
+
+    return sentence(error)
+
+
+def _reader(name: str) -> Callable[[Request], Awaitable[Response]]:
+    """Make the endpoint of what can be read without sending anything."""
+
+    async def endpoint(request: Request) -> Response:
+        works: Works = request.app.state.works
+        found = await anyio.to_thread.run_sync(partial(_document, name), limiter=works.quick)
+        return JSONResponse(found)
+
+    return endpoint
+
+
+def _document(name: str) -> Any:
+    if name == "choices":
+        from reedbore.page import choices  # noqa: PLC0415
+
+        return choices.document()
+    from reedbore.page import lesson  # noqa: PLC0415
+
+    return lesson.steps()
+
+
+def _failed(status: int) -> Callable[[Request, Exception], Response]:
+    def handler(_: Request, error: Exception) -> Response:
+        if isinstance(error, HTTPException):
+            return JSONResponse({"error": error.detail}, error.status_code, error.headers)
+        if isinstance(error, ReedboreError):
+            return JSONResponse({"error": _sentence(error)}, status)
+        if isinstance(error, stopping.Stopped | ClientDisconnect):
+            return JSONResponse({"error": "stopped"}, status)
+        says = "this is a mistake of ours; the terminal shows where"
+        return JSONResponse({"error": says}, status)
+
+    return handler
+
+
+class Guard:
+    """Keep strangers' pages from making work, and tell the browser what this page may load."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        headers = {name: value.decode("latin-1") for name, value in scope["headers"]}
+        is_ours = headers.get(b"origin") == f"http://{headers.get(b'host')}"
+
+        async def guarded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                told = dict(HEADERS)
+                told["cache-control"] = (
+                    "no-store" if scope["path"].startswith("/api/") else "no-cache"
+                )
+                message["headers"] = [
+                    *(pair for pair in message["headers"] if pair[0].decode() not in told),
+                    *((name.encode(), value.encode()) for name, value in told.items()),
+                ]
+            await send(message)
+
+        if scope["method"] in ("GET", "HEAD") or is_ours:
+            await self.app(scope, receive, guarded)
+        else:
+            refusal = JSONResponse({"error": "only the page itself may ask for this"}, 403)
+            await refusal(scope, receive, guarded)
+
+
+WORKERS = {"predict": False, "sound": False, "look": False, "bore": False, "take": False}
+WORKERS |= {"read": False, "judge": True, "lesson/check": True}
+"""Functions of `api`, and whether they take seconds."""
+
+STREAMERS = "map", "table"
+
+
+def _post(name: str, endpoint: Callable[[Request], Awaitable[Response]]) -> Route:
+    return Route(f"/{name}", endpoint, methods=["POST"])
+
+
+def make_app() -> Starlette:
+    """Make the application: the page, plotly, and one endpoint for each function of `api`.
+
+    Returns
+    -------
+    Starlette
+        With `state.works`, whose `stop` stops everything under way.
+    """
+    mimetypes.add_type("text/javascript", ".js")  # some systems say otherwise
+    posts = [_post(name, _worker(name.replace("/", "_"), slow)) for name, slow in WORKERS.items()]
+    posts += [_post(name, _streamer(name)) for name in STREAMERS]
+    gets = [Route(f"/{name}", _reader(name), methods=["GET"]) for name in ("choices", "lesson")]
+    files = [
+        Mount("/vendor", Plotly(directory=plotly_folder())),
+        Mount("/", StaticFiles(directory=Path(__file__).with_name("static"), html=True)),
+    ]
+    app = Starlette(
+        routes=[Mount("/api", routes=[*gets, *posts]), *files],
+        middleware=[Middleware(Guard), Middleware(TrustedHostMiddleware, allowed_hosts=HOSTS)],
+        exception_handlers={
+            HTTPException: _failed(500),
+            ReedboreError: _failed(422),
+            stopping.Stopped: _failed(503),
+            ClientDisconnect: _failed(400),
+            Exception: _failed(500),
+        },
+    )
+    app.state.works = Works()
+    return app

@@ -1,0 +1,50 @@
+// Asking the server. Nothing is kept there: each question carries the whole setup.
+
+async function sentence(response) {
+  const said = await response.json().catch(() => null);
+  return said?.error ?? `The server answered ${response.status} ${response.statusText}.`;
+}
+
+/** Ask; a refusal becomes an Error whose message is the server's sentence. */
+export async function post(path, body, { signal } = {}) {
+  let response;
+  try {
+    response = await fetch(path, {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify(body),
+      signal,
+    });
+  } catch (error) {
+    if (error.name === "AbortError") throw error;
+    throw new Error("The server does not answer. Is reedbore page still running?");
+  }
+  if (!response.ok) throw new Error(await sentence(response));
+  return response;
+}
+
+export async function get(path) {
+  const response = await fetch(path);
+  if (!response.ok) throw new Error(await sentence(response));
+  return response.json();
+}
+
+/** A function that asks, and drops its question before when it asks again. */
+export function latest(path) {
+  let pending = null;
+  return async (body) => {
+    pending?.abort();
+    const mine = (pending = new AbortController());
+    return post(path, body, { signal: mine.signal });
+  };
+}
+
+export const dropped = (error) => error.name === "AbortError";
+
+/** Rows of little-endian float32 as {name: row}; the header x-rows names them. */
+export async function rows(response) {
+  const all = new Float32Array(await response.arrayBuffer());
+  const wide = Number(response.headers.get("x-cols"));
+  const names = response.headers.get("x-rows").split(",");
+  return Object.fromEntries(names.map((name, k) => [name, all.subarray(k * wide, (k + 1) * wide)]));
+}

@@ -1,0 +1,116 @@
+// Puts the page together and asks the server: arithmetic on every move, sound first when it rests.
+
+import { dropped, get, latest, rows } from "./api.js";
+import { startCompare } from "./compare.js";
+import { startControls } from "./controls.js";
+import { calmly, el } from "./dom.js";
+import { startFiles } from "./files.js";
+import { learnFromLink } from "./own.js";
+import { startPlaying } from "./playing.js";
+import { createPlayer } from "./sound.js";
+import { startSpectrum } from "./spectrum.js";
+import { startStrip } from "./strip.js";
+import { createState } from "./state.js";
+import { startTheme } from "./theme.js";
+import { startVerdict } from "./verdict.js";
+import { startWaves } from "./waves.js";
+
+const PANELS = ["bore", "lesson", "map", "table"];
+const room = (id) => document.querySelector(`#${id} .room`);
+
+/** Go to a part of the page and leave the link alone, which tells the setup. */
+function startContents() {
+  for (const link of document.querySelectorAll('a[href^="#"]'))
+    link.addEventListener("click", (event) => {
+      event.preventDefault();
+      const part = document.querySelector(link.getAttribute("href"));
+      part.tabIndex = -1;
+      part.focus({ preventScroll: true });
+      part.scrollIntoView();
+    });
+}
+
+async function start() {
+  startContents();
+  startTheme(document.querySelector("#theme"));
+  const choices = await get("/api/choices");
+  const state = createState(choices), player = createPlayer();
+  await learnFromLink(state).catch(() => {}); // the setup will tell what is wrong with it
+  globalThis.reedbore = { state, player, latencies: [] }; // for tests, and for the curious
+  const playRoom = el("div", { class: "playing" });
+  startVerdict(room("answer"), state, playRoom);
+  startControls(room("controls"), state);
+  startWaves(room("waves"), state);
+  startSpectrum(room("spectrum"), state);
+  startCompare(room("compare"), state, player);
+  startFiles(room("files"), state);
+  room("care").replaceChildren(...choices.care.map((sentence) => el("li", {}, sentence)));
+  document.querySelector("#foot").textContent = `reedbore ${choices.version}: a model, not your horn. Nothing leaves this machine.`;
+  const playing = startPlaying(playRoom, state, player);
+  startStrip(state, playing.attach);
+  await ask(state, playing);
+  await Promise.all(PANELS.map((name) => startPanel(name, state)));
+}
+
+/** Ask whatever the setup makes worth asking; an answer to an older question is dropped. */
+async function ask(state, playing) {
+  const predict = latest("/api/predict"), look = latest("/api/look"), judge = latest("/api/judge");
+  const answer = async (kind, asked, read) => {
+    const { words } = state;
+    try {
+      const told = await read(await asked({ words }));
+      if (words === state.words) state.tell(kind, told);
+    } catch (error) {
+      if (!dropped(error) && words === state.words) state.tell("trouble", error.message);
+    }
+  };
+  const json = (response) => response.json();
+  const arithmetic = () => answer("predicted", predict, json);
+  let newest = null;
+  const rest = async (words, heard) => {
+    newest = words;
+    try {
+      await playing.refresh(words, heard);
+    } catch {
+      return; // told already
+    }
+    if (newest === words) await Promise.all([answer("looked", look, readLook), answer("judged", judge, json)]);
+  };
+  const calm = calmly((words) => rest(words, true));
+  state.watch((words, moving) => {
+    arithmetic();
+    if (moving) playing.foresee(words);
+  });
+  state.subscribe(calm);
+  arithmetic();
+  await rest(state.words, false);
+}
+
+async function readLook(response) {
+  const told = (name) => response.headers.get(name);
+  const number = (name) => Number(told(name)) || null;
+  return {
+    rows: await rows(response),
+    lines: JSON.parse(told("x-lines")),
+    ratio: told("x-ratio"),
+    period: number("x-period"),
+    played: number("x-played"),
+    sung: number("x-sung"),
+  };
+}
+
+/** A panel that cannot be had, or breaks, leaves the others alone. */
+async function startPanel(name, state) {
+  try {
+    const panel = await import(`./${name}.js`);
+    await panel.start(room(name), state);
+  } catch (error) {
+    console.error(name, error);
+    room(name).replaceChildren(el("p", { class: "hint" }, "This part of the page could not be started."));
+  }
+}
+
+start().catch((error) => {
+  console.error(error);
+  document.querySelector("#answer .room").replaceChildren(el("p", { role: "alert", class: "big" }, error.message));
+});

@@ -1,0 +1,39 @@
+// A canvas as sharp as the screen, drawn again when its size or the colours change.
+
+import { el } from "./dom.js";
+import { colours, onTheme } from "./theme.js";
+
+/** canvas(draw, label): `draw(pen, width, height, colours)` in CSS pixels. Returns {root, again}. */
+export function canvas(draw, { label, height, focusable = false }) {
+  const sheet = el("canvas", { role: "img", "aria-label": label, tabindex: focusable ? "0" : null });
+  const root = el("div", { class: "figure" }, sheet);
+  root.style.setProperty("--height", `${height}px`);
+  const again = () => {
+    const { width, height: tall } = root.getBoundingClientRect();
+    if (!width) return;
+    const dots = devicePixelRatio || 1;
+    sheet.width = Math.round(width * dots);
+    sheet.height = Math.round(tall * dots);
+    const pen = sheet.getContext("2d");
+    pen.scale(dots, dots);
+    const size = 0.94 * parseFloat(getComputedStyle(document.documentElement).fontSize);
+    pen.font = `${size}px ${getComputedStyle(document.body).getPropertyValue("--plain")}`;
+    draw(pen, width, tall, colours());
+  };
+  new ResizeObserver(again).observe(root);
+  onTheme(again);
+  const say = (text) => sheet.setAttribute("aria-label", text);
+  return { root, sheet, again, say };
+}
+
+/** Two to about `most` round numbers from low to high. */
+export function ticks(low, high, most) {
+  const rough = (high - low) / most, ten = 10 ** Math.floor(Math.log10(rough));
+  const step = [1, 2, 5, 10].map((k) => k * ten).find((each) => each >= rough);
+  const found = [];
+  for (let at = Math.ceil(low / step) * step; at <= high + 1e-9; at += step) found.push(Math.abs(at) < step / 1e6 ? 0 : at);
+  return found;
+}
+
+/** A number as it is printed, with a true minus. */
+export const printed = (value, digits = 4) => String(Number(value.toPrecision(digits))).replace("-", "−");

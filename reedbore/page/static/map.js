@@ -1,0 +1,319 @@
+// The lock map: asked for, drawn while it comes, read and played cell by cell.
+
+import { canvas, printed, ticks } from "./canvas.js";
+import { el, field } from "./dom.js";
+import { marked, swatch } from "./looks.js";
+import { pretty } from "./notes.js";
+import { ask, lines, patched, startable, style } from "./stream.js";
+
+const NAMES = {
+  sung: "sung note", "voice.depth": "depth", "breath.pressure_kpa": "breath", "reed.strength": "reed strength",
+  "reed.opening_mm": "reed opening", "reed.lip": "lip", "reed.damping": "reed damping",
+  "reed.frequency_hz": "reed resonance", "mouthpiece.volume_ml": "mouthpiece", "bore.length_mm": "bore length",
+  "voice.rd": "voice, pressed to breathy", "air.temperature_c": "air in the horn",
+};
+const FINENESS = [["12", "coarse: 12 × 13"], ["24", "usual: 24 × 25"], ["40", "fine: 40 × 41"]];
+const HEIGHT = 460, EDGE = { left: 74, right: 14, top: 12, bottom: 58 };
+
+export function start(root, state) {
+  style("panels.css");
+  const map = { head: null, cells: new Map(), words: null, at: null };
+  const asking = startAsking(state);
+  const says = el("p", { class: "caption cell-says", "aria-live": "polite" }, "No map yet. It takes from some seconds to a minute.");
+  const stale = el("p", { class: "hint", hidden: true });
+  const legend = el("ul", { class: "legend looks" });
+  const picture = canvas((pen, width, height, shades) => draw(map, pen, width, height, shades), {
+    label: "Lock map, not computed yet", height: HEIGHT, focusable: true,
+  });
+  picture.sheet.setAttribute("role", "application");
+  picture.sheet.setAttribute("aria-roledescription", "lock map");
+  const view = { map, state, picture, says, legend, stale };
+  const runner = startable({
+    start: "Compute the map", again: "Compute it again", cancel: "Call it off",
+    work: (tell, signal) => compute(view, asking, tell, signal),
+  });
+  root.append(asking.root, runner.root, picture.root, says, stale, legend);
+  listen(view);
+  state.subscribe(() => tellStale(view));
+}
+
+// --- asking --------------------------------------------------------------------------------------
+
+function startAsking(state) {
+  const known = Object.keys(NAMES).filter((name) => name === "sung" || state.choices.quantities[name]);
+  const axis = (title, chosen) => {
+    const options = known.map((name) => el("option", { value: name, selected: name === chosen }, NAMES[name] + unitOf(state, name)));
+    const pick = el("select", {}, options);
+    const from = el("input", { type: "text", placeholder: "by itself", size: 8 });
+    const to = el("input", { type: "text", placeholder: "by itself", size: 8 });
+    pick.addEventListener("change", () => (from.value = to.value = ""));
+    const box = el("div", { class: "row" }, field(title, pick), field(`${title}: from`, from), field("to", to));
+    to.setAttribute("aria-label", `${title}: to`);
+    const asked = (count) => ({ field: pick.value, start: from.value.trim() || null, stop: to.value.trim() || null, count });
+    return { root: box, asked };
+  };
+  const across = axis("Across", "voice.depth"), up = axis("Up", "sung");
+  const fine = el("select", {}, FINENESS.map(([value, text]) => el("option", { value, selected: value === "24" }, text)));
+  const hint = el("p", { class: "hint" }, "By itself the map looks at the sung note 6 cents either way of its just one, against "
+    + "depths from a soft hum to a strong one. For the sung note write a note (D4), or a ratio and cents (5/2-20c); for the rest, numbers.");
+  const root = el("div", { class: "asking" }, across.root, up.root, field("Cells", fine),
+    el("details", { class: "more" }, el("summary", {}, "What can I write here?"), hint));
+  return {
+    root,
+    along: () => [across.asked(Number(fine.value)), up.asked(Number(fine.value) + 1)],
+  };
+}
+
+function unitOf(state, name) {
+  const unit = name === "sung" ? "cents" : state.choices.quantities[name].unit;
+  return unit ? ` [${unit}]` : "";
+}
+
+async function compute(view, asking, tell, signal) {
+  const { map, state } = view;
+  const words = structuredClone(state.words);
+  tell("Tuning the horn …", 0);
+  const told = lines(await ask("/api/map", { words, along: asking.along() }, signal));
+  let open = 0;
+  for await (const one of told) {
+    if (one.axes) {
+      Object.assign(map, { head: one, words, cells: new Map(), at: null });
+      begin(view);
+      continue;
+    }
+    const key = keyOf(one.i, one.j), before = map.cells.get(key);
+    map.cells.set(key, { ...one, step: before?.step ?? stepOf(map.head, one) });
+    open += (one.state === "undecided") - (before?.state === "undecided");
+    const { step } = map.cells.get(key), done = map.cells.size, total = map.head.total;
+    paint(view, () => {
+      if (signal.aborted) return;
+      if (done === total) tell(`All ${total} are there; looking longer at ${open} that are hard to tell …`, 1);
+      else tell(`${levelWords(step)}: ${done} of ${total} cells …`, done / total);
+    });
+  }
+  drop(view);
+  if (map.cells.size < map.head.total) throw new Error(`The map broke off after ${map.cells.size} of ${map.head.total} cells.`);
+  return `Done: ${map.head.total} cells. ${sums(map)}`;
+}
+
+const keyOf = (i, j) => `${i},${j}`;
+const stepOf = (head, { i, j }) => head.levels.find((step) => i % step === 0 && j % step === 0);
+const levelWords = (step) => ({ 8: "Coarse", 4: "Finer", 2: "Finer still" })[step] ?? "Every cell";
+
+function sums(map) {
+  const found = [...map.cells.values()].filter((cell) => cell.state === "locked");
+  const sung = map.head.axes.find((axis) => axis.field === "sung");
+  const step = sung && `${printed(sung.ticks[1] - sung.ticks[0], 2)} cents`;
+  const missed = sung ? ` A lock narrower than ${step}, the step of the sung note, can fall between the cells.` : "";
+  if (!found.length) return `None of them locks: look nearer to the just note, or sing more strongly.${missed}`;
+  const ratios = [...new Set(found.map((cell) => cell.ratio))];
+  return `${found.length} of them lock, at ${ratios.join(", ")}.${missed}`;
+}
+
+function begin(view) {
+  const [x, y] = view.map.head.axes;
+  view.legend.replaceChildren();
+  view.picture.say(`Lock map of ${view.map.head.title}: ${x.label} across, ${y.label} up. Arrow keys go from cell to cell, Enter plays one.`);
+  view.says.textContent = "";
+  view.map.at = [x.here, y.here];
+  tellStale(view);
+  drop(view);
+}
+
+/** Draw once the burst of cells is in, and tell how far it is. */
+function paint(view, tell) {
+  view.tell = tell;
+  view.waiting ??= requestAnimationFrame(() => {
+    view.tell();
+    drop(view);
+  });
+}
+
+function drop(view) {
+  cancelAnimationFrame(view.waiting);
+  view.waiting = null;
+  view.picture.again();
+  tellLegend(view);
+  if (view.says.textContent) view.says.textContent = cellWords(view.map);
+}
+
+// --- drawing -------------------------------------------------------------------------------------
+
+function frameOf(map, width, height) {
+  const [nx, ny] = map.head.axes.map((axis) => axis.values.length);
+  const left = EDGE.left, top = EDGE.top, wide = width - EDGE.left - EDGE.right, tall = height - EDGE.top - EDGE.bottom;
+  return { left, top, wide, tall, nx, ny, x: (i) => left + (wide * i) / nx, y: (j) => top + tall - (tall * j) / ny };
+}
+
+function draw(map, pen, width, height, shades) {
+  if (!map.head) return drawEmpty(pen, width, height, shades);
+  const frame = frameOf(map, width, height);
+  pen.fillStyle = shades.paper;
+  pen.fillRect(frame.left, frame.top, frame.wide, frame.tall);
+  for (const step of map.head.levels) drawLevel(map, pen, frame, step);
+  pen.strokeStyle = shades.faint;
+  pen.strokeRect(frame.left, frame.top, frame.wide, frame.tall);
+  drawAxes(map, pen, frame, shades, width, height);
+  if (map.at) drawCursor(pen, frame, map.at, shades);
+}
+
+function drawEmpty(pen, width, height, shades) {
+  pen.strokeStyle = shades.rule;
+  pen.strokeRect(0.5, 0.5, width - 1, height - 1);
+  pen.fillStyle = shades.faint;
+  pen.textAlign = "center";
+  pen.fillText("The map is drawn here while it is computed.", width / 2, height / 2);
+}
+
+function drawLevel(map, pen, frame, step) {
+  const paths = {};
+  for (const cell of map.cells.values()) {
+    if (cell.step !== step) continue;
+    const right = Math.min(cell.i + step, frame.nx), up = Math.min(cell.j + step, frame.ny);
+    const x = Math.round(frame.x(cell.i)), y = Math.round(frame.y(up));
+    (paths[cell.state] ??= new Path2D()).rect(x, y, Math.round(frame.x(right)) - x, Math.round(frame.y(cell.j)) - y);
+  }
+  for (const [name, path] of Object.entries(paths)) marked(pen, map.head.looks[name], path);
+}
+
+function drawAxes(map, pen, frame, shades, width, height) {
+  const [x, y] = map.head.axes;
+  pen.fillStyle = shades.ink;
+  pen.textBaseline = "middle";
+  pen.textAlign = "center";
+  for (const [text, k] of marksOf(x, width / 90)) {
+    pen.fillText(text, frame.x(k + 0.5), frame.top + frame.tall + 16);
+  }
+  pen.textAlign = "right";
+  for (const [text, k] of marksOf(y, height / 60)) pen.fillText(text, frame.left - 8, frame.y(k + 0.5));
+  pen.textAlign = "center";
+  pen.fillText(fitted(pen, pretty(shortLabel(x)), width), frame.left + frame.wide / 2, height - 16);
+  pen.save();
+  pen.translate(14, frame.top + frame.tall / 2);
+  pen.rotate(-Math.PI / 2);
+  pen.fillText(fitted(pen, pretty(shortLabel(y)), frame.tall + 60), 0, 0);
+  pen.restore();
+}
+
+const shortLabel = (axis) => (axis.field === "sung" ? axis.label : NAMES[axis.field] ? `${NAMES[axis.field]}${axis.unit ? ` [${axis.unit}]` : ""}` : axis.label);
+
+function fitted(pen, text, width) {
+  return pen.measureText(text).width < width ? text : text.split(",")[0];
+}
+
+/** Round numbers along an axis, and the places (in cells) where they stand. */
+function marksOf(axis, most) {
+  const first = axis.ticks[0], last = axis.ticks.at(-1), n = axis.ticks.length;
+  if (!(last > first)) return [];
+  return ticks(first, last, Math.max(2, most)).map((value) => [
+    printed(value), ((value - first) / (last - first)) * (n - 1),
+  ]);
+}
+
+function drawCursor(pen, frame, [i, j], shades) {
+  const x = frame.x(i), y = frame.y(j + 1), wide = frame.wide / frame.nx, tall = frame.tall / frame.ny;
+  pen.strokeStyle = shades.card;
+  pen.lineWidth = 5;
+  pen.strokeRect(x - 2, y - 2, wide + 4, tall + 4);
+  pen.strokeStyle = shades.ink;
+  pen.lineWidth = 2.5;
+  pen.strokeRect(x - 2, y - 2, wide + 4, tall + 4);
+  pen.lineWidth = 1;
+}
+
+// --- reading and playing a cell ------------------------------------------------------------------
+
+function listen(view) {
+  const { map, picture } = view;
+  const sheet = picture.sheet;
+  const cellAt = (event) => {
+    if (!map.head) return null;
+    const box = sheet.getBoundingClientRect(), frame = frameOf(map, box.width, box.height);
+    const i = Math.floor(((event.clientX - box.left - frame.left) / frame.wide) * frame.nx);
+    const j = Math.floor(((frame.top + frame.tall - (event.clientY - box.top)) / frame.tall) * frame.ny);
+    return i >= 0 && j >= 0 && i < frame.nx && j < frame.ny ? [i, j] : null;
+  };
+  sheet.addEventListener("pointermove", (event) => {
+    const at = cellAt(event);
+    sheet.style.cursor = at ? "pointer" : "default";
+    if (at && String(at) !== String(map.at)) go(view, at);
+  });
+  sheet.addEventListener("click", (event) => {
+    const at = cellAt(event);
+    if (at) (go(view, at), choose(view));
+  });
+  sheet.addEventListener("keydown", (event) => keyed(view, event));
+  sheet.addEventListener("focus", () => map.at && go(view, map.at));
+}
+
+const MOVES = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowDown: [0, -1], ArrowUp: [0, 1] };
+
+function keyed(view, event) {
+  const { map } = view;
+  if (!map.head || !map.at) return;
+  if (event.key === "Enter" || event.key === " ") choose(view);
+  else if (MOVES[event.key]) {
+    const by = event.shiftKey ? 4 : 1;
+    go(view, map.at.map((k, n) => Math.min(Math.max(k + by * MOVES[event.key][n], 0), map.head.axes[n].values.length - 1)));
+  } else return;
+  event.preventDefault();
+}
+
+function go(view, at) {
+  view.map.at = at;
+  view.says.textContent = cellWords(view.map);
+  view.picture.again();
+}
+
+/** What stands under the cursor: its own cell, or the coarse one that covers it. */
+function cellUnder({ head, cells }, [i, j]) {
+  for (const step of [...head.levels].reverse()) {
+    const cell = cells.get(keyOf(i - (i % step), j - (j % step)));
+    if (cell) return cell;
+  }
+  return null;
+}
+
+function cellWords(map) {
+  const cell = cellUnder(map, map.at);
+  const place = cell ? [cell.i, cell.j] : map.at;
+  const told = map.head.axes.map((axis, n) => {
+    const text = axis.texts[place[n]];
+    return axis.field === "sung" || axis.field === "voice.frequency_hz" ? `${text} sung` : `${NAMES[axis.field] ?? axis.field} ${text}`;
+  });
+  told.sort((one, two) => one.endsWith("sung") < two.endsWith("sung") ? 1 : -1);
+  const pair = `${map.head.fingered} fingered, ${told.join(", ")}`;
+  return pretty(cell ? `${pair}: ${outcome(map, cell)}` : `${pair}: not computed yet.`);
+}
+
+function outcome(map, cell) {
+  const words = [cell.ratio, map.head.looks[cell.state].says].filter(Boolean).join(", ");
+  const more = [];
+  if (cell.state !== "locked" && cell.beat) more.push(`it moves ${Math.abs(cell.beat).toFixed(Math.abs(cell.beat) < 1 ? 2 : 1)} times a second`);
+  if (cell.third && cell.third !== "none") more.push(`in common: ${cell.third}`);
+  if (cell.jumped) more.push("the horn has left its register");
+  return `${[words, ...more].join("; ")}.`;
+}
+
+function choose({ map, state }) {
+  if (!map.at) return;
+  const cell = cellUnder(map, map.at), place = cell ? [cell.i, cell.j] : map.at;
+  state.replace(patched(map.words, ...map.head.axes.map((axis, n) => axis.patches[place[n]])));
+  state.play();
+}
+
+// --- legend, and whether the map is still of what is set -----------------------------------------
+
+function tellLegend({ map, legend }) {
+  const found = Object.keys(map.head.looks).filter((name) => [...map.cells.values()].some((cell) => cell.state === name));
+  if (legend.dataset.of === String(found) && legend.children.length) return;
+  legend.dataset.of = String(found);
+  legend.replaceChildren(...found.map((name) => el("li", {}, swatch(map.head.looks[name]), map.head.looks[name].says)));
+}
+
+function tellStale({ map, state, stale }) {
+  if (!map.head) return;
+  const bare = (words) => JSON.stringify(patched(words, ...map.head.axes.map((axis) => axis.patches[0])), Object.keys(words).sort());
+  stale.hidden = bare(map.words) === bare(state.words);
+  stale.textContent = pretty(`This map is of ${map.head.title}, as it was set then; the controls now tell something else. A cell sets them back.`);
+}

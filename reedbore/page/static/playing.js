@@ -1,0 +1,95 @@
+// The panel with the button that sounds the setup: at once, looped while it is held.
+
+import { dropped } from "./api.js";
+import { el, slider } from "./dom.js";
+import { clipOf, holdable } from "./sound.js";
+
+const START_LOUDNESS = 40; // [%], squared: quiet
+const PAUSE = 60; // [ms]
+
+export function startPlaying(root, state, player) {
+  let clip = null, fetching = null, wanted = null, moved = null, early = 0;
+  const button = el("button", { type: "button", id: "play", class: "play" }, "Hold to hear");
+  const going = el("button", { type: "button", id: "keep-sounding", class: "quiet", "aria-pressed": "false" }, "Keep it sounding");
+  const each = el("input", { type: "checkbox", id: "each-change", checked: true });
+  const note = el("p", { class: "hint", id: "sound-note" });
+  const loudness = slider({ label: "Loudness", low: 0, high: 100, step: 1, says: (v) => `${v} %`, move: (v) => player.setLoudness(v / 100) });
+  loudness.show(START_LOUDNESS);
+  player.setLoudness(START_LOUDNESS / 100);
+  const kept = () => going.getAttribute("aria-pressed") === "true";
+
+  async function sound(loop) {
+    await player.play(clip, { loop, who: "setup" });
+    if (moved != null) (globalThis.reedbore.latencies.push(performance.now() - moved), (moved = null));
+  }
+  function begin(loop) {
+    player.wake();
+    if (clip) sound(loop || kept());
+    else wanted = { loop: loop || kept() };
+  }
+  function end() {
+    wanted = null;
+    if (!kept()) player.stop();
+  }
+  holdable(button, begin, end);
+  going.addEventListener("click", () => {
+    going.setAttribute("aria-pressed", !kept());
+    if (kept()) begin(true);
+    else end();
+  });
+  addEventListener("keydown", (event) => {
+    if (event.key !== "Escape") return;
+    going.setAttribute("aria-pressed", "false");
+    state.stop();
+  });
+  player.onChange((who) => {
+    button.textContent = who ? "Sounding" : "Hold to hear";
+    button.classList.toggle("on", Boolean(who));
+  });
+  state.play = () => begin(false);
+  state.stop = () => (player.stop(), (wanted = null));
+
+  /** Ask for the sound of words once: an older question is dropped, the same one goes on. */
+  function ask(words) {
+    const key = JSON.stringify(words);
+    if (fetching?.key === key) return fetching.clip;
+    fetching?.stop.abort();
+    const stop = new AbortController();
+    fetching = { key, stop, clip: clipOf(words, { signal: stop.signal }) };
+    fetching.clip.catch(() => fetching?.key === key && (fetching = null)); // a failure may be tried again
+    return fetching.clip;
+  }
+
+  /** While a slider moves: a hand that pauses has its sound under way before it lets go. */
+  function foresee(words) {
+    clearTimeout(early);
+    early = setTimeout(() => ask(words).catch(() => {}), PAUSE);
+  }
+
+  /** Fetch the sound of the setup; if it should be heard, it is heard as soon as it is here. */
+  async function refresh(words, heard) {
+    clearTimeout(early);
+    clip = null;
+    moved = heard ? performance.now() : null;
+    const on = player.sounding;
+    try {
+      clip = await ask(words);
+    } catch (error) {
+      if (!dropped(error)) (player.stop(), (wanted = null), state.tell("trouble", error.message));
+      throw error;
+    }
+    note.textContent = clip.gainDb < -0.05 ? `This take would be too loud for full scale: it was lowered by ${(-clip.gainDb).toFixed(1)} dB.` : "";
+    if (on?.loop && player.sounding) sound(true);
+    else if (wanted) sound(wanted.loop);
+    else if (heard && each.checked && navigator.userActivation?.hasBeenActive !== false) sound(false);
+    wanted = null;
+    state.tell("heard", clip);
+  }
+
+  root.append(
+    el("div", { class: "row" }, button, going,
+      el("p", { class: "check" }, each, el("label", { for: "each-change" }, "Sound after every change")), loudness.root),
+    note,
+    el("p", { class: "hint" }, "Start quiet. Small speakers drop notes below about 100 Hz; headphones tell the truth. Escape stops all sound."));
+  return { refresh, foresee, attach: (other) => holdable(other, begin, end) };
+}

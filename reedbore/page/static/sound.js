@@ -1,0 +1,131 @@
+// Sound: fetched as a take that loops, faded in, never louder than the take is.
+
+import { post } from "./api.js";
+
+const RATE = 48000;
+const FADE_IN = 0.12, CHANGE = 0.06, FADE_OUT = 0.15; // [s]
+
+/** Ask for a take and decode it: {buffer, start, end, gainDb}. */
+export async function clipOf(words, { seconds = 2.5, signal } = {}) {
+  const response = await post("/api/sound", { words, seconds }, { signal });
+  const told = (name) => response.headers.get(name);
+  const wave = await response.arrayBuffer();
+  const buffer = await new OfflineAudioContext(1, 1, RATE).decodeAudioData(wave);
+  return {
+    buffer,
+    start: Number(told("x-loop-start")),
+    end: Number(told("x-loop-end")) || buffer.duration,
+    gainDb: Number(told("x-gain-db")) || 0, // what the take was lowered by, 0 or less
+  };
+}
+
+export function createPlayer() {
+  let context = null, master = null, sounding = null, loudness = 0;
+  const listeners = new Set();
+
+  async function wake() {
+    if (!context) {
+      context = new AudioContext({ sampleRate: RATE, latencyHint: "interactive" });
+      master = context.createGain();
+      master.gain.value = loudness;
+      master.connect(context.destination);
+    }
+    if (context.state !== "running") await context.resume();
+  }
+
+  function fade(voice, seconds) {
+    const { gain } = voice.level;
+    const now = context.currentTime;
+    gain.cancelScheduledValues(now);
+    gain.setValueAtTime(gain.value, now);
+    gain.linearRampToValueAtTime(0, now + seconds);
+    voice.source.stop(now + seconds + 0.02);
+  }
+
+  /** Sound a clip; one that already sounds is cross-faded into it. `share` lowers it, 1 at most. */
+  async function play(clip, { loop, who = "", share = 1 }) {
+    await wake();
+    const source = context.createBufferSource(), level = context.createGain();
+    Object.assign(source, { buffer: clip.buffer, loop, loopStart: clip.start, loopEnd: clip.end });
+    source.connect(level).connect(master);
+    const now = context.currentTime, into = sounding ? CHANGE : FADE_IN;
+    const from = sounding && loop ? clip.start : 0; // going on: no second attack
+    level.gain.setValueAtTime(0, now);
+    level.gain.linearRampToValueAtTime(Math.min(share, 1), now + into);
+    if (sounding) fade(sounding, CHANGE);
+    source.start(now, from);
+    const voice = (sounding = { source, level, who, loop });
+    if (!loop) {
+      const end = now + clip.end;
+      level.gain.setValueAtTime(Math.min(share, 1), end - FADE_OUT);
+      level.gain.linearRampToValueAtTime(0, end);
+      source.stop(end + 0.02);
+    }
+    source.onended = () => sounding === voice && ((sounding = null), tell());
+    tell();
+  }
+
+  function stop() {
+    if (!sounding) return;
+    fade(sounding, FADE_OUT);
+    sounding = null;
+    tell();
+  }
+
+  const tell = () => {
+    document.documentElement.dataset.sounding = sounding ? sounding.who || "yes" : "";
+    for (const fn of listeners) fn(sounding?.who ?? null);
+  };
+
+  return {
+    play, stop, wake,
+    get sounding() { return sounding; },
+    /** Set the slider's 0 to 1; squared, as ears hear it. */
+    setLoudness(value) {
+      loudness = Math.min(Math.max(value, 0), 1) ** 2;
+      if (master) master.gain.setTargetAtTime(loudness, context.currentTime, 0.03);
+    },
+    onChange: (fn) => listeners.add(fn),
+  };
+}
+
+/**
+ * Let a button sound something while it is held; a short tap, or a screen reader's click, plays it
+ * once. `begin(loop)` starts it, `end()` stops it.
+ */
+export function holdable(button, begin, end) {
+  const TAP = 300; // [ms]
+  let since = null, handled = false;
+  const press = () => {
+    if (since != null) return;
+    since = performance.now();
+    handled = true;
+    button.dataset.held = "";
+    begin(true);
+  };
+  const release = () => {
+    if (since == null) return;
+    const tapped = performance.now() - since < TAP;
+    since = null;
+    delete button.dataset.held;
+    if (tapped) begin(false);
+    else end();
+  };
+  button.addEventListener("pointerdown", (event) => {
+    if (event.button) return;
+    button.setPointerCapture(event.pointerId);
+    press();
+  });
+  for (const name of ["pointerup", "pointercancel", "blur"]) button.addEventListener(name, release);
+  button.addEventListener("keydown", (event) => {
+    if (event.key !== " " && event.key !== "Enter") return;
+    event.preventDefault();
+    if (!event.repeat) press();
+  });
+  button.addEventListener("keyup", (event) => (event.key === " " || event.key === "Enter") && release());
+  button.addEventListener("contextmenu", (event) => event.preventDefault()); // a long press on glass
+  button.addEventListener("click", () => {
+    if (!handled) begin(false);
+    handled = false;
+  });
+}

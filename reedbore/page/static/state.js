@@ -1,0 +1,99 @@
+// The one thing all panels share: the words of the setup, as the commands take them.
+//
+// state.words                the setup now; read it, change it through `set` only
+// state.set(patch)           merge: patch.settings key by key, null takes a word or a setting back
+// state.set(patch, {moving}) the same while a slider is being dragged
+// state.replace(words)       forget all words but these
+// state.subscribe(fn)        fn(words) after every change that has come to rest; returns the way out
+// state.watch(fn)            fn(words) on every move too
+// state.play(), state.stop() filled in by sound.js: hear the setup that `words` tell
+// state.choices              what /api/choices told
+// state.judgement            what /api/judge said of these words, null until it has
+// state.onJudged(fn)         fn(judgement) whenever it has
+// state.on(kind, fn)         answers as they come: "predicted", "heard", "looked", "judged", "trouble"
+
+const DEMO = { horn: "tenor-saxophone", fingered: "Bb2", sung: "D4-13.8c", voice: "low-male" };
+
+const USUAL_A4 = 440; // [Hz]
+
+const same = (one, two) => JSON.stringify(one ?? null) === JSON.stringify(two ?? null);
+
+function merged(words, patch) {
+  const next = { ...words, ...patch };
+  const settings = { ...words.settings, ...patch.settings };
+  for (const key of Object.keys(settings)) if (settings[key] == null) delete settings[key];
+  for (const key of Object.keys(next)) if (next[key] == null && key !== "sung") delete next[key];
+  if (!next.written) delete next.written;
+  if (next.a4 === USUAL_A4) delete next.a4;
+  return { ...next, settings };
+}
+
+/** Words that are not the demo's, in a fixed order: the same setup gives the same link. */
+export function difference(words) {
+  const found = {};
+  for (const key of Object.keys(words).sort()) if (!same(words[key], DEMO[key])) found[key] = words[key];
+  if (found.settings && !Object.keys(found.settings).length) delete found.settings;
+  return found;
+}
+
+export function hashOf(words) {
+  const found = difference(words);
+  return Object.keys(found).length ? "#" + encodeURIComponent(JSON.stringify(found)) : "";
+}
+
+const KINDS = {
+  horn: "string", fingered: "string", sung: "string", voice: "string", breath: "string", fingering: "string",
+  horn_text: "string", voice_text: "string",
+  depth: "number", a4: "number", written: "boolean", settings: "object",
+};
+
+/** The words of a link; whatever is no word, or of the wrong kind, is left out. */
+function wordsOf(hash) {
+  try {
+    const found = Object.entries(JSON.parse(decodeURIComponent(hash.slice(1))));
+    const fits = ([key, value]) => (value === null ? key === "sung" : typeof value === KINDS[key] && !Array.isArray(value));
+    return Object.fromEntries(found.filter(fits));
+  } catch {
+    return {}; // an anchor of this page, or a link cut short
+  }
+}
+
+export function createState(choices) {
+  const atRest = new Set(), always = new Set(), answers = {};
+  const tell = (moving) => {
+    state.judgement = null;
+    for (const fn of always) fn(state.words, moving);
+    if (moving) return;
+    const link = location.pathname + (hashOf(state.words) || location.search);
+    history.replaceState(null, "", link);
+    for (const fn of atRest) fn(state.words);
+  };
+  const keep = (set, fn) => (set.add(fn), () => set.delete(fn));
+  const state = {
+    choices,
+    judgement: null,
+    words: merged({ ...DEMO, settings: {} }, wordsOf(location.hash)),
+    set(patch, { moving = false } = {}) {
+      state.words = merged(state.words, patch);
+      tell(moving);
+    },
+    replace(words) {
+      state.words = merged({ ...DEMO, settings: {} }, words);
+      tell(false);
+    },
+    subscribe: (fn) => keep(atRest, fn),
+    watch: (fn) => keep(always, fn),
+    on: (kind, fn) => keep((answers[kind] ??= new Set()), fn),
+    onJudged: (fn) => state.on("judged", fn),
+    tell(kind, answer) {
+      if (kind === "judged") state.judgement = answer;
+      for (const fn of answers[kind] ?? []) fn(answer);
+    },
+    play() {},
+    stop() {},
+  };
+  addEventListener("hashchange", () => {
+    if (/^#(%7B|\{)/i.test(location.hash)) state.replace(wordsOf(location.hash));
+  });
+  return state;
+}

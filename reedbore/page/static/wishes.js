@@ -1,0 +1,65 @@
+// The question turned round: which third note do I want, what must I sing for it, how exactly?
+
+import { dropped, latest } from "./api.js";
+import { el, field } from "./dom.js";
+import { midiOf, noteText, parseNote, pretty } from "./notes.js";
+
+const BELOW = [[2, "an octave below"], [3, "a twelfth below"], [4, "two octaves below"], [5, "two octaves and a third below"],
+  [6, "two octaves and a fifth below"], [7, "two octaves and a seventh below"], [8, "three octaves below"]];
+const MOST = 8;
+
+const gcd = (a, b) => (b ? gcd(b, a % b) : a);
+
+export function startWishes(root, state) {
+  const pick = el("select", { id: "wish", onchange: show }, BELOW.map(([q, text]) => el("option", { value: q }, text)));
+  const ways = el("div", { class: "chips" }), none = el("p", { class: "hint" });
+  let fingered = null;
+  root.append(el("div", { class: "row wishes" }, field("I want a third note", pick), ways), none, howExactly(state));
+
+  function show() {
+    if (!fingered) return;
+    const q = Number(pick.value), found = [];
+    const voice = state.choices.voices.find((each) => each.name === state.words.voice) ?? state.choices.voices[0];
+    for (let p = 1; p <= MOST; p += 1) {
+      const midi = midiOf((fingered * p) / q, state.words.a4);
+      if (gcd(p, q) === 1 && midi >= parseNote(voice.low) - 0.5 && midi <= parseNote(voice.high) + 0.5) found.push([`${p}/${q}`, midi]);
+    }
+    ways.replaceChildren(...found.map(([ratio, midi]) => {
+      const near = Math.round(midi);
+      return el("button", { type: "button", class: "chip", onclick: () => state.set({ sung: ratio }) },
+        `sing ${ratio}: ${pretty(noteText(near, 100 * (midi - near)))}`);
+    }));
+    none.textContent = found.length ? "" : "This voice has no note that would make it.";
+  }
+  state.on("predicted", (told) => ((fingered = told.fingered_hz), show()));
+}
+
+/** A button that has the ends of the lock looked for, and what was found. */
+function howExactly(state) {
+  const judge = latest("/api/judge");
+  const says = el("p", { id: "exactly", "aria-live": "polite" });
+  const ask = el("button", { type: "button", class: "quiet", id: "how-exactly", hidden: true, onclick: look }, "How exactly must I sing it?");
+  async function look() {
+    const { words } = state;
+    ask.disabled = true;
+    says.textContent = "Looking for the ends of the lock …";
+    try {
+      const { verdict } = await (await judge({ words, lock_range: true })).json();
+      if (words === state.words) says.textContent = pretty(rangeWords(verdict));
+    } catch (error) {
+      says.textContent = "";
+      if (!dropped(error)) state.tell("trouble", error.message);
+    }
+    ask.disabled = false;
+  }
+  state.watch(() => ((says.textContent = ""), (ask.hidden = true)));
+  state.onJudged(({ verdict }) => (ask.hidden = !(verdict.state === "locked" && verdict.sung_hz)));
+  return el("div", { class: "row" }, ask, says);
+}
+
+function rangeWords({ lock_range_cents: range, ratio }) {
+  if (!range) return "The ends of the lock could not be found.";
+  const far = (end) => (Math.abs(end) < 0.05 ? "less than 0.1 cents" : `${Math.abs(end).toFixed(1)} cents`);
+  const [low, high] = range.map((end, side) => (end === null ? "somewhere" : `${far(end)} ${end < 0 || (end === 0 && !side) ? "under" : "over"}`));
+  return `The lock holds from ${low} to ${high} exactly ${ratio} of the played note: for a voice like a clock. A real singer bends towards the lock, or away from it.`;
+}

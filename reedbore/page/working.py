@@ -1,0 +1,108 @@
+"""Work for the page: in threads, so that no tab waits for another, and so that it can be stopped.
+
+In: something that blocks. Out: its result, unless the browser has gone or the program ends.
+"""
+
+import asyncio
+import threading
+from collections.abc import Callable
+from typing import TypeVar
+
+import anyio
+import anyio.to_thread
+from starlette.requests import Request
+
+from reedbore import stopping
+
+QUICK, SLOW = 4, 2
+"""Pieces of work at the same time: what is played and seen, and what takes seconds."""
+
+T = TypeVar("T")
+
+
+class Work:
+    """One piece of work; `wanted` is set once nobody wants it any longer."""
+
+    def __init__(self) -> None:
+        self.unwanted = threading.Event()
+        self._loop = asyncio.get_running_loop()
+        self._scope: anyio.CancelScope | None = None
+
+    async def run(self, job: Callable[[], T], lanes: anyio.CapacityLimiter) -> T:
+        """Do a job in a thread.
+
+        Parameters
+        ----------
+        job : callable
+            What blocks; it ends early where it calls `stopping.check`.
+        lanes : CapacityLimiter
+            How many jobs of its kind there may be.
+
+        Returns
+        -------
+        object
+            What the job returns.
+
+        Raises
+        ------
+        Stopped
+            If nobody wants it any longer.
+        """
+        if self.unwanted.is_set():
+            raise stopping.Stopped
+        token = stopping.wanted.set(self.unwanted)
+        try:
+            with anyio.CancelScope() as self._scope:
+                return await anyio.to_thread.run_sync(job, limiter=lanes, abandon_on_cancel=True)
+        finally:
+            self._scope = None
+            stopping.wanted.reset(token)
+        raise stopping.Stopped
+
+    async def watch(self, request: Request) -> None:
+        """Stop the work once the browser has gone; a thread under way is waited for."""
+        while (await request.receive())["type"] != "http.disconnect":
+            pass
+        self.unwanted.set()
+
+    def abandon(self) -> None:
+        """Stop the work and wait for nothing; from any thread."""
+        self.unwanted.set()
+        self._loop.call_soon_threadsafe(self._leave)
+
+    def _leave(self) -> None:
+        if self._scope is not None:
+            self._scope.cancel()
+
+
+class Works:
+    """All work under way."""
+
+    def __init__(self) -> None:
+        self.quick, self.slow = anyio.CapacityLimiter(QUICK), anyio.CapacityLimiter(SLOW)
+        self._under_way: set[Work] = set()
+        self._ended = False
+
+    @property
+    def under_way(self) -> int:
+        """How many pieces of work there are."""
+        return len(self._under_way)
+
+    def begin(self) -> Work:
+        """Return a new piece of work."""
+        work = Work()
+        self._under_way.add(work)
+        if self._ended:
+            work.unwanted.set()
+        return work
+
+    def end(self, work: Work) -> None:
+        """Stop a piece of work, if it is still under way, and forget it."""
+        work.unwanted.set()
+        self._under_way.discard(work)
+
+    def stop(self) -> None:
+        """Stop all, also what is still to come: the program ends."""
+        self._ended = True
+        for work in list(self._under_way):
+            work.abandon()

@@ -1,0 +1,144 @@
+"""A real browser on the real server: what the tests of the page share.
+
+Playwright drives the Chromium that the system has; without one these tests are skipped.
+"""
+
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+import uvicorn
+from browsing import Open, until
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Page,
+    Route,
+    sync_playwright,
+)
+
+from reedbore.page.server import make_app
+
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--autoplay-policy=no-user-gesture-required",
+]
+
+# Whatever reaches the loudspeakers is kept beside them, for `heard`.
+LISTEN = """
+{
+  const connect = AudioNode.prototype.connect;
+  AudioNode.prototype.connect = function (to, ...more) {
+    if (to instanceof AudioDestinationNode && to.context instanceof AudioContext) {
+      const ear = to.context.createAnalyser();
+      ear.fftSize = 32768;
+      connect.call(this, ear);
+      globalThis.ear = ear;
+    }
+    return connect.call(this, to, ...more);
+  };
+}
+"""
+
+
+@pytest.fixture(scope="session")
+def address() -> Iterator[str]:
+    """Serve the page from a thread, as `reedbore page` does."""
+    listening = socket.socket()
+    listening.bind(("127.0.0.1", 0))
+    server = uvicorn.Server(uvicorn.Config(make_app(), log_level="warning", lifespan="off"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+    server.should_exit = True
+    thread.join(10)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("there is no chromium; `.ci/run install` installs it")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+class Watched:
+    """Contexts of one browser whose every request and complaint is kept."""
+
+    def __init__(self, browser: Browser):
+        self.browser = browser
+        self.contexts: list[BrowserContext] = []
+        self.asked: list[tuple[str, str]] = []
+        self.complaints: list[str] = []
+
+    def context(self, **options: Any) -> BrowserContext:
+        """Open a window of its own, that shares nothing with another."""
+        options = {"viewport": {"width": 1440, "height": 900}, **options}
+        context = self.browser.new_context(**options)
+        context.set_default_timeout(15_000)
+        context.add_init_script(LISTEN)
+        context.route("**/*", self._gate)
+        context.on("weberror", lambda error: self.complaints.append(str(error.error)))
+        context.on("console", self._hear)
+        self.contexts.append(context)
+        return context
+
+    def _gate(self, route: Route) -> None:
+        """Let nothing out of this machine."""
+        request = route.request
+        self.asked.append((request.method, request.url))
+        if request.url.startswith(("http://127.0.0.1:", "data:", "blob:")):
+            route.continue_()
+        else:
+            route.abort()
+
+    def _hear(self, message: ConsoleMessage) -> None:
+        # A refused question is logged as a failed resource: the page tells it in a sentence.
+        if message.type == "error" and not message.text.startswith("Failed to load resource"):
+            self.complaints.append(message.text)
+
+
+@pytest.fixture
+def watched(browser: Browser) -> Iterator[Watched]:
+    """Watch the browser; the test fails if anything left the machine or an error was thrown."""
+    watched = Watched(browser)
+    yield watched
+    for context in watched.contexts:
+        context.close()
+    inside = ("http://127.0.0.1:", "data:", "blob:")
+    assert [url for _, url in watched.asked if not url.startswith(inside)] == []
+    assert watched.complaints == []
+
+
+@pytest.fixture
+def open_page(watched: Watched, address: str) -> Open:
+    """Open the page in a window of its own, and wait until its controls stand there."""
+
+    def opened(path: str = "/", **options: Any) -> Page:
+        page = watched.context(**options).new_page()
+        page.goto(address + path)
+        until(page, "() => globalThis.reedbore")
+        return page
+
+    return opened
+
+
+@pytest.fixture
+def page(open_page: Open) -> Page:
+    return open_page()

@@ -1,0 +1,231 @@
+"""The page in a browser: every control does what it says."""
+
+import json
+from pathlib import Path
+
+import pytest
+from browsing import put, settle, setup_of, slide, until, words
+from playwright.sync_api import Page
+
+from reedbore.notes import cents, midi_to_hz
+
+pytestmark = pytest.mark.browser
+
+
+def key(page: Page, board: str, midi: int) -> None:
+    """Press a key of one of the two keyboards."""
+    page.get_by_role("radiogroup", name=f"{board} note, keyboard").locator(
+        f"[data-midi='{midi}']"
+    ).click(position={"x": 5, "y": 40})
+
+
+def test_horn_and_fingered_note(page: Page):
+    page.get_by_label("Note", exact=True).fill("D3")
+    page.get_by_label("Note", exact=True).press("Enter")
+    assert setup_of(page) == {"fingered": "D3"}
+    key(page, "Fingered", 48)
+    assert setup_of(page) == {"fingered": "C3"}
+    slider = page.get_by_label("Up and down the horn")
+    slider.focus()
+    slider.press("ArrowRight")
+    assert setup_of(page) == {"fingered": "C#3"}
+    page.get_by_text("written", exact=True).click()
+    assert setup_of(page) == {"fingered": "Eb4", "written": True}  # a ninth over what sounds
+    page.get_by_text("concert", exact=True).click()
+    assert setup_of(page) == {"fingered": "C#3"}
+    page.get_by_label("Horn", exact=True).select_option("clarinet-b-flat")
+    assert setup_of(page) == {"horn": "clarinet-b-flat", "fingered": "D3"}  # its lowest note
+    page.get_by_label("Note", exact=True).fill("B3")
+    page.get_by_label("Note", exact=True).press("Enter")
+    page.get_by_label("Fingering").select_option("fork")
+    assert setup_of(page) == {"horn": "clarinet-b-flat", "fingered": "B3", "fingering": "fork"}
+    assert settle(page)["title"].startswith("Clarinet in B-flat, B3 fingered (fork)")
+
+
+def test_sung_note(page: Page):
+    text = page.get_by_label("Note, interval or ratio")
+    text.fill("5/3")
+    text.press("Enter")
+    assert setup_of(page) == {"sung": "5/3"}
+    until(page, "() => document.querySelector('.tile.voice .name').textContent.startsWith('G3')")
+    key(page, "Sung", 60)
+    assert setup_of(page) == {"sung": "C4"}
+    slide(page, "Cents off that note", -12.5)
+    assert setup_of(page) == {"sung": "C4-12.5c"}
+    page.get_by_label("Voice", exact=True).select_option("low-female")
+    assert setup_of(page) == {"sung": "C4-12.5c", "voice": "low-female"}
+    page.get_by_label("Nobody sings").check()
+    assert setup_of(page) == {"sung": None, "voice": "low-female"}
+    assert settle(page)["verdict"]["state"] == "unsung"
+    page.get_by_label("Nobody sings").uncheck()
+    assert setup_of(page)["sung"] == "C4-12.5c"
+
+
+def test_the_just_note_is_one_click_away(page: Page):
+    put(page, {"sung": "D4"})
+    page.get_by_role("button", name="Sing exactly 5/2").click()
+    assert setup_of(page) == {"sung": "5/2"}
+    verdict = settle(page)["verdict"]
+    just = 2.5 * midi_to_hz(46)  # the ratio over B flat 2, by arithmetic
+    assert cents(verdict["sung_hz"], just) == pytest.approx(0.0, abs=0.2)
+
+
+def test_how_strongly_and_how_hard(page: Page):
+    slide(page, "Depth: how strongly I sing", 0.2)
+    assert setup_of(page) == {"depth": 0.2}
+    page.get_by_text("ff", exact=True).click()
+    assert setup_of(page) == {"depth": 0.2, "breath": "ff"}
+    page.get_by_label("in kPa").fill("2.5")
+    page.get_by_label("in kPa").press("Enter")
+    assert setup_of(page) == {"depth": 0.2, "breath": "2.5kPa"}
+    assert settle(page)["settings"]["breath.pressure_kpa"] == pytest.approx(2.5)
+    page.get_by_text("usual", exact=True).click()
+    assert setup_of(page) == {"depth": 0.2}
+
+
+def test_reed_bore_and_vowel(page: Page):
+    length = settle(page)["settings"]["bore.length_mm"]
+    for label, value, name in (
+        ("Reed strength", 3.0, "reed.strength"),
+        ("Tip opening", 1.2, "reed.opening_mm"),
+        ("Firmness of the lip", 1.25, "reed.lip"),
+    ):
+        slide(page, label, value)
+        assert setup_of(page) == {name: value}
+        page.get_by_role("button", name=f"Take back {name} = {value:g}").click()
+        assert setup_of(page) == {}
+    slide(page, "Bore length", -8.0)
+    assert setup_of(page) == {"bore.length_mm": pytest.approx(length - 8.0, abs=0.01)}
+    slide(page, "Bore length", 0.0)
+    page.locator("fieldset", has_text="Vowel on the tongue").get_by_text("a", exact=True).click()
+    assert setup_of(page) == {"voice.vowel": "a"}
+    page.get_by_label("Any other setting").select_option("air.temperature_c")
+    page.get_by_label("Value", exact=True).fill("31")
+    page.get_by_role("button", name="Set", exact=True).click()
+    assert setup_of(page) == {"voice.vowel": "a", "air.temperature_c": 31}
+    assert settle(page)["settings"]["air.temperature_c"] == pytest.approx(31.0)
+
+
+def test_the_answer_in_words_and_in_numbers(page: Page):
+    told = settle(page)
+    assert page.locator("#sentence").inner_text().replace("♭", "b") == told["sentence"]
+    assert "The reed locks to the voice" in told["sentence"]
+    assert page.locator("#answer .badge").inner_text().split() == ["●", "locked"]
+    names = page.locator("#answer .tile .name").all_inner_texts()
+    assert [name.replace("♭", "b").split()[0] for name in names] == ["Bb2", "D4", "Bb1"]
+    page.get_by_text("The numbers").click()
+    shown = page.locator("#answer dl dd").all_inner_texts()
+    assert len(shown) == len(told["how"])
+    assert any("ratio 5/2" in line for line in shown)
+
+
+def test_waves_and_lines_are_drawn_and_told(page: Page):
+    settle(page)
+    until(page, "() => document.querySelector('#waves .caption').textContent")
+    said = page.locator("#waves .caption").inner_text()
+    assert "the voice swings 5 times in it, the horn twice" in said
+    for panel in ("waves", "spectrum"):
+        colours = page.evaluate(
+            """(panel) => {
+              const sheet = document.querySelector(`#${panel} canvas`);
+              const { data } = sheet.getContext("2d").getImageData(0, 0, sheet.width, sheet.height);
+              return new Set(new Uint32Array(data.buffer)).size;
+            }""",
+            panel,
+        )
+        assert colours > 20, panel
+    lines = page.locator("#spectrum canvas").first
+    lines.focus()
+    lines.press("ArrowRight")
+    assert " Hz (" in page.locator("#spectrum .caption").inner_text()
+
+
+def test_light_and_dark(page: Page):
+    paper = "() => getComputedStyle(document.body).backgroundColor"
+    light = page.evaluate(paper)
+    page.get_by_role("button", name="Show the page dark").click()
+    assert page.evaluate(paper) != light
+    page.reload()
+    until(page, "() => globalThis.reedbore")
+    assert page.evaluate(paper) != light  # it is remembered
+    page.get_by_role("button", name="Show the page light").click()
+    assert page.evaluate(paper) == light
+
+
+def test_two_setups_side_by_side(page: Page):
+    first = settle(page)["sentence"]
+    page.get_by_role("button", name="Keep this as A").click()
+    put(page, {"sung": "A3"})
+    settle(page)
+    sides = [text.replace("♭", "b") for text in page.locator("#compare .says").all_inner_texts()]
+    assert sides[0] == first
+    assert sides[1] == words_of_verdict(page)
+    assert "D4" in page.locator("#compare .hint").last.inner_text()
+    page.get_by_role("button", name="Go back to A").click()
+    assert setup_of(page) == {}
+
+
+def words_of_verdict(page: Page) -> str:
+    return settle(page)["sentence"]
+
+
+# --- files and links -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("kind", "head"), [("wav", b"RIFF"), ("png", b"\x89PNG"), ("json", b"{"), ("toml", b"")]
+)
+def test_what_is_saved_is_a_file(page: Page, tmp_path: Path, kind: str, head: bytes):
+    page.get_by_label("Seconds").fill("1")
+    with page.expect_download() as waited:
+        page.locator(f"#save-{kind}").click()
+    saved = tmp_path / waited.value.suggested_filename
+    waited.value.save_as(saved)
+    assert saved.suffix == f".{kind}"
+    assert saved.read_bytes().startswith(head)
+    assert saved.stat().st_size > 300
+    assert saved.name in page.locator("#files .caption").inner_text()
+
+
+@pytest.mark.parametrize("kind", ["json", "toml"])
+def test_a_setup_that_was_saved_can_be_opened(page: Page, tmp_path: Path, kind: str):
+    put(page, {"sung": "5/3", "breath": "2.5kPa", "settings": {"reed.opening_mm": 1.2}})
+    before = settle(page)
+    page.get_by_label("Seconds").fill("1")
+    with page.expect_download() as waited:
+        page.locator(f"#save-{kind}").click()
+    saved = tmp_path / waited.value.suggested_filename
+    waited.value.save_as(saved)
+    page.evaluate("() => void reedbore.state.replace({})")
+    page.get_by_label("Open a sidecar or a preset").set_input_files(saved)
+    until(page, "() => document.querySelector('#files .caption').textContent.includes('Opened')")
+    after = settle(page)
+    for name in ("reed.opening_mm", "breath.pressure_kpa"):
+        assert after["settings"][name] == pytest.approx(before["settings"][name], rel=1e-6)
+    # A preset is a horn: it is tuned anew, with its own reed and breath. A take stays as it was.
+    if kind == "json":
+        assert after["settings"] == pytest.approx(before["settings"], rel=1e-6)
+        assert after["sentence"] == before["sentence"]
+
+
+def test_a_link_brings_the_setup_back(page: Page):
+    put(page, {"fingered": "D3", "sung": "5/3", "settings": {"reed.opening_mm": 1.2}})
+    asked = words(page)
+    link = page.get_by_label("Link that brings this setup back").input_value()
+    other = page.context.new_page()
+    other.goto(link)
+    until(other, "() => globalThis.reedbore")
+    assert words(other) == asked
+    assert other.get_by_label("Note", exact=True).input_value() == "D3"
+    page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page.get_by_role("button", name="Copy the link").click()
+    until(page, "() => document.querySelector('#files .caption').textContent.includes('copied')")
+    assert page.evaluate("() => navigator.clipboard.readText()") == link
+
+
+def test_a_link_cut_short_is_the_demo(page: Page):
+    page.goto(page.url.split("#")[0] + "#" + json.dumps({"sung": "5/3"})[:-3])
+    page.reload()
+    until(page, "() => globalThis.reedbore")
+    assert setup_of(page) == {}
+    assert settle(page)["verdict"]["state"] == "locked"

@@ -1,0 +1,255 @@
+"""The page in a browser: moving bore, lock map, lock table, and the lesson from end to end."""
+
+import pytest
+from browsing import put, settle, setup_of, slide, until, words
+from playwright.sync_api import Locator, Page
+
+from reedbore.breath_levels import threshold
+from reedbore.page.words import read_words
+from reedbore.request import read_request, tune_request
+
+pytestmark = pytest.mark.browser
+
+SOUNDING = "() => document.documentElement.dataset.sounding"
+FRAME = """() =>
+  [...document.querySelectorAll("#bore canvas")].map((sheet) => sheet.toDataURL()).join()"""
+
+
+def panel(page: Page, name: str) -> Locator:
+    """Go to a panel, which is begun only after the first verdict, and wait until it is there."""
+    until(page, f"() => document.querySelector('#{name} .room').childElementCount > 0")
+    found = page.locator(f"#{name}")
+    found.scroll_into_view_if_needed()
+    return found
+
+
+# --- the bore ------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def bore(page: Page) -> Locator:
+    found = panel(page, "bore")
+    until(page, "() => document.querySelector('#bore .room').dataset.bore === 'ready'")
+    return found
+
+
+def room(page: Page, name: str) -> str:
+    said: str = page.evaluate(f"() => document.querySelector('#bore .room').dataset.{name} ?? ''")
+    return said
+
+
+def test_the_bore_moves_and_can_be_stopped(page: Page, bore: Locator, record_property):
+    assert room(page, "running") == "true"
+    first = page.evaluate(FRAME)
+    until(page, "() => Number(document.querySelector('#bore .room').dataset.fps) > 0")
+    record_property("frames a second", room(page, "fps"))
+    assert page.evaluate(FRAME) != first
+    bore.get_by_role("button", name="Pause").click()
+    still = page.evaluate(FRAME)
+    page.wait_for_timeout(200)
+    assert page.evaluate(FRAME) == still
+    bore.get_by_role("button", name="One step on").click()
+    stepped = page.evaluate(FRAME)
+    assert stepped != still
+    bore.get_by_role("button", name="One step on").click()
+    assert page.evaluate(FRAME) != stepped
+    bore.get_by_role("button", name="One step back").click()
+    assert page.evaluate(FRAME) == stepped
+
+
+def test_the_bore_can_be_dragged_through_time_and_slowed(page: Page, bore: Locator):
+    bore.get_by_role("button", name="Pause").click()
+    slide(page, "Time", 0)
+    first, said = page.evaluate(FRAME), bore.locator(".caption").inner_text()
+    slide(page, "Time", 100)
+    assert page.evaluate(FRAME) != first
+    assert "ms" in bore.inner_text()
+    assert said
+    slide(page, "Speed", 0)
+    assert "1:1000" in bore.inner_text()
+    slide(page, "Speed", 100)
+    assert "1:20" in bore.inner_text()
+
+
+def test_the_bore_is_driven_by_keys_and_told_in_words(page: Page, bore: Locator):
+    scene = bore.locator(".bore-scene")
+    scene.focus()
+    scene.press(" ")
+    assert room(page, "running") == "false"
+    scene.press("Home")
+    captions = set()
+    for _ in range(24):
+        for _ in range(10):
+            scene.press("ArrowRight")
+        captions.add(bore.locator(".caption").inner_text())
+    assert len(captions) >= 4
+    bore.get_by_text("What happens, moment by moment").click()
+    listed = bore.locator("ol button").all_inner_texts()
+    assert len(listed) >= 4
+    assert all(any(text in line for line in listed) for text in captions)
+
+
+def test_another_setup_moves_otherwise(page: Page, bore: Locator):
+    bore.get_by_role("button", name="Pause").click()
+    slide(page, "Time", 50)
+    before = page.evaluate(FRAME)
+    with page.expect_response("**/api/bore"):
+        put(page, {"horn": "plain-cylinder", "fingered": "Bb2", "sung": "3/1"})
+    until(page, f"(before) => ({FRAME})() !== before", before)
+
+
+# --- map and table -------------------------------------------------------------------------------
+
+
+def test_a_cell_of_the_map_is_told_loaded_and_played(page: Page):
+    found = panel(page, "map")
+    page.locator("#each-change").uncheck()
+    found.get_by_label("Cells", exact=True).select_option("12")
+    found.get_by_label("Across", exact=True).select_option("reed.opening_mm")
+    found.get_by_label("Across: from").fill("1.0")
+    found.get_by_label("Across: to").fill("1.4")
+    found.get_by_role("button", name="Compute the map").click()
+    until(page, "() => document.querySelector('#map [role=status]').textContent.startsWith('Done')")
+    sheet = found.locator("canvas")
+    box = sheet.bounding_box()
+    assert box
+    sheet.hover(position={"x": box["width"] * 0.5, "y": box["height"] * 0.4})
+    said = found.locator(".cell-says").inner_text()
+    assert "fingered" in said
+    assert "sung" in said
+    with page.expect_response("**/api/sound"):
+        sheet.click(position={"x": box["width"] * 0.5, "y": box["height"] * 0.4})
+    loaded = setup_of(page)
+    assert 1.0 <= loaded["reed.opening_mm"] <= 1.4
+    assert loaded["sung"]
+    assert until(page, SOUNDING) == "setup"
+    told = settle(page)
+    assert told["verdict"]["state"] in said or told["verdict"]["ratio"] in said
+    page.keyboard.press("Escape")
+    sheet.focus()
+    sheet.press("ArrowRight")
+    sheet.press("Enter")
+    assert setup_of(page)["reed.opening_mm"] > loaded["reed.opening_mm"]
+    assert until(page, SOUNDING) == "setup"
+
+
+def test_a_map_can_be_called_off_and_a_wrong_axis_is_told(page: Page):
+    found = panel(page, "map")
+    found.get_by_label("Cells", exact=True).select_option("40")
+    found.get_by_role("button", name="Compute the map").click()
+    until(page, "() => document.querySelector('#map .legend').childElementCount > 0")
+    found.get_by_role("button", name="Call it off").click()
+    until(page, "() => document.querySelector('#map [role=status]').textContent.includes('off')")
+    found.get_by_label("Across: from").fill("nonsense")
+    found.get_by_role("button", name="Compute").click()
+    until(
+        page, "() => document.querySelector('#map [role=status]').textContent.includes('nonsense')"
+    )
+
+
+@pytest.mark.slow
+def test_a_row_of_the_table_is_loaded_and_played(page: Page):
+    put(page, {"fingered": "B3"})  # few ratios lie in the voice's range
+    found = panel(page, "table")
+    page.locator("#each-change").uncheck()
+    found.get_by_role("button", name="Make the table").click()
+    until(page, "() => document.querySelector('#table tbody button')", seconds=120.0)
+    assert "What may be sung over B3" in found.locator("caption").inner_text()
+    row = found.locator("tbody tr", has=page.get_by_role("button")).first
+    ratio = row.locator("td").nth(1).inner_text()
+    row.get_by_role("button").click()
+    assert until(page, SOUNDING) == "setup"
+    verdict = settle(page)["verdict"]
+    assert verdict["ratio"] == ratio
+    assert verdict["fingered_note"] == "B3"
+
+
+def test_the_table_can_be_called_off(page: Page):
+    found = panel(page, "table")
+    found.get_by_role("button", name="Make the table").click()
+    until(page, "() => document.querySelector('#table progress').value > 0")
+    found.get_by_role("button", name="Call it off").click()
+    until(page, "() => document.querySelector('#table [role=status]').textContent.includes('off')")
+
+
+# --- the lesson ----------------------------------------------------------------------------------
+
+
+def answered(page: Page, lesson: Locator, answer: object = None) -> str:
+    """Answer a task as a student does, and return what is said to it."""
+    given = lesson.locator("form input, form select")
+    if given.count():
+        if given.evaluate("(node) => node.tagName") == "SELECT":
+            given.select_option(str(answer))
+        else:
+            given.fill(str(answer))
+    lesson.get_by_role("button", name="Check it").click()
+    return str(until(page, "() => document.querySelector('#lesson [data-right]')?.textContent"))
+
+
+def least_breath(page: Page) -> float:
+    setup = tune_request(read_request(read_words(words(page)))).setup
+    return threshold(setup) / 1e3
+
+
+@pytest.mark.slow
+def test_the_lesson_from_the_first_step_to_the_last(page: Page):
+    lesson = panel(page, "lesson")
+    page.locator("#each-change").uncheck()
+    lesson.get_by_role("button", name="Start the lesson").click()
+    solved = 0
+    for step in LESSON:
+        assert lesson.locator("h3").inner_text().startswith(f"{solved + 1}. ")
+        assert lesson.locator("h3").evaluate("(node) => node === document.activeElement")
+        for wrong in step.wrong:
+            assert answered(page, lesson, wrong).startswith("Not yet."), step.name
+        assert answered(page, lesson, step.right(page)).startswith("Right."), step.name
+        solved += 1
+        done = lesson.get_by_role("button", name=", done")
+        assert done.count() == solved
+        on = lesson.get_by_role("button", name="On to the next step")
+        if on.count():
+            on.click()
+    assert solved == 8
+    assert "the last of all the tasks" in lesson.inner_text()
+
+
+class Told:
+    """A step: wrong answers, and how a student finds the right one."""
+
+    def __init__(self, name, right, *wrong):
+        self.name, self.right, self.wrong = name, right, wrong
+
+
+def sing(note: str):
+    """Set the sung note and answer with it."""
+    return lambda page: put(page, {"sung": note})
+
+
+LESSON = (
+    # Half the tube, the octave: textbook acoustics of a pipe closed at one end.
+    Told("air", lambda page: settle(page)["settings"]["bore.length_mm"] / 2, 2000),
+    Told("reed", lambda page: 1.05 * least_breath(page), 0.5, 5),
+    Told("voice", lambda page: "F3", "E2"),
+    Told("multiple", lambda page: 2, 3),
+    Told("octave", lambda page: "Bb1", "Bb2", "C2"),
+    Told("lower", sing("7/4")),
+    Told("drift", lambda page: 10 * abs(settle(page)["verdict"]["drift_hz"]), 400),
+    Told("rough", sing("5/3")),
+)
+
+
+def test_a_step_of_the_lesson_sets_the_controls_and_shows_where_to_look(page: Page):
+    lesson = panel(page, "lesson")
+    lesson.get_by_role("button", name="Start the lesson").click()
+    lesson.get_by_role("button", name="Step 6, Lower still").click()
+    assert setup_of(page) == {"fingered": "D3", "sung": "B3-15.7c"}
+    put(page, {"sung": "A3"})
+    lesson.get_by_role("button", name="Set the controls again").click()
+    assert setup_of(page)["sung"] == "B3-15.7c"
+    lesson.get_by_role("button", name="Hear it").click()
+    assert until(page, SOUNDING) == "setup"
+    lesson.get_by_role("button", name="Look: What the sound is made of").click()
+    assert page.evaluate("() => document.activeElement.id") == "spectrum"
+    lesson.get_by_role("button", name="Back", exact=True).click()
+    assert lesson.locator("h3").inner_text().startswith("5. ")

@@ -1,0 +1,165 @@
+"""The page in a browser: what it plays is what is rendered, at the level it is rendered at."""
+
+import numpy as np
+import pytest
+from browsing import put, sent, settle, slide, until, waveform
+from numpy.typing import NDArray
+from playwright.sync_api import Page
+
+from reedbore import audio
+from reedbore.page.looping import Loop, looped
+from reedbore.page.words import read_words
+from reedbore.render import FULL_SCALE_PA, SOUND_RATE, render
+from reedbore.request import read_request, tune_request
+
+pytestmark = pytest.mark.browser
+
+USUAL_LOUDNESS = 0.4**2  # what the page starts with
+LAST_BITS = 2.0 / 32768.0  # of 16: rounding, and 32767 or 32768 steps to full scale
+HEARD = "() => (ear.getFloatTimeDomainData((globalThis.caught ??= new Float32Array(32768))), 0)"
+
+
+def rendered(asked: dict) -> NDArray[np.float64]:
+    """Render what the page asked for, as a file of it begins and ends. [full scale]"""
+    setup = tune_request(read_request(read_words(asked["words"]))).setup
+    sound = audio.remove_dc(render(setup, asked["seconds"]).sound, SOUND_RATE)
+    return audio.fade(sound, SOUND_RATE, 0.02) / FULL_SCALE_PA
+
+
+def heard(page: Page) -> NDArray[np.float64]:
+    """What reached the loudspeakers in the last two thirds of a second. [full scale]"""
+    page.evaluate(HEARD)
+    return np.array(page.evaluate("() => Array.from(caught)"))
+
+
+def level(samples: NDArray[np.float64]) -> float:
+    return float(np.sqrt(np.mean(samples**2)))
+
+
+def alike(part: NDArray[np.float64], whole: NDArray[np.float64]) -> float:
+    """Correlation of a part with the place in a whole that is most like it, 1 at most."""
+    size = whole.size + part.size
+    product = np.fft.irfft(np.fft.rfft(whole, size) * np.conj(np.fft.rfft(part, size)), size)
+    place = int(np.argmax(product[: whole.size - part.size + 1]))
+    return float(np.corrcoef(part, whole[place : place + part.size])[0, 1])
+
+
+def going_round(loop: Loop) -> NDArray[np.float64]:
+    return np.tile(loop.sound[loop.first : loop.end], 3)
+
+
+def change(page: Page, patch: dict) -> tuple[NDArray[np.float64], dict]:
+    """Change the setup; the sound that is fetched for it, and what was asked for."""
+    with page.expect_response("**/api/sound") as waited:
+        put(page, patch)
+    return waveform(waited.value), sent(waited.value)
+
+
+def test_the_sound_fetched_is_the_take_that_is_rendered(page: Page):
+    for patch in ({"sung": "5/3"}, {"horn": "clarinet-b-flat", "fingered": "D3", "sung": "+7st"}):
+        fetched, asked = change(page, patch)
+        expected = rendered(asked)
+        assert fetched.size == expected.size
+        # Its last tenth, at most a quarter of a second, is bent so that it goes round.
+        steady = expected.size - SOUND_RATE // 4
+        assert np.abs(fetched - expected)[:steady].max() < LAST_BITS
+        assert np.ptp(expected) > 0.05
+
+
+def test_the_browser_decodes_the_same_samples(page: Page):
+    fetched, asked = change(page, {"depth": 0.2})
+    decoded = page.evaluate(
+        """async (asked) => {
+          const { clipOf } = await import("/sound.js");
+          const clip = await clipOf(asked.words, { seconds: asked.seconds });
+          return [Array.from(clip.buffer.getChannelData(0)), clip.start, clip.end];
+        }""",
+        asked,
+    )
+    samples, start, end = decoded
+    assert np.abs(np.array(samples) - fetched).max() < LAST_BITS
+    loop = looped(rendered(asked), SOUND_RATE)
+    assert (start, end) == pytest.approx((loop.first / SOUND_RATE, loop.end / SOUND_RATE))
+
+
+def test_what_is_held_goes_round_and_reaches_the_loudspeakers(page: Page):
+    _, asked = change(page, {"sung": "3/2"})
+    settle(page)
+    whole = going_round(looped(rendered(asked), SOUND_RATE))
+    page.locator("#keep-sounding").click()
+    page.wait_for_timeout(3500)  # longer than the take: it has gone round
+    assert page.evaluate("() => document.documentElement.dataset.sounding") == "setup"
+    assert page.evaluate("() => ear.context.state") == "running"
+    before = page.evaluate("() => ear.context.currentTime")
+    part = heard(page)
+    assert alike(part, whole) > 0.99
+    assert level(part) == pytest.approx(USUAL_LOUDNESS * level(whole), rel=0.05)
+    until(page, "(before) => ear.context.currentTime > before + 0.1", before)
+    page.keyboard.press("Escape")
+    until(page, "() => document.documentElement.dataset.sounding === ''")
+    page.wait_for_timeout(1200)
+    assert level(heard(page)) < 1e-6
+
+
+def test_a_change_is_heard_at_once_while_a_sound_is_held(page: Page):
+    page.locator("#keep-sounding").click()
+    until(page, "() => document.documentElement.dataset.sounding === 'setup'")
+    fetched, asked = change(page, {"sung": "C4"})
+    assert fetched.size
+    page.wait_for_timeout(1500)
+    assert alike(heard(page), going_round(looped(rendered(asked), SOUND_RATE))) > 0.99
+
+
+def test_a_tap_plays_the_take_once_and_a_press_as_long_as_it_lasts(page: Page):
+    button = page.locator("#play")
+    button.hover()
+    page.mouse.down()
+    page.wait_for_timeout(3500)  # longer than the take
+    assert level(heard(page)) > 1e-3
+    page.mouse.up()
+    until(page, "() => document.documentElement.dataset.sounding === ''", seconds=2.0)
+    button.click()
+    until(page, "() => document.documentElement.dataset.sounding === 'setup'")
+    until(page, "() => document.documentElement.dataset.sounding === ''", seconds=10.0)
+
+
+def test_louder_is_louder_and_nothing_is_silence(page: Page):
+    page.locator("#keep-sounding").click()
+    page.wait_for_timeout(1500)
+    usual = level(heard(page))
+    slide(page, "Loudness", 80)
+    page.wait_for_timeout(1200)
+    assert level(heard(page)) == pytest.approx(4.0 * usual, rel=0.1)
+    slide(page, "Loudness", 0)
+    page.wait_for_timeout(1500)
+    assert level(heard(page)) < 1e-4 * usual
+
+
+def test_two_setups_sound_as_loud_as_they_are_against_each_other(page: Page):
+    settle(page)
+    page.locator("#keep-a").click()
+    _, asked = change(page, {"settings": {"reed.opening_mm": 0.9}})
+    settle(page)
+    levels = []
+    for side, patch in (("a", {**asked["words"], "settings": {}}), ("b", asked["words"])):
+        page.locator(f"#play-{side}").hover()
+        page.mouse.down()
+        page.wait_for_timeout(1500)
+        whole = going_round(looped(rendered({**asked, "words": patch}), SOUND_RATE))
+        part = heard(page)
+        page.mouse.up()
+        assert alike(part, whole) > 0.99
+        levels.append((level(part), level(whole)))
+    (first, as_first), (second, as_second) = levels
+    assert first / second == pytest.approx(as_first / as_second, rel=0.05)
+    assert as_first / as_second > 1.5
+    said = page.locator("#compare .caption").inner_text()
+    assert f"{20.0 * np.log10(as_first / as_second):.1f} dB softer" in said
+
+
+def test_no_sound_is_made_before_it_is_asked_for(page: Page):
+    assert page.evaluate("() => globalThis.ear ?? null") is None
+    page.locator("#each-change").uncheck()
+    change(page, {"sung": "C4"})
+    settle(page)
+    assert not page.evaluate("() => document.documentElement.dataset.sounding")

@@ -1,0 +1,259 @@
+"""The lock map and the lock table as the page gets them, against the judge of single takes."""
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from reedbore import many, stopping
+from reedbore.errors import ReedboreError
+from reedbore.figures.maps_look import LOOKS
+from reedbore.lock_report import document
+from reedbore.locks import lock_table
+from reedbore.notes import cents, parse_pitch, parse_sung
+from reedbore.page import maps
+from reedbore.page.words import read_words
+from reedbore.request import read_request, tune_request
+
+DEMO = read_words({})
+NEAR = {"field": "sung", "start": "5/2-1c", "stop": "5/2+1c", "count": 3}
+DEPTH = {"field": "voice.depth", "start": 0.1, "stop": 0.3, "count": 2}
+FINGERED_HZ = parse_pitch("Bb2")
+
+
+def head_of(words=DEMO, along=()):
+    stream = maps.cells(words, along)
+    head = next(stream)
+    stream.close()
+    return head
+
+
+def patched(words, *patches):
+    """Put the words of a cell on those of the page, as its script does."""
+    settings = dict(text.split("=", 1) for text in words.settings)
+    for patch in patches:
+        words = replace(words, **{k: v for k, v in patch.items() if k != "settings"})
+        for name, value in patch["settings"].items():
+            settings.pop(name, None)
+            if value is not None:
+                settings[name] = f"{value!r}"
+    return replace(words, settings=tuple(f"{k}={v}" for k, v in settings.items()))
+
+
+# --- axes ----------------------------------------------------------------------------------------
+
+
+def test_by_itself_the_map_looks_about_the_just_note_against_depth():
+    depth, sung = head_of()["axes"]
+    assert (depth["field"], depth["values"][0], depth["values"][-1]) == ("voice.depth", 0.02, 0.3)
+    # 5/2 is 1200 log2(5/2) = 1586.31 cents: arithmetic of the just scale.
+    assert sung["values"][0] == pytest.approx(1586.3137 - maps.AROUND_CENTS, abs=1e-3)
+    assert sung["values"][-1] == pytest.approx(1586.3137 + maps.AROUND_CENTS, abs=1e-3)
+    assert sung["ticks"][0] == pytest.approx(-maps.AROUND_CENTS, abs=0.01)
+    assert "5/2" in sung["label"]
+
+
+def test_a_note_near_no_ratio_is_the_middle_of_its_own_axis():
+    sung = head_of(replace(DEMO, sung="+1100c"))["axes"][1]
+    assert sung["values"][0] == pytest.approx(1100.0 - maps.AROUND_CENTS, abs=1e-3)
+
+
+def test_any_other_axis_by_itself_reaches_from_below_to_above_what_is_set():
+    opening = head_of(along=[{"field": "reed.opening_mm", "count": 3}, NEAR])["axes"][0]
+    now = tune_request(read_request(DEMO)).setup.value("reed.opening_mm")
+    assert opening["values"][0] < now < opening["values"][-1]
+    assert opening["here"] == 1
+
+
+def test_the_cell_of_what_is_set_is_told():
+    axes = head_of(replace(DEMO, depth=0.3), [DEPTH, NEAR])["axes"]
+    assert [axis["here"] for axis in axes] == [1, 1]
+
+
+def test_what_stands_along_the_axes_can_be_set_again():
+    words = replace(DEMO, settings=("voice.depth=0.05",))
+    axes = head_of(words, [DEPTH, NEAR])["axes"]
+    setup = read_request(patched(words, axes[0]["patches"][1], axes[1]["patches"][0])).setup
+    assert setup.voice.depth == pytest.approx(0.3)
+    wanted = FINGERED_HZ * 2.5 * 2.0 ** (-1.0 / 1200.0)
+    assert abs(cents(setup.voice.frequency, wanted)) < 0.006
+
+
+def test_a_dynamic_stays_the_pressure_that_it_was_when_the_reed_is_swept():
+    words = replace(DEMO, breath="mf")
+    axes = head_of(words, [{"field": "reed.opening_mm", "count": 2}, NEAR])["axes"]
+    kept = tune_request(read_request(patched(words, axes[0]["patches"][1]))).setup
+    mf = tune_request(read_request(words)).setup.breath.pressure
+    assert kept.breath.pressure == pytest.approx(mf, rel=1e-9)
+
+
+def test_nobody_sings_but_a_sung_axis_makes_somebody():
+    sung = head_of(replace(DEMO, sung=None), [DEPTH, {"field": "sung", "count": 3}])["axes"][1]
+    assert sung["values"] == pytest.approx([-6.0, 0.0, 6.0])
+
+
+@pytest.mark.parametrize(
+    ("along", "says"),
+    [
+        ([DEPTH], "two axes"),
+        ([DEPTH, {"field": "time.rate_hz"}], "time.rate_hz"),
+        ([DEPTH, {**NEAR, "count": 61}], "61"),
+        ([DEPTH, {**NEAR, "count": True}], "True"),
+        ([{**DEPTH, "count": 60}, {**NEAR, "count": 60}], "3600 cells"),
+        ([DEPTH, {**NEAR, "start": "5/2+3c"}], "must rise"),
+        ([DEPTH, {**NEAR, "start": "Q9"}], "'Q9'"),
+        ([DEPTH, DEPTH], "twice"),
+        ([{**DEPTH, "stop": 7}, NEAR], "allowed 0 to 1"),
+        ([{**DEPTH, "stop": []}, NEAR], "is no end"),
+        ([{"field": "bore.end"}, NEAR], "only numbers"),
+        ([{"field": 3}, NEAR], "name of a field"),
+    ],
+)
+def test_an_axis_that_cannot_be_is_refused_before_anything_is_told(along, says):
+    with pytest.raises(ReedboreError, match=says) as caught:
+        next(maps.cells(DEMO, along))
+    assert "--" not in str(caught.value)
+
+
+def test_an_unsteady_voice_is_refused():
+    with pytest.raises(ReedboreError, match="like a clock"):
+        next(maps.cells(replace(DEMO, settings=("voice.wander_cents=10",)), [DEPTH, NEAR]))
+
+
+# --- cells ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("shape", [(24, 25), (2, 2), (40, 60), (9, 3)])
+def test_every_cell_comes_once_coarse_first_and_in_small_batches(shape):
+    batches = list(maps._batches(*shape))
+    places = [place for batch in batches for place in batch]
+    assert sorted(places) == [(i, j) for i in range(shape[0]) for j in range(shape[1])]
+    steps = [max(s for s in maps.STEPS if i % s == 0 and j % s == 0) for i, j in places]
+    assert steps == sorted(steps, reverse=True)
+    assert max(map(len, batches)) <= maps.BATCH
+
+
+@pytest.mark.slow
+def test_cells_are_those_that_the_sweep_judges():
+    head, *cells = maps.cells(DEMO, [DEPTH, NEAR])
+    json.dumps([head, *cells], allow_nan=False)
+    last = {(cell["i"], cell["j"]): cell for cell in cells}
+    assert len(last) == head["total"] == 6
+    setup = tune_request(read_request(DEMO)).setup
+    places = sorted(last)
+    setups = []
+    for i, j in places:
+        sung = FINGERED_HZ * 2.0 ** (head["axes"][1]["values"][j] / 1200.0)
+        deep = setup.with_value("voice.depth", head["axes"][0]["values"][i])
+        setups.append(deep.with_value("voice.frequency_hz", sung))
+    judged = many.judge_cells(setups, [FINGERED_HZ] * len(setups))
+    assert [last[place]["state"] for place in places] == [cell.state for cell in judged]
+    assert {cell["ratio"] for cell in last.values()} == {"5/2"}
+    # A cent off the just note a weak voice drifts; the just note itself a strong one holds.
+    assert last[0, 2]["state"] == "drifting"
+    assert last[1, 1]["state"] == "locked"
+    # 5 f_played - 2 f_sung for a note a cent high over an unmoved B flat.
+    assert last[0, 2]["beat"] == pytest.approx(-5.0 * FINGERED_HZ * (2 ** (1 / 1200) - 1), abs=0.2)
+
+
+def test_each_state_has_its_look_in_words_and_colours():
+    looks = head_of()["looks"]
+    assert looks["locked"] == LOOKS["locked"]._asdict()
+    assert set(looks) == set(LOOKS)
+
+
+def test_a_map_that_nobody_wants_stops_before_the_next_batch(monkeypatch):
+    asked = []
+
+    def judged(setups, notes, *, seconds):
+        asked.append(len(setups))
+        return [many.Cell("drifting")] * len(setups)
+
+    monkeypatch.setattr(many, "judge_cells", judged)
+    stream = maps.cells(DEMO, [{**DEPTH, "count": 20}, {**NEAR, "count": 20}])
+    for _ in range(3):
+        next(stream)
+    stream.close()
+    assert asked == [9]
+
+
+def test_what_is_undecided_is_watched_for_longer_at_the_end(monkeypatch):
+    watched = []
+
+    def judged(setups, notes, *, seconds):
+        watched.append(seconds)
+        state = "undecided" if seconds else "locked"
+        return [many.Cell(state, p=5, q=2)] * len(setups)
+
+    monkeypatch.setattr(many, "judge_cells", judged)
+    _, *cells = maps.cells(DEMO, [DEPTH, NEAR])
+    assert [cell["state"] for cell in cells] == ["undecided"] * 6 + ["locked"] * 6
+    assert watched[-1] is None
+    assert [(c["i"], c["j"]) for c in cells[:6]] == [(c["i"], c["j"]) for c in cells[6:]]
+
+
+# --- the table -----------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_the_table_is_that_of_the_locks_command_with_words_beside_it(monkeypatch):
+    made = []
+
+    def some(setup, hz, *, voice_range, thorough, progress):
+        # E2 to E4 is the range of the low male voice; a few ratios in it are enough here.
+        assert voice_range == pytest.approx((parse_pitch("E2"), parse_pitch("E4")))
+        bounds = 1.9 * hz, 2.6 * hz
+        made.append(lock_table(setup, hz, voice_range=bounds, thorough=thorough, progress=progress))
+        return made[0]
+
+    monkeypatch.setattr(maps, "lock_table", some)
+    *shares, last = maps.table(DEMO)
+    done = [share["done"] for share in shares]
+    assert done == sorted(done)
+    assert 0.0 == done[0] <= done[-1] <= 1.0
+    rows = last["table"]["rows"]
+    json.dumps(last, allow_nan=False)
+    assert [row["ratio"] for row in rows] == ["2/1", "7/3", "5/2"]
+    assert rows == [row | {k: rows[n][k] for k in ("words", "patch")}
+                    for n, row in enumerate(document(made[0])["rows"])]  # fmt: skip
+    for row in rows:
+        sung = parse_sung(row["patch"]["sung"], FINGERED_HZ)
+        assert abs(cents(sung, row["sung_hz"])) < 0.006
+        assert row["words"]["sing"].startswith(row["sung_note"])
+        low, high = row["lock_range_cents"]
+        under, over = (float(word) for word in row["words"]["exactly"].split() if "." in word)
+        assert under + over <= high - low + 1e-6
+    assert rows[0]["words"]["third"] == "none: it is the fingered note"
+    assert rows[2]["words"]["third"] == "Bb1, an octave below: heard"
+
+
+def test_a_table_that_nobody_wants_stops(monkeypatch):
+    ended = []
+
+    def endless(setup, hz, *, voice_range, thorough, progress):
+        try:
+            while True:
+                progress(0.1)
+        finally:
+            ended.append(True)
+
+    monkeypatch.setattr(maps, "lock_table", endless)
+    stream = maps.table(DEMO)
+    assert [next(stream), next(stream)] == [{"done": 0.0}, {"done": 0.1}]
+    stream.close()
+    for _ in range(1000):
+        if ended:
+            break
+        stopping.check()
+        maps.threading.Event().wait(0.01)
+    assert ended
+
+
+def test_what_goes_wrong_in_the_table_is_told_to_whoever_asked():
+    with pytest.raises(ReedboreError, match="does not sound by itself"):
+        list(maps.table(replace(DEMO, breath="0.5kPa")))
+
+
+def test_a_table_needs_a_voice_that_sings():
+    with pytest.raises(ReedboreError, match="'pulse' or 'sine'"):
+        next(maps.table(replace(DEMO, settings=("voice.source=off",))))

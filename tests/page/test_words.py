@@ -1,0 +1,96 @@
+import threading
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as some
+
+from reedbore import presets, stopping
+from reedbore.errors import ReedboreError
+from reedbore.model import Horn, Singer
+from reedbore.page.answers import Shared
+from reedbore.page.words import read_words
+from reedbore.request import parse_setting
+from reedbore.telling import how_to_sing
+
+JSON = some.recursive(
+    some.none() | some.booleans() | some.floats(allow_nan=False) | some.text(max_size=20),
+    lambda inner: some.lists(inner, max_size=3) | some.dictionaries(some.text(max_size=12), inner),
+    max_leaves=8,
+)
+NAMES = some.sampled_from(
+    ["horn", "fingered", "sung", "voice", "breath", "fingering", "depth", "settings", "a4",
+     "written", "horn_text", "voice_text"]
+)  # fmt: skip
+
+
+def test_what_is_missing_is_the_demo() -> None:
+    words = read_words({})
+    assert (words.horn, words.fingered, words.voice) == ("tenor-saxophone", "Bb2", "low-male")
+    assert words.sung == read_words({"fingered": "C3"}).sung != read_words({"sung": None}).sung
+    assert read_words({"sung": ""}).sung is read_words({"sung": None}).sung is None
+
+
+def test_settings_come_through_bit_for_bit() -> None:
+    words = read_words({"settings": {"reed.opening_mm": 1.1000000000000003, "bore.end": "flanged"}})
+    assert [parse_setting(text) for text in words.settings] == [
+        ("reed.opening_mm", 1.1000000000000003),
+        ("bore.end", "flanged"),
+    ]
+
+
+@given(some.dictionaries(NAMES, JSON, max_size=4))
+def test_whatever_is_sent_is_read_or_refused_in_a_sentence(plain: dict[str, object]) -> None:
+    try:
+        told = str(hash(read_words(plain)))
+    except ReedboreError as error:
+        told = str(error)
+    assert told
+
+
+@pytest.mark.parametrize("kind", ["horns", "voices"])
+def test_a_written_preset_reads_back_bit_for_bit(kind: str) -> None:
+    for name in presets.names(kind):
+        preset = presets.load(kind, name)
+        assert isinstance(preset, Horn | Singer)
+        assert presets.read_text(presets.write_text(preset), f"{name}.toml") == preset
+
+
+def test_how_to_sing_names_the_way() -> None:
+    # 100 cents to the semitone: A. J. Ellis, 1885 (from memory).
+    told = {"sing_cents": -13.7, "ratio": "5/2", "sung_hz": 440.0 * 2.0 ** (5 / 12)}
+    assert how_to_sing(told, 440.0) == "for exactly 5/2 sing D5-14c, 13.7 cents lower"
+    assert how_to_sing(told | {"sing_cents": 0.01}, 440.0).startswith("D5 is exactly 5/2")
+    assert how_to_sing(told | {"ratio": None}, 440.0) == ""
+
+
+def test_stopped_work_says_so() -> None:
+    stopping.check()
+    event = threading.Event()
+    token = stopping.wanted.set(event)
+    try:
+        stopping.check()
+        event.set()
+        with pytest.raises(stopping.Stopped):
+            stopping.check()
+    finally:
+        stopping.wanted.reset(token)
+
+
+def test_what_several_want_is_made_once() -> None:
+    made: list[int] = []
+    shared = Shared(2)
+    ready = threading.Barrier(5)
+
+    def want() -> None:
+        ready.wait()
+        assert shared.get("key", lambda: made.append(1) or len(made)) == 1
+
+    tabs = [threading.Thread(target=want) for _ in range(5)]
+    for one in tabs:
+        one.start()
+    for one in tabs:
+        one.join()
+    assert made == [1]
+    with pytest.raises(ZeroDivisionError):
+        shared.get("wrong", lambda: 1 // 0)
+    assert [shared.get(key, lambda key=key: key) for key in ("wrong", "a", "b", "key")][-1] == "key"
