@@ -80,6 +80,20 @@ def test_a_quarter_of_an_uneven_slip_tells_another_beat():
     assert abs(locking.slopes(course)[0][-1] - 0.45) > 0.1
 
 
+@pytest.mark.parametrize("start", [0.2, 1.1])
+def test_the_beat_of_a_note_beside_its_lock_is_the_mean(tenor, start):
+    performance, (cut,) = set_out(tenor, [Piece(BESIDE, 4.0)])
+    time = np.arange(performance.sung.size) / performance.score.rate
+    pull = math.sqrt(6.0**2 - (2.0 * math.pi * 0.45) ** 2)
+    # p·f_played - q·f_sung is the slip: five times that of the played note alone.
+    turns = 0.4 * BESIDE * time + slip(time, pull, 6.0, start).cycles / 5.0
+    made = performance.traces._replace(pressure=1500.0 * np.sin(2.0 * np.pi * turns))
+    voice = np.sin(2.0 * np.pi * BESIDE * time)
+    row = judged(dataclasses.replace(performance, traces=made, sung=voice), cut)
+    assert (row.reached.state, row.reached.ratio) == ("drifting", (5, 2))
+    assert row.reached.drift_hz == pytest.approx(0.45, rel=0.03)
+
+
 def test_a_course_without_a_whole_slip_has_the_mean_of_its_later_part():
     times = np.arange(0.0, 4.0, 0.01)
     # It comes to rest: 0.3 cycles die down within a second.

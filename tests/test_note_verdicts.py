@@ -63,8 +63,9 @@ def test_a_pair_that_locks_is_locked_in_a_note_long_enough(rows):
     assert row.reached.reason is None
     assert row.reached.drift_hz == 0.0
     # Measured, not set: near what a lock demands, but for the way to it.
-    off = cents(row.reached.played_hz, LOCKS * 2.0 / 5.0)
-    assert 0.0 < abs(off) < 0.3
+    kept_step = row.reached.sung_hz * 2.0 / 5.0
+    assert abs(cents(row.reached.played_hz, kept_step)) < 0.3
+    assert row.reached.played_hz != pytest.approx(kept_step, rel=1e-9)
     assert row.reached.resultant_hz == row.reached.played_hz / 2.0
     assert 2.0 < row.rest_s < 5.0
 

@@ -95,7 +95,7 @@ def _read(task: Task, answer: object) -> Answer:
             raise ReedboreError(f"the answer is {answer!r}; give {wanted}")
         return text
     if isinstance(answer, bool) or not isinstance(answer, int | float) or not math.isfinite(answer):
-        raise ReedboreError(f"the answer is {answer!r}; give a number of {task.unit}")
+        raise ReedboreError(f"the answer is {answer!r}; give a number [{task.unit}]")
     if not task.low <= answer <= task.high:
         raise ReedboreError(
             f"the answer is {answer:g} {task.unit}; allowed {task.low:g} to {task.high:g}"
@@ -120,17 +120,23 @@ def _judged(setup: Setup) -> verdict.Verdict:
 
 
 def _air(step: Step, answer: Answer, _: Words) -> Said:
-    """Find the lowest resonance of the tube that was asked for."""
+    """Find the lowest resonance of the tube, and of the one that was asked for."""
     assert isinstance(answer, float)
-    settings = {**step.words["settings"], "bore.length_mm": answer}
-    before = first_peak(_setup(step), parse_pitch(step.words["fingered"]))
+    now = _setup(step)
+    assert now.bore.length is not None  # a plain tube
+    length = 10.0 * answer * now.bore.length
+    settings = {**step.words["settings"], "bore.length_mm": length}
+    before = first_peak(now, parse_pitch(step.words["fingered"]))
     after = first_peak(_setup(step, settings=settings), before)
     off = cents(after, 2.0 * before)
-    told = f"A tube of {answer:g} mm answers at {after:.1f} Hz; this one at {before:.1f} Hz."
+    told = (
+        f"This tube, {1e3 * now.bore.length:.0f} mm long, answers at {before:.1f} Hz; one of "
+        f"{length:.0f} mm at {after:.1f} Hz."
+    )
     if abs(off) <= OCTAVE_CENTS:
         return True, f"{told} An octave: half the way, half the time."
-    way = "That is more than an octave" if off > 0.0 else "That is less than an octave"
-    return False, f"{told} {way}."
+    way = "more" if off > 0.0 else "less"
+    return False, f"{told} That is {way} than an octave."
 
 
 def _reed(step: Step, answer: Answer, _: Words) -> Said:

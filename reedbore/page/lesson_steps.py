@@ -89,12 +89,12 @@ STEPS = (
         task=Task(
             kind="number",
             asks=(
-                "The bore length stands among the controls. How long must the tube be for its air "
-                "to answer an octave higher?"
+                "To how much of its length must this tube be cut for its air to answer an octave "
+                "higher, in per cent?"
             ),
-            unit="mm",
-            low=50.0,
-            high=5000.0,
+            unit="%",
+            low=10.0,
+            high=300.0,
         ),
         claim=("silent", None, "no"),
     ),

@@ -67,7 +67,7 @@ def test_gif_is_written_without_an_encoder(tmp_path: Path):
 
 @pytest.mark.slow
 def test_handout_shows_four_instants(tmp_path: Path):
-    found = answer("-o", "wave.svg", *PAIR, "--seconds", "5", folder=tmp_path)
+    found = answer("-o", "wave.svg", *PAIR, folder=tmp_path)
     assert len(found["frames"]) == 4
     assert len(set(found["captions"])) >= 3
     words = " ".join(ElementTree.parse(tmp_path / "wave.svg").getroot().itertext())

@@ -109,22 +109,29 @@ def test_a_cell_of_the_map_is_told_loaded_and_played(page: Page):
     found.get_by_label("Across: from").fill("1.0")
     found.get_by_label("Across: to").fill("1.4")
     found.get_by_role("button", name="Compute the map").click()
-    until(page, "() => document.querySelector('#map [role=status]').textContent.startsWith('Done')")
-    sheet = found.locator("canvas")
+    # It can be asked while it is computed, coarse cells first.
+    until(page, "() => document.querySelector('#map .legend').childElementCount > 0")
+    sheet = found.get_by_role("application")
     box = sheet.bounding_box()
     assert box
-    sheet.hover(position={"x": box["width"] * 0.5, "y": box["height"] * 0.4})
-    said = found.locator(".cell-says").inner_text()
-    assert "fingered" in said
+    middle = {"x": box["width"] * 0.5, "y": box["height"] * 0.4}
+    sheet.hover(position=middle)
+    until(page, "() => document.querySelector('#map .cell-says').textContent.includes('mm:')")
+    said = found.locator(".cell-says").inner_text().replace("♭", "b")
+    assert "Bb2 fingered" in said
     assert "sung" in said
     with page.expect_response("**/api/sound"):
-        sheet.click(position={"x": box["width"] * 0.5, "y": box["height"] * 0.4})
+        sheet.click(position=middle)
     loaded = setup_of(page)
     assert 1.0 <= loaded["reed.opening_mm"] <= 1.4
     assert loaded["sung"]
     assert until(page, SOUNDING) == "setup"
-    told = settle(page)
-    assert told["verdict"]["state"] in said or told["verdict"]["ratio"] in said
+    assert settle(page)["verdict"]["ratio"] == "5/2"
+    assert (
+        found.get_by_role("button", name="Call it off")
+        .or_(found.get_by_role("button", name="Compute it again"))
+        .is_visible()
+    )
     page.keyboard.press("Escape")
     sheet.focus()
     sheet.press("ArrowRight")
@@ -167,7 +174,7 @@ def test_a_row_of_the_table_is_loaded_and_played(page: Page):
 def test_the_table_can_be_called_off(page: Page):
     found = panel(page, "table")
     found.get_by_role("button", name="Make the table").click()
-    until(page, "() => document.querySelector('#table progress').value > 0")
+    until(page, "() => document.querySelector('#table progress').checkVisibility()")
     found.get_by_role("button", name="Call it off").click()
     until(page, "() => document.querySelector('#table [role=status]').textContent.includes('off')")
 
@@ -227,10 +234,10 @@ def sing(note: str):
 
 
 LESSON = (
-    # Half the tube, the octave: textbook acoustics of a pipe closed at one end.
-    Told("air", lambda page: settle(page)["settings"]["bore.length_mm"] / 2, 2000),
+    # Half the tube, the octave: any textbook on pipes closed at one end.
+    Told("air", lambda page: 50, 67),
     Told("reed", lambda page: 1.05 * least_breath(page), 0.5, 5),
-    Told("voice", lambda page: "F3", "E2"),
+    Told("voice", lambda page: "Bb3", "E2", "F3"),
     Told("multiple", lambda page: 2, 3),
     Told("octave", lambda page: "Bb1", "Bb2", "C2"),
     Told("lower", sing("7/4")),

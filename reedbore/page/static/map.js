@@ -103,8 +103,8 @@ const levelWords = (step) => ({ 8: "Coarse", 4: "Finer", 2: "Finer still" })[ste
 function sums(map) {
   const found = [...map.cells.values()].filter((cell) => cell.state === "locked");
   const sung = map.head.axes.find((axis) => axis.field === "sung");
-  const step = sung && `${printed(sung.ticks[1] - sung.ticks[0], 2)} cents`;
-  const missed = sung ? ` A lock narrower than ${step}, the step of the sung note, can fall between the cells.` : "";
+  const step = sung && printed(sung.ticks[1] - sung.ticks[0], 2);
+  const missed = sung ? ` The sung note moves in steps of ${step} c: a narrower lock can fall between the cells.` : "";
   if (!found.length) return `None of them locks: look nearer to the just note, or sing more strongly.${missed}`;
   const ratios = [...new Set(found.map((cell) => cell.ratio))];
   return `${found.length} of them lock, at ${ratios.join(", ")}.${missed}`;
@@ -313,7 +313,11 @@ function tellLegend({ map, legend }) {
 
 function tellStale({ map, state, stale }) {
   if (!map.head) return;
-  const bare = (words) => JSON.stringify(patched(words, ...map.head.axes.map((axis) => axis.patches[0])), Object.keys(words).sort());
+  const sorted = (one) => Object.entries(one).sort(([a], [b]) => (a < b ? -1 : 1));
+  const bare = (words) => {
+    const { settings, ...rest } = patched(words, ...map.head.axes.map((axis) => axis.patches[0]));
+    return JSON.stringify([sorted(rest), sorted(settings)]);
+  };
   stale.hidden = bare(map.words) === bare(state.words);
   stale.textContent = pretty(`This map is of ${map.head.title}, as it was set then; the controls now tell something else. A cell sets them back.`);
 }
