@@ -65,7 +65,7 @@ def test_horn_alone_has_only_its_own_partials():
 
 def test_foot_of_a_strong_line_is_no_line_of_its_own():
     found = spectrum.Lines(np.array([116.0, 120.0, 200.0]), np.array([0.01, 1.0, 0.01]))
-    assert plots._is_skirt(found).tolist() == [True, False, False]
+    assert plots.is_skirt(found).tolist() == [True, False, False]
 
 
 def test_no_line_is_the_partial_of_nothing():
