@@ -9,7 +9,7 @@ The modules, in the order in which data flows through them::
     stopping     a polite end for long work that nobody wants any more
     settings     what all models share: users' units in, checked SI out
     bore         pieces, tone holes and end of a bore   (fingerings: text to open holes)
-    reed         a reed: its numbers, its strength, the lip on it
+    reed         a reed: its numbers, its strength, the lip on it   (voice: voice, mouth, throat)
     model        horn, player and voice as frozen numbers: Setup
     melody       a line of notes as text   (passage: two lines, breath, depth, tempo)
     passage_controls  a passage as samples: pitches, gates, breath, depth

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.measures import hearing, locking, pitch, spectrum
-from reedbore.model import Setup, Voice
+from reedbore.model import Setup
 from reedbore.notes import cents
 from reedbore.render import Take, again, burst, radiated
 from reedbore.tuning import first_peak
+from reedbore.voice import Voice
 
 JUMP_CENTS = 50.0
 """A played pitch so far from the one without voice has left its register. [cents]"""

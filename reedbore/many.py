@@ -14,9 +14,10 @@ from reedbore import listening, stopping
 from reedbore.asking import BATCH, Pair, Progress, ask
 from reedbore.kernel.lanes import Lanes
 from reedbore.measures import locking, pitch
-from reedbore.model import Setup, Voice
+from reedbore.model import Setup
 from reedbore.notes import cents, choose_ratio
 from reedbore.verdict import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, UNDECIDED
+from reedbore.voice import Voice
 
 LOOK_S = 0.5
 """The end of a run, in which the pressure itself is looked at. [s]"""

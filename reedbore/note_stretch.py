@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from reedbore import listening, verdict
 from reedbore.kernel import single
 from reedbore.measures import locking, pitch
-from reedbore.model import Voice
 from reedbore.notes import cents, choose_ratio
 from reedbore.passage_controls import BREATH, LARGEST_PART
 from reedbore.performing import Performance, Stretch
 from reedbore.render import SOUND_RATE
 from reedbore.verdict import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, Verdict
+from reedbore.voice import Voice
 
 SHORTEST_S = 0.15
 """A shorter stretch is not measured. [s]"""

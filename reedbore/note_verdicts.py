@@ -17,7 +17,7 @@ import numpy as np
 from reedbore import listening, verdict
 from reedbore.kernel import mouth
 from reedbore.measures import locking, pitch
-from reedbore.model import Setup, Voice
+from reedbore.model import Setup
 from reedbore.note_stretch import Held, Inside, flows
 from reedbore.notes import cents, choose_ratio
 from reedbore.passage_controls import beats_at
@@ -25,6 +25,7 @@ from reedbore.performing import Performance, Stretch, stretches
 from reedbore.prediction import Prediction
 from reedbore.render import again, render
 from reedbore.verdict import NEAR_CENTS, SIMPLE, Verdict
+from reedbore.voice import Voice
 
 THREADS = 2
 """Held pairs that are played side by side."""

@@ -16,9 +16,10 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from reedbore.errors import PresetError
-from reedbore.model import Horn, Preset, Setup, Singer, Voice
+from reedbore.model import Horn, Preset, Setup, Singer
 from reedbore.passage import Piece
 from reedbore.settings import Part, Problem, dotted, nearest
+from reedbore.voice import Voice
 
 KINDS: dict[str, type[Part]] = {"horns": Horn, "voices": Singer, "passages": Piece}
 LARGEST_FILE = 1_000_000

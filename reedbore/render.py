@@ -12,10 +12,11 @@ from reedbore import acoustics, audio, stopping
 from reedbore.errors import ModelError
 from reedbore.kernel import mouth as voices
 from reedbore.kernel import parameters, single
-from reedbore.model import Breath, Setup, Tract, Voice
+from reedbore.model import Breath, Setup
 from reedbore.physics import radiation
 from reedbore.singing import sing
 from reedbore.tuning import blown
+from reedbore.voice import Tract, Voice
 
 SOUND_RATE = 48000
 """Of all sounds that leave the program. [Hz]"""

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from reedbore import audio
 from reedbore.kernel import mouth
-from reedbore.model import Setup, Voice
+from reedbore.model import Setup
 from reedbore.passage_controls import GLIDE, LARGEST_PART, Span
 from reedbore.physics import glottis, unsteady
+from reedbore.voice import Voice
 
 STREAMS = "jitter", "shimmer", "wander", "noise"
 """Each has dice of its own, so that setting one leaves the others as they are."""

@@ -21,10 +21,11 @@ from reedbore.files import write_whole
 from reedbore.kernel import parameters, single
 from reedbore.kernel.compiler import PACKAGE, cache_folder
 from reedbore.measures import pitch
-from reedbore.model import Horn, Setup, Voice
+from reedbore.model import Horn, Setup
 from reedbore.notes import cents, midi_name, midi_to_hz, note_name, parse_note
 from reedbore.physics import tube
 from reedbore.presets import setup_for
+from reedbore.voice import Voice
 
 TOLERANCE_CENTS = 0.05
 """Where the search for a length ends."""

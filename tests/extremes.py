@@ -15,10 +15,11 @@ from reedbore.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.errors import ModelError
 from reedbore.kernel import parameters, single
 from reedbore.kernel.mouth import depth
-from reedbore.model import Air, Breath, Mouthpiece, Reed, Setup, Time, Tract, Voice
+from reedbore.model import Air, Breath, Mouthpiece, Reed, Setup, Time
 from reedbore.render import FULL_SCALE_PA, burst, radiated, sing
 from reedbore.tuning import blown
 from reedbore.units import QUANTITIES
+from reedbore.voice import Tract, Voice
 
 SECONDS, OFF_AT, QUIET_AFTER = 1.3, 0.25, 0.05
 

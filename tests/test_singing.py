@@ -10,7 +10,7 @@ from voiced import ALL, RATE, bent, cycles, decibels, levels, successive, voiced
 from reedbore import listening
 from reedbore.errors import ModelError
 from reedbore.kernel import mouth
-from reedbore.model import Setup, Voice
+from reedbore.model import Setup
 from reedbore.notes import midi_to_hz
 from reedbore.physics import glottis
 from reedbore.presets import load_horn
@@ -19,6 +19,7 @@ from reedbore.singing import sing
 from reedbore.tuning import tune
 from reedbore.upstream import REED_CONDUCTANCE, Airway
 from reedbore.verdict import judge
+from reedbore.voice import Voice
 
 B_FLAT = midi_to_hz(46)  # Bb2
 

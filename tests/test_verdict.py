@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from reedbore import audio, listening
 from reedbore.bore import Bore, BoreSection
 from reedbore.measures import locking
-from reedbore.model import Breath, Reed, Setup, Voice
+from reedbore.model import Breath, Reed, Setup
 from reedbore.notes import cents, midi_to_hz
 from reedbore.physics.glottis import pulse_harmonics
 from reedbore.presets import load_horn
@@ -20,6 +20,7 @@ from reedbore.render import SOUND_RATE, Take, again, render
 from reedbore.summary import summary
 from reedbore.tuning import tune
 from reedbore.verdict import Verdict, judge
+from reedbore.voice import Voice
 
 B_FLAT = midi_to_hz(46)  # Bb2
 SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils

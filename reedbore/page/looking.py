@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from reedbore import audio, listening, notes
 from reedbore.measures import spectrum
-from reedbore.model import Voice
 from reedbore.page.answers import Shared
 from reedbore.render import SOUND_RATE, Take, burst
 from reedbore.verdict import NEAR_CENTS, SIMPLE
+from reedbore.voice import Voice
 
 PERIODS = 6
 END_S = 0.05  # the last moment of a take is left out

@@ -9,11 +9,12 @@ import numpy as np
 from reedbore import verdict
 from reedbore.kernel import parameters, single
 from reedbore.measures import locking, pitch
-from reedbore.model import Setup, Voice
+from reedbore.model import Setup
 from reedbore.notes import cents, midi_name, midi_to_hz
 from reedbore.presets import load_horn
 from reedbore.render import render
 from reedbore.tuning import blown, tune
+from reedbore.voice import Voice
 
 
 def tone(setup: Setup, seconds: float = 4.0) -> np.ndarray:

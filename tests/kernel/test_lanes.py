@@ -8,9 +8,9 @@ from bores import setup_of
 from reedbore.errors import ModelError
 from reedbore.kernel import lanes
 from reedbore.measures import locking, pitch
-from reedbore.model import Voice
 from reedbore.presets import load_horn, setup_for
 from reedbore.render import again
+from reedbore.voice import Voice
 
 compiled_only = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="minutes uncompiled")
 REFERENCE = 118.0
