@@ -6,7 +6,6 @@ ask a take for it by themselves, through `Take._repr_html_`.
 
 import base64
 import html
-import io
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -18,11 +17,10 @@ from reedbore.figures import maps, maps_data, maps_words, plots
 from reedbore.kernel import mouth
 from reedbore.model import Setup, depth_name
 from reedbore.notes import note_name
-from reedbore.render import FULL_SCALE_PA, SOUND_RATE, Take
+from reedbore.render import SOUND_RATE, Take, levelled
 from reedbore.summary import summary
 from reedbore.verdict import Verdict, judge
 
-FADE_S = 0.02
 WIDTH_PX = 760
 
 
@@ -123,14 +121,8 @@ def _title(setup: Setup, found: Verdict) -> str:
 
 def _wav(take: Take) -> tuple[bytes, float]:
     """Return the sound as a 24-bit WAV, and by how much it was lowered. [dB]."""
-    import soundfile  # noqa: PLC0415 - maps go without
-
-    clean, _ = audio.mute_broken(take.sound, SOUND_RATE)
-    clean = audio.fade(audio.remove_dc(clean, SOUND_RATE), SOUND_RATE, FADE_S)
-    levelled = audio.to_full_scale(clean, FULL_SCALE_PA)
-    memory = io.BytesIO()
-    soundfile.write(memory, levelled.samples, SOUND_RATE, format="WAV", subtype="PCM_24")
-    return memory.getvalue(), levelled.gain_db
+    samples, level = levelled(take.sound)
+    return audio.encode(samples, SOUND_RATE), level["gain_db"]
 
 
 def _url(kind: str, data: bytes) -> str:
