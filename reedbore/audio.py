@@ -132,11 +132,11 @@ def resample(samples: NDArray[np.float64], rate_in: float, rate_out: float) -> N
     # end of the sound from ringing into its beginning.
     silence = 128 * max(1, math.ceil(block_in / block_out))
     blocks = smooth_number(math.ceil((len(samples) + silence) / block_in))
-    spectrum = np.fft.rfft(samples, blocks * block_in)
-    kept = blocks * min(block_in, block_out) // 2 + 1
-    place = np.arange(kept) / (0.5 * blocks * min(block_in, block_out))
-    edge = np.clip((place - PASSBAND) / (1.0 - PASSBAND), 0.0, 1.0)
-    spectrum = spectrum[:kept] * (0.5 + 0.5 * np.cos(np.pi * edge))
+    nyquist = 0.5 * blocks * min(block_in, block_out)
+    spectrum = np.fft.rfft(samples, blocks * block_in)[: int(nyquist) + 1]
+    flat = math.ceil(PASSBAND * nyquist)
+    edge = (np.arange(flat, spectrum.size) / nyquist - PASSBAND) / (1.0 - PASSBAND)
+    spectrum[flat:] *= 0.5 + 0.5 * np.cos(np.pi * edge)
     out = np.fft.irfft(spectrum, blocks * block_out)
     return out[:length] * (block_out / block_in)
 
@@ -219,8 +219,8 @@ def true_peak(samples: NDArray[np.float64]) -> float:
     .. [1] Recommendation ITU-R BS.1770, "Algorithms to measure audio programme loudness and
        true-peak audio level."
     """
-    dense = resample(samples, 1, TRUE_PEAK_FACTOR)
-    return float(max(np.max(np.abs(dense), initial=0.0), np.max(np.abs(samples), initial=0.0)))
+    waves = resample(samples, 1, TRUE_PEAK_FACTOR), samples
+    return float(max(max(np.max(each, initial=0.0), -np.min(each, initial=0.0)) for each in waves))
 
 
 def to_full_scale(pressure: NDArray[np.float64], full_scale: float) -> Levelled:

@@ -58,7 +58,8 @@ def names(kind: str) -> list[str]:
     list of str
         Their names, sorted.
     """
-    return sorted(path.stem for path in (presets_folder() / kind).glob("*.toml"))
+    files = (presets_folder() / kind).iterdir()
+    return sorted(path.stem for path in files if path.suffix == ".toml")
 
 
 def load_horn(name_or_path: str | Path) -> Horn:

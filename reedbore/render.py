@@ -148,12 +148,19 @@ def radiated(setup: Setup, outgoing: Samples) -> Samples:
     unit = round(rate) // math.gcd(round(rate), SOUND_RATE)
     pad = unit * audio.smooth_number(-(-(outgoing.size + round(0.2 * rate)) // unit))
     spectrum = np.fft.rfft(outgoing, pad)
-    frequency = np.fft.rfftfreq(pad, 1.0 / rate)
-    kept = frequency <= SOUND_RATE / 2.0
     out = round(pad * SOUND_RATE / rate)
-    heard: NDArray[Any] = spectrum[kept] * transmission(setup, frequency[kept].astype(np.float64))
+    through = _through(setup.model_copy(update=_NO_PLAYER), rate / pad, min(pad, out) // 2 + 1)
+    heard: NDArray[Any] = spectrum[: through.size] * through
     sound = np.fft.irfft(heard, out) * (out / pad)
     return sound[: round(outgoing.size * SOUND_RATE / rate)]
+
+
+@functools.lru_cache(maxsize=4)
+def _through(setup: Setup, step: float, count: int) -> NDArray[Any]:
+    """Return `transmission` at so many even steps [Hz]; kept as `_outside` is."""
+    found = transmission(setup, step * np.arange(count, dtype=np.float64))
+    found.flags.writeable = False
+    return found
 
 
 def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
@@ -178,7 +185,7 @@ def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
     """
     grid, smooth, flight = _outside(setup.model_copy(update=_NO_PLAYER))
     edge = 0.5 + 0.5 * np.cos(math.pi * np.clip((frequency - 20000.0) / 2000.0, 0.0, 1.0))
-    shape = np.interp(frequency, grid, smooth.real) + 1j * np.interp(frequency, grid, smooth.imag)
+    shape = np.interp(frequency, grid, smooth)
     low = np.minimum(frequency / grid[0], 1.0)
     return shape * edge * low * np.exp(-2j * math.pi * frequency * flight)
 

@@ -196,6 +196,7 @@ def with_demo(words: Words) -> Words:
     )
 
 
+@functools.lru_cache(maxsize=16)
 def first_notes(passage: Passage) -> tuple[str, str | None]:
     """Choose one pair from a passage: first fingered note, longest sung one (None: no voice)."""
     line = read_line(passage.sung) if passage.sung else Line(())

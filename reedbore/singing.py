@@ -62,8 +62,9 @@ def sing(setup: Setup, seconds: float, pull_cents: float | Samples = 0.0) -> Sam
         wave = _played(voice, rate, n, pull_cents)
     else:
         wave = _made(setup, np.asarray(pull_cents), n)
-    fade = np.minimum(np.arange(n) / (voice.fade * rate), 1.0)
-    return wave * (0.5 - 0.5 * np.cos(math.pi * fade))
+    steps = np.arange(min(n, math.ceil(voice.fade * rate)))
+    wave[: steps.size] *= 0.5 - 0.5 * np.cos(math.pi * (steps / (voice.fade * rate)))
+    return wave
 
 
 def sing_line(setup: Setup, hz: Samples, line: tuple[Span, ...]) -> Sung:
@@ -177,7 +178,13 @@ def _breath(voice: Voice, n: int, rate: float) -> Samples:
 
 def _toned(voice: Voice, table: Samples, turns: Samples, breath: Samples) -> Samples:
     """Read the periods of a note by a clock; let them growl, differ in level, and breathe."""
-    wave = np.interp(turns % 1.0 * mouth.TABLE, np.arange(mouth.TABLE + 1), table)
+    place = turns - np.floor(turns)
+    place *= mouth.TABLE
+    before = place.astype(np.int32)
+    place -= before
+    place *= np.diff(table, append=table[-1])[before]
+    wave = table[before]
+    wave += place
     if voice.false_folds > 1:
         wave = _growled(wave, turns, voice.false_folds, table)
     if voice.shimmer_db:

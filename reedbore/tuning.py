@@ -293,6 +293,8 @@ def blown(setup: Setup, seconds: float) -> NDArray[np.float64]:
     ndarray, shape (n,)
         [Pa]
     """
-    n = round(seconds * setup.time.rate)
-    rise = np.minimum(np.arange(n) / (setup.breath.rise * setup.time.rate), 1.0)
-    return setup.breath.pressure * (0.5 - 0.5 * np.cos(math.pi * rise))
+    rising = setup.breath.rise * setup.time.rate
+    out = np.full(round(seconds * setup.time.rate), setup.breath.pressure)
+    steps = np.arange(min(out.size, math.ceil(rising)))
+    out[: steps.size] *= 0.5 - 0.5 * np.cos(math.pi * (steps / rising))
+    return out
