@@ -30,14 +30,20 @@ from reedbore.render import Take, burst
 Reals = NDArray[np.float64]
 Complexes = NDArray[Any]
 
-MARGIN_S = 0.06
-"""So much of the take before and after a stretch is heard too, its outer half faded. [s]"""
+SLOW_HZ = 20.0, 60.0
+"""Between these slow waves turn into quick ones. [Hz]"""
+
+MEMORY_S = 1.5
+"""The slow waves of so much of the take are heard: friction and a cone's throat remember. [s]"""
+
+MARGIN_S = 0.05
+"""So much before and after a stretch is heard of the quick waves, its outer part faded. [s]"""
 
 BAND_HZ = 6000.0, 8000.0
 """Beyond the reed, where nothing is left out, the picture fades between these. [Hz]"""
 
-LOWEST_HZ = 0.1
-"""Stands for a constant pressure: the formulas begin above zero. [Hz]"""
+LOWEST_HZ = 1e-3
+"""Stands for a constant pressure: the formulas begin above zero. At 0.1 Hz friction is another."""
 
 STEADY_HZ = 10.0
 """Below this, the air that a flare takes beside the waves is left out: it would only drift."""
@@ -198,31 +204,43 @@ def _steps(take: Take, begin: float, seconds: float, frames: int, points: int) -
 
 
 class _Window:
-    """A stretch of a take between margins: spectra of its waves, and the way back to frames."""
+    """A stretch of a take: spectra of its waves, slow part first, and the way back to frames.
+
+    The slow part is heard with all that the bore remembers of it, the rest only between margins.
+    """
 
     def __init__(self, take: Take, steps: NDArray[np.int64], flight: float) -> None:
         rate = take.setup.time.rate
-        margin = round((MARGIN_S + 4.0 * flight) * rate)
+        margin = round((MARGIN_S + 2.0 * flight) * rate)
         first, end = int(steps[0]) - margin, int(steps[-1]) + margin + 1
         self.size = audio.smooth_number(end - first)
-        self.steps = steps - first
-        frequency = np.fft.rfftfreq(self.size, 1.0 / rate)
-        self.frequency = frequency[frequency < BAND_HZ[1]]
-        low, high = BAND_HZ
-        over = np.clip((self.frequency - low) / (high - low), 0.0, 1.0)
-        self.edge = 0.5 + 0.5 * np.cos(math.pi * over)
-        fade = 0.5 - 0.5 * np.cos(math.pi * np.minimum(np.arange(end - first) / (margin // 2), 1.0))
+        # A whole number of times as long, so that this length is smooth too.
+        self.long = self.size * (1 + math.ceil(MEMORY_S * rate / self.size))
+        self.steps, since = steps - first, steps - end + self.long
+        slow = np.fft.rfftfreq(self.long, 1.0 / rate)
+        self.slow = slow[slow < SLOW_HZ[1]]
+        fast = np.fft.rfftfreq(self.size, 1.0 / rate)
+        self.frequency = np.concatenate((self.slow, fast[fast < BAND_HZ[1]]))
+        self.edge = _until(BAND_HZ, self.frequency)
+        turns = np.exp(2j * math.pi / rate * np.outer(self.slow, since)) / self.long
+        turns[1:] *= 2.0
+        self.turns = np.concatenate((turns.real, -turns.imag))
+        whole, fade = (_fade(size, 3 * margin // 4) for size in (self.long, end - first))
+        until = burst(take.traces)
         self.heard = [
-            self._spectrum(_cut(trace[: burst(take.traces)], first, end), fade * fade[::-1])
+            self._spectra(_cut(trace[:until], end - self.long, end) * whole, fade)
             for trace in (take.traces.outgoing, take.traces.pressure)
         ]
 
-    def _spectrum(self, samples: Reals, fade: Reals) -> Complexes:
-        """Return the spectrum of a faded stretch, its mean kept as a constant."""
-        mean = float(samples.mean())
-        spectrum = np.fft.rfft((samples - mean) * fade, self.size)[: self.frequency.size]
-        spectrum[0] += mean * self.size
-        return spectrum
+    def _spectra(self, samples: Reals, fade: Reals) -> Complexes:
+        """Return the spectra of the slow part of samples, and of the rest of the stretch, faded.
+
+        Faded, the slow part would be a step, which the bore remembers: it is taken away before.
+        """
+        slow = np.fft.rfft(samples)[: self.slow.size] * _until(SLOW_HZ, self.slow)
+        rest = samples[-fade.size :] - np.fft.irfft(slow, self.long)[-fade.size :]
+        fast = np.fft.rfft(rest * fade, self.size)[: self.frequency.size - self.slow.size]
+        return np.concatenate((slow, fast))
 
     def spectra(self, at_reed: Complexes) -> tuple[Complexes, Complexes]:
         """Return the outgoing wave, and what the pressure at the reed has beside the exact one."""
@@ -231,10 +249,29 @@ class _Window:
 
     def shown(self, spectra: Complexes) -> Reals:
         """Return, at each frame, what has these spectra, shape (points, n)."""
-        spectra = spectra * self.edge
-        spectra[:, 0] = spectra[:, 0].real
-        samples: Reals = np.fft.irfft(spectra, self.size, axis=1)
-        return np.ascontiguousarray(samples[:, self.steps].T)
+        slow, fast = np.split(spectra * self.edge, [self.slow.size], axis=1)
+        fast[:, 0] = fast[:, 0].real
+        samples: Reals = np.fft.irfft(fast, self.size, axis=1)[:, self.steps]
+        samples += np.concatenate((slow.real, slow.imag), axis=1) @ self.turns
+        return np.ascontiguousarray(samples.T)
+
+
+def _until(band: tuple[float, float], frequency: NDArray[Any]) -> Reals:
+    """Return 1 below a band [Hz], 0 above it, and half a cosine between."""
+    low, high = band
+    return 0.5 + 0.5 * np.cos(math.pi * np.clip((frequency - low) / (high - low), 0.0, 1.0))
+
+
+def _fade(size: int, steps: int) -> Reals:
+    """Return 1, with so many steps from 0 at the beginning and to 0 at the end.
+
+    A cosine of a cosine: a plain one leaks so much of a low note below its pitch, where the bore
+    remembers, that a cone misses by 1e-5.
+    """
+    rise = np.arange(steps) / steps
+    for _ in range(2):
+        rise = 0.5 - 0.5 * np.cos(math.pi * rise)
+    return np.concatenate((rise, np.ones(size - 2 * steps), rise[::-1]))
 
 
 def _cut(trace: Reals, first: int, end: int) -> Reals:

@@ -32,10 +32,10 @@ def plain_takes():
     return [take_of(horn, midi) for horn, midi in NOTES.items()]
 
 
-def steady(take: render.Take, midi: int, points: int = 9) -> along.Along:
+def steady(take: render.Take, midi: int, points: int = 9, begin: float = 1.2) -> along.Along:
     """Six periods, a frame a step."""
     count = round(6.0 / midi_to_hz(midi) * RATE)
-    return along.pressures(take, 1.2, count / RATE, count, points)
+    return along.pressures(take, begin, count / RATE, count, points)
 
 
 def harmonics(samples, count: int):
@@ -119,41 +119,76 @@ def test_without_losses_waves_are_pure_delays_at_three_places(monkeypatch, far):
         assert np.abs(found.pressure[:, place] - forward - backward).max() < 1e-6 * size
 
 
-def carried(take: render.Take, positions):
-    """Carry both waves of the whole take from the reed to the last position: no bore behind it."""
-    setup, trace = take.setup, take.traces.pressure
+def carriers(setup, positions, hz):
+    """What 1 Pa of the wave from the reed, and of the wave to it, makes at the last position."""
     length, entry, far = setup.bore.chain()[0]
     gas, throat = acoustics.gas_of(setup), parameters.waveguide_of(setup).throat
-    size = 2 ** math.ceil(math.log2(1.5 * trace.size))
-    low, high = along.BAND_HZ
-    hz = np.fft.rfftfreq(size, 1.0 / RATE)
-    hz = hz[hz < high]
-    omega = 2.0 * math.pi * np.maximum(hz, 0.1)
+    # The formulas begin above zero; at 1e-3 Hz nothing depends on how far above.
+    omega = 2.0 * math.pi * np.maximum(hz, 1e-3)
     radii = entry + (far - entry) * positions / length
     steps = zip(pairwise(positions), pairwise(radii), strict=True)
     _, b, _, d = tube.chain(
         tube.bore_two_port([(two - one, *ends)], omega, gas) for (one, two), ends in steps
     )
     wave, beside = throat.of_wave(1j * omega), throat.at_throat(1j * omega)
+    return d - b * (beside + wave), d - b * (beside - wave)
+
+
+def carried(take: render.Take, positions):
+    """Carry both waves of the whole take from the reed to the last position: no bore behind it."""
+    trace = take.traces.pressure
+    # Silence for longer than the air remembers, or the end would come round to the beginning.
+    size = 2 ** math.ceil(math.log2(4.0 * trace.size))
+    low, high = along.BAND_HZ
+    hz = np.fft.rfftfreq(size, 1.0 / RATE)
+    hz = hz[hz < high]
     waves = take.traces.outgoing, trace - take.traces.outgoing
     out, back = (np.fft.rfft(wave, size)[: hz.size] for wave in waves)
-    spectrum = out * (d - b * (beside + wave)) + back * (d - b * (beside - wave))
+    forth, to_reed = carriers(take.setup, positions, hz)
+    spectrum = out * forth + back * to_reed
     spectrum *= 0.5 + 0.5 * np.cos(math.pi * np.clip((hz - low) / (high - low), 0.0, 1.0))
     spectrum[0] = spectrum[0].real
     return np.fft.irfft(spectrum, size)[: trace.size]
 
 
+@pytest.mark.parametrize("begin", [0.5, 1.2])
 @pytest.mark.parametrize("horn", NOTES)
-def test_three_places_have_the_travelling_waves_of_the_take(horn):
+def test_three_places_have_the_travelling_waves_of_the_take(horn, begin):
     """Against the inverse two-port on the whole take, which knows neither window nor open end."""
     take = take_of(horn, NOTES[horn])
-    found = steady(take, NOTES[horn])
+    found = steady(take, NOTES[horn], begin=begin)
     size = np.abs(found.pressure).max()
     for place in (2, 4, 8):
-        miss = found.pressure[:, place] - carried(take, found.positions[: place + 1])[found.steps]
-        # The constant part still remembers the start of the take for seconds: it creeps in both.
-        assert np.abs(miss - miss.mean()).max() < 1e-5 * size
-        assert abs(miss.mean()) < 5e-4 * size
+        known = carried(take, found.positions[: place + 1])[found.steps]
+        assert np.abs(found.pressure[:, place] - known).max() < 1e-6 * size
+
+
+@pytest.mark.parametrize("horn", NOTES)
+def test_three_places_have_steady_waves_as_finely_cut_two_ports_carry_them(horn):
+    """A constant and partials of 100 Hz, any waves at all, summed up without a transform.
+
+    A cone loses like short cones of even loss: eight of them miss by 2e-5, 1600 by below 1e-8.
+    The constant of the cone alone misses more than the rest, by 4e-6 to 6e-6 of the peak. Friction
+    in so wide a bore settles for ten seconds (a²ρ/5.8η at the end), and the waves are heard from
+    1.5 s ago on; whether that is all of it is not known.
+    """
+    setup, time = take_of(horn, NOTES[horn]).setup, np.arange(360000) / RATE
+    hz, random = 100.0 * np.arange(41), np.random.default_rng(3)
+    parts = random.normal(size=(2, 41)) * np.exp(2j * math.pi * random.random((2, 41)))
+    parts /= 1.0 + 0.002 * hz
+    parts[:, 0] = 2.0, -1.5
+    period = np.exp(2j * math.pi * np.outer(time[:960], hz))
+    out, back = (np.tile((period @ part).real, 375) for part in parts)
+    silent = np.zeros(time.size)
+    traces = Traces(out + back, out, silent, silent)
+    found = along.pressures(render.Take(setup, 3.75, silent, traces, silent), 3.5, 0.01, 960, 201)
+    size = np.abs(found.pressure).max()
+    for place in (50, 100, 200):
+        ways = carriers(setup, np.linspace(0.0, found.positions[place], 1601), hz)
+        known = (period @ (parts[0] * ways[0] + parts[1] * ways[1])).real
+        miss = found.pressure[:, place] - known
+        assert np.abs(miss - miss.mean()).max() < 1e-6 * size
+        assert abs(miss.mean()) < (1e-5 if horn == "plain-cone" else 1e-6) * size
 
 
 def transfer(setup, x: float, hz):
