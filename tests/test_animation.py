@@ -14,6 +14,8 @@ from xml.etree import ElementTree
 import imageio_ffmpeg
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from PIL import Image
 
 from reedbore import render
@@ -25,12 +27,13 @@ from reedbore.figures.animation_scene import (
     Beats,
     Course,
     Scene,
+    heard,
     held,
     page_span,
     scene_of,
     take_seconds,
 )
-from reedbore.figures.animation_stage import Stage
+from reedbore.figures.animation_stage import Picture, Stage
 from reedbore.kernel.single import Traces
 from reedbore.presets import load_horn, load_singer, setup_for
 from reedbore.tuning import tune
@@ -73,6 +76,11 @@ def made(frames: int = 30, slow: float = 200.0, rate: int = RATE) -> Scene:
     )  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def stage() -> Stage:
+    return Stage(made())
+
+
 def probed(path: Path) -> str:
     """What the program tells about a file."""
     command = [PROGRAM, "-hide_banner", "-i", str(path)]
@@ -106,11 +114,11 @@ def test_video_has_all_frames_its_length_and_the_sound(
     frames, seconds = imageio_ffmpeg.count_frames_and_secs(str(path))
     assert frames == 30
     assert seconds == pytest.approx(1.0, abs=0.05)
-    heard = decoded(path, "-f", "s16le", "-ar", "48000", "-ac", "1").view(np.int16) / 32768.0
-    spectrum = np.abs(np.fft.rfft(heard[4800:43200]))
+    back = decoded(path, "-f", "s16le", "-ar", "48000", "-ac", "1").view(np.int16) / 32768.0
+    spectrum = np.abs(np.fft.rfft(back[4800:43200]))
     assert np.argmax(spectrum) * 48000.0 / 38400.0 == pytest.approx(440.0, abs=1.3)
     # Lossy, but as loud as it was: within half a decibel.
-    assert np.std(heard[4800:43200]) == pytest.approx(0.25 / np.sqrt(2.0), rel=0.06)
+    assert np.std(back[4800:43200]) == pytest.approx(0.25 / np.sqrt(2.0), rel=0.06)
     assert [file.name for file in tmp_path.iterdir()] == [path.name]
 
 
@@ -137,7 +145,7 @@ def test_gif_needs_no_encoder(alone: bool, tmp_path: Path, monkeypatch: pytest.M
     if alone:
         monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
     path = tmp_path / "wave.gif"
-    scene = made(10, rate=animation.FILMS[".gif"])
+    scene = made(10, rate=animation_video.FILMS[".gif"])
     animation.film(scene, path)
     with Image.open(path) as picture:
         assert picture.size == (640, 360)
@@ -161,13 +169,13 @@ def test_without_encoder_one_sentence_says_what_to_install(
 ):
     monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
     with pytest.raises(ReedboreError, match=r"pip install 'reedbore\[video\]'"):
-        animation.encoder(tmp_path / "wave.mp4")
-    assert animation.encoder(tmp_path / "wave.gif") is None
+        animation_video.encoder(tmp_path / "wave.mp4")
+    assert animation_video.encoder(tmp_path / "wave.gif") is None
 
 
 def test_stopped_halfway_nothing_is_left_behind(tmp_path: Path):
     def frames() -> Iterator[memoryview]:
-        yield Stage(made(2)).frame(0)
+        yield memoryview(bytes(1280 * 720 * 4))
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
@@ -203,9 +211,38 @@ def test_four_instants_lie_a_quarter_of_a_period_apart():
 # --- what is drawn -------------------------------------------------------------------------------
 
 
-def test_curves_arrows_and_dots_are_the_numbers_of_the_frame():
-    scene = made()
-    picture = Stage(scene).picture
+def test_frame_is_what_a_drawing_of_everything_anew_shows(stage: Stage):
+    # What is kept between frames, as pixels, strokes or a stencil, must not be seen.
+    figure = Figure(figsize=(12.8, 7.2), dpi=100, facecolor=animation_look.PAPER)
+    whole = FigureCanvasAgg(figure)
+    picture = Picture(figure, made(), stage.picture.told)
+    moving = (*picture.words, *picture.moving)
+    for artist in moving:
+        artist.set_animated(True)
+    for number in (0, 3, 4, 20):
+        picture.show(number)
+        whole.draw()
+        for artist in moving:
+            artist.draw(whole.get_renderer())
+        assert np.array_equal(stage.image(number), np.array(whole.buffer_rgba()))
+
+
+def test_long_title_keeps_clear_of_how_slowed_it_is_and_nothing_is_lost():
+    cell = "Tenor saxophone, Bb2 fingered, D4-14c sung, reed.opening_mm=0.8, breath.pressure_kpa=4"
+    says = "The horn does not play. " * 7
+    for title in (cell[:43], cell[:64], cell, f"{cell}, depth 0.1 (normal)"):
+        sheet = Stage(replace(made(2), title=title, says=says)).picture.sheet
+        words = {" ".join(text.get_text().split()): text for text in sheet.texts}
+        boxes = [words[each].get_window_extent() for each in (title, "200 times slower")]
+        assert boxes[0].x1 < boxes[1].x0 - 10.0
+        assert words[title].get_size() >= animation_look.SMALL
+        below = words[says.strip()].get_window_extent()
+        assert below.y1 < boxes[0].y0 + 2.0
+        assert below.x1 < 1090.0
+
+
+def test_curves_arrows_and_dots_are_the_numbers_of_the_frame(stage: Stage):
+    scene, picture = stage.picture.scene, stage.picture
     _, bore = picture.panels
     for number in (0, 7, 29):
         picture.show(number)
@@ -246,12 +283,12 @@ def test_slow_captions_stay_as_they_are():
     assert all(caption.now for caption in held(captions, RATE))
 
 
-def test_reed_touches_the_lay_exactly_when_it_is_shut():
-    scene = made()
-    picture = Stage(scene).picture
+def test_reed_touches_the_lay_exactly_when_it_is_shut(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+):
+    reed, scene = stage.picture.panels[0], stage.picture.scene
     for opening in (0.0, 3e-4, 9e-4):
-        reed = picture.panels[0]
-        reed.scene = replace(scene, opening=np.full(scene.frames, opening))
+        monkeypatch.setattr(reed, "scene", replace(scene, opening=np.full(scene.frames, opening)))
         reed.show(0)
         gap = ROOF - reed.reed.get_xy()[0, 1]
         assert gap == pytest.approx(opening / reed.deepest * 68.0, abs=1e-9)
@@ -281,8 +318,9 @@ def test_strip_turns_its_page_after_whole_common_periods():
 )
 def test_horn_alone_is_drawn_without_a_voice(beats: Beats):
     scene = replace(made(), beats=beats, ratio=None)
-    Stage(scene).frame(3)
-    words = [text.get_text() for text in Stage(scene).picture.strip.rows["sung"].texts]
+    stage = Stage(scene)
+    stage.frame(3)
+    words = [text.get_text() for text in stage.picture.strip.rows["sung"].texts]
     assert "nobody sings" in words
 
 
@@ -316,11 +354,11 @@ def take_of(sound: np.ndarray) -> render.Take:
 
 def test_sound_is_that_of_the_take_or_so_many_times_lower():
     take = take_of(2.0 * tone(600.0, 6.0))
-    samples, gain = animation.heard(take, 3.0, 2.0)
+    samples, gain = heard(take, 3.0, 2.0)
     assert samples.size == 96000
     assert gain == 0.0
     assert samples[4800:90000] == pytest.approx(take.sound[148800:234000] / 10.0, abs=1e-6)
-    slowed, _ = animation.heard(take, 3.0, 2.0, 20)
+    slowed, _ = heard(take, 3.0, 2.0, 20)
     assert slowed.size == 96000
     spectrum = np.abs(np.fft.rfft(slowed))
     assert np.argmax(spectrum) / 2.0 == pytest.approx(30.0)
@@ -334,7 +372,7 @@ def pair() -> tuple[render.Take, Scene, float]:
     voice = load_singer("low-male").voice.model_copy(update={"frequency": 2.5 * 146.83})
     setup = setup.model_copy(update={"voice": voice})
     take = render.render(setup, take_seconds(2.0, 100.0, sound=False))
-    return take, *scene_of(take, 2.0, 100.0, RATE, title="t", says="s")
+    return take, *scene_of(take, 2.0, 100.0, RATE, title="t")
 
 
 def test_scene_is_the_take_at_the_reed(pair: tuple[render.Take, Scene, float]):

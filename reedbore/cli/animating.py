@@ -3,22 +3,28 @@
 The command `animate` is made of these steps; they are apart from it so that its help starts fast.
 """
 
+import contextlib
+import importlib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
+from threading import Event
 from typing import Any, NamedTuple
 
-from reedbore import render, sidecar, telling, verdict
+from reedbore import render, sidecar, stopping, telling, verdict
+from reedbore.audio import Levelled
 from reedbore.cli.common import tell
 from reedbore.cli.progress import Progress
 from reedbore.errors import ReedboreError
-from reedbore.figures import animation
-from reedbore.figures.animation_scene import Scene, held, scene_of, take_seconds
+from reedbore.figures import animation_video as video
+from reedbore.figures.animation_scene import Scene, heard, held, scene_of, take_seconds
 from reedbore.files import check_writable, picture_kind
 from reedbore.request import Request, Words, read_request, refuse_words, request_again, tune_request
 
+DRAWS = "reedbore.figures.animation"  # takes as long to be loaded as a short take to be simulated
 SLOW, SECONDS = (20, 1000), (1.0, 40.0)
 SOUNDS = ("true", "slowed", "none")
 JUDGED_S = 4.0  # so much of the take is judged, as with `render`
@@ -90,16 +96,32 @@ def make(words: Mapping[str, Any], asked: Asked, progress: Progress) -> tuple[di
     request = tune_request(request)
     progress.stage("simulating")
     length = take_seconds(asked.seconds, asked.slow, sound=sound == "true")
-    take = render.render(request.setup, max(length, JUDGED_S))
-    found = verdict.judge(_first(take, JUDGED_S))
+    rate = video.FILMS.get(asked.output.suffix.lower(), 30)
+    with _beside() as beside:
+        beside.submit(importlib.import_module, DRAWS)
+        take = render.render(request.setup, max(length, JUDGED_S))
+        judged = beside.submit(verdict.judge, _first(take, JUDGED_S))
+        scene, begin = scene_of(take, asked.seconds, asked.slow, rate, title=telling.title(request))
+        levelled = None
+        if sound != "none":
+            slower = asked.slow if sound == "slowed" else 1
+            levelled = heard(take, begin, asked.seconds, slower)
+        found = judged.result()
     _warn_of_flicker(found.played_hz, asked)
-    says = " ".join(telling.sentences(request, take, found))
-    rate = animation.FILMS.get(asked.output.suffix.lower(), 30)
-    scene, begin = scene_of(
-        take, asked.seconds, asked.slow, rate, title=telling.title(request), says=says
-    )
-    made = _draw(scene, take, begin, sound, asked, progress)
+    scene = replace(scene, says=" ".join(telling.sentences(request, take, found)))
+    made = _draw(scene, levelled, sound, asked, progress)
     return _told(request, scene, begin, found, made, asked)
+
+
+@contextlib.contextmanager
+def _beside() -> Iterator[ThreadPoolExecutor]:
+    """Lend a thread for work beside this one; that work is given up where this one fails."""
+    given_up = Event()
+    with ThreadPoolExecutor(1, "beside", stopping.wanted.set, (given_up,)) as beside:
+        try:
+            yield beside
+        finally:
+            given_up.set()
 
 
 def _check(asked: Asked) -> str:
@@ -112,16 +134,16 @@ def _check(asked: Asked) -> str:
             raise ReedboreError(
                 f"{flag} is {value:g}{unit}; allowed {low:g} to {high:g}{unit} ({what})"
             )
-    kind = "." + picture_kind(asked.output, (*animation.FILMS, *animation.STILLS))
-    video = kind in animation.FILMS and kind != ".gif"
+    kind = "." + picture_kind(asked.output, (*video.FILMS, *video.STILLS))
+    sounds = kind in video.FILMS and kind != ".gif"
     if asked.sound is not None and asked.sound not in SOUNDS:
         raise ReedboreError(f"--sound is {asked.sound!r}; write {', '.join(SOUNDS)}")
-    if asked.sound not in {None, "none"} and not video:
+    if asked.sound not in {None, "none"} and not sounds:
         raise ReedboreError(
             f"{asked.output} holds no sound; write .mp4 or .webm, or leave --sound out"
         )
-    if kind in animation.FILMS:
-        animation.encoder(asked.output)
+    if kind in video.FILMS:
+        video.encoder(asked.output)
     _check_frames(asked, kind)
     check_writable(asked.output)
     if asked.sound == "slowed" and asked.slow > HARDLY_HEARD:
@@ -129,13 +151,13 @@ def _check(asked: Asked) -> str:
             f"Slowed {asked.slow} times, 1000 Hz become {1000 / asked.slow:.3g} Hz: hardly "
             f"anything is high enough to be heard; --slow {SLOW[0]} to {HARDLY_HEARD} is better."
         )
-    return (asked.sound or "true") if video else "none"
+    return (asked.sound or "true") if sounds else "none"
 
 
 def _check_frames(asked: Asked, kind: str) -> None:
     if not asked.frames:
         return
-    if kind in animation.FILMS:
+    if kind in video.FILMS:
         raise ReedboreError(f"--frame picks instants for a handout: write .svg, not {asked.output}")
     last = round(asked.seconds * 30) - 1
     for number in asked.frames:
@@ -144,14 +166,14 @@ def _check_frames(asked: Asked, kind: str) -> None:
                 f"--frame is {number}; allowed 0 to {last} (30 a second, --seconds "
                 f"{asked.seconds:g})"
             )
-    if len(asked.frames) > animation.MOST_INSTANTS:
-        most = animation.MOST_INSTANTS
+    if len(asked.frames) > video.MOST_INSTANTS:
+        most = video.MOST_INSTANTS
         raise ReedboreError(f"--frame is given {len(asked.frames)} times; a page holds {most}")
 
 
 def _warn_of_flicker(played_hz: float | None, asked: Asked) -> None:
     """Say so where colours would flash faster than is safe for everybody."""
-    if asked.output.suffix.lower() in animation.STILLS or not played_hz:
+    if asked.output.suffix.lower() in video.STILLS or not played_hz:
         return
     flashes = played_hz / asked.slow
     if flashes > MOST_FLASHES:
@@ -189,19 +211,18 @@ def _first(take: render.Take, seconds: float) -> render.Take:
 
 
 def _draw(
-    scene: Scene, take: render.Take, begin: float, sound: str, asked: Asked, progress: Progress
+    scene: Scene, levelled: Levelled | None, sound: str, asked: Asked, progress: Progress
 ) -> dict[str, Any]:
     """Write the file; what there is to tell of it."""
-    if asked.output.suffix.lower() in animation.STILLS:
+    from reedbore.figures import animation  # noqa: PLC0415 - loaded beside the simulation
+
+    if asked.output.suffix.lower() in video.STILLS:
         progress.stage("drawing")
         frames = list(asked.frames) or animation.quarters(scene)
         animation.stills(scene, frames, asked.output)
         return {"frames": frames, "captions": [scene.captions[number] for number in frames]}
-    samples, gain_db = None, 0.0
-    if sound != "none":
-        slow = asked.slow if sound == "slowed" else 1
-        samples, gain_db = animation.heard(take, begin, asked.seconds, slow)
     progress.stage(f"drawing {scene.frames} frames")
+    samples = None if levelled is None else levelled.samples
     animation.film(scene, asked.output, samples, progress.share)
     number = 0
     captions = []
@@ -210,7 +231,7 @@ def _draw(
         number += len(list(run))
     return {
         "frames": scene.frames, "rate_hz": scene.rate, "seconds": asked.seconds, "sound": sound,
-        "gain_db": gain_db, "captions": captions,
+        "gain_db": 0.0 if levelled is None else levelled.gain_db, "captions": captions,
     }  # fmt: skip
 
 

@@ -14,26 +14,14 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from reedbore import audio
 from reedbore.figures import animation_look as look
 from reedbore.figures.animation_scene import Scene, Told
 from reedbore.figures.animation_stage import Picture, Stage
-from reedbore.figures.animation_video import encoder, write_video
+from reedbore.figures.animation_video import FILMS, STILLS, write_video
 from reedbore.files import picture_kind, write_whole
-from reedbore.render import FULL_SCALE_PA, SOUND_RATE, Take
 
-FILMS = {".mp4": 30, ".webm": 30, ".gif": 20}
-"""Kinds of moving pictures, and their frames a second: a GIF counts in hundredths of one."""
-
-STILLS = (".svg", ".png", ".pdf")
-"""Kinds of pictures that stand still."""
-
-FADE_S = 0.02
 COLUMNS = 2  # of a page of instants
 QUARTERS = 4
-MOST_INSTANTS = 12
-
-__all__ = ["FILMS", "STILLS", "encoder", "film", "heard", "quarters", "stills"]
 
 
 def film(
@@ -69,38 +57,6 @@ def _frames(scene: Scene, tell: Callable[[float], None]) -> Iterator[memoryview]
     for number in range(scene.frames):
         tell(number / scene.frames)
         yield stage.frame(number)
-
-
-def heard(
-    take: Take, begin: float, video: float, slow: int = 1
-) -> tuple[NDArray[np.float64], float]:
-    """Cut the sound of a moving picture out of a take.
-
-    Parameters
-    ----------
-    take : Take
-        Long enough.
-    begin : float
-        Where the picture begins. [s]
-    video : float
-        How long it is. [s]
-    slow : int
-        How many times slower, and so lower, the sound is.
-
-    Returns
-    -------
-    samples : ndarray, shape (n,)
-        On `SOUND_RATE`, levelled as all sounds of the program are. [full scale]
-    gain_db : float
-        By how much it was turned down.
-    """
-    whole, _ = audio.mute_broken(take.sound, SOUND_RATE)
-    first, count = round(begin * SOUND_RATE), round(video * SOUND_RATE)
-    length = -(-count // slow)
-    stretch = audio.remove_dc(whole, SOUND_RATE)[first : first + length]
-    stretched = audio.resample(stretch, 1, slow)[:count]
-    levelled = audio.to_full_scale(audio.fade(stretched, SOUND_RATE, FADE_S), FULL_SCALE_PA)
-    return levelled.samples, levelled.gain_db
 
 
 def quarters(scene: Scene) -> list[int]:

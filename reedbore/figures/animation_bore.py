@@ -40,6 +40,7 @@ class BorePanel:
         far = self.length * (1.0 + MARGIN)
         end, self.up = _outline(self.bore, scene.bore, far)
         self.from_end = self.bore.transData.transform(end)
+        self.to_axes = self.bore.transData.inverted()
         self._measure()
         self.arrow = Polygon([(0.0, 0.0)], closed=True, fc=look.TOGETHER, lw=0.0, clip_on=False)
         self.bore.add_patch(self.arrow)
@@ -119,7 +120,7 @@ class BorePanel:
         away = look.arrow(points, 4.0, 11.0)
         away[:, 0] += 6.0 - min(points, 0.0)
         turned = away[:, ::-1] if self.up else away
-        return self.bore.transData.inverted().transform(self.from_end + turned)
+        return self.to_axes.transform(self.from_end + turned)
 
 
 def bell(bore: Bore) -> float:

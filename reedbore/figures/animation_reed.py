@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.figure import FigureBase
-from matplotlib.patches import Ellipse, FancyBboxPatch, Polygon, Rectangle
+from matplotlib.patches import Ellipse, FancyBboxPatch, PathPatch, Polygon, Rectangle
 
 from reedbore.figures import animation_look as look
 from reedbore.figures.animation_scene import Scene
@@ -40,7 +40,7 @@ class ReedPanel:
         axes = self.axes
         line: dict[str, Any] = {"ec": look.INK, "lw": 1.4}
         box = "round,pad=0,rounding_size=34"
-        self.mouth = FancyBboxPatch((72.0, 42.0), 178.0, 216.0, box, **line)
+        self.mouth = PathPatch(FancyBboxPatch((72.0, 42.0), 178.0, 216.0, box).get_path(), **line)
         lips = [
             Ellipse((254.0, 64.0), 80.0, 56.0, fc=look.LIP, **line),
             Ellipse((248.0, 255.0), 72.0, 44.0, fc=look.LIP, **line),

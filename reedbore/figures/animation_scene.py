@@ -7,15 +7,16 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import groupby
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import along, moments
+from reedbore import along, audio, moments
 from reedbore.bore import Bore
-from reedbore.render import Take
+from reedbore.render import FULL_SCALE_PA, SOUND_RATE, Take
 
 PAGE_PERIODS = 3
 """Common periods that the strip shows at once, at most."""
@@ -34,6 +35,9 @@ LOOK_S = 0.5
 
 POINTS = 120
 """Places along the bore."""
+
+FADE_S = 0.02
+"""How long the sound of it is faded. [s]"""
 
 HOLD_S = 1.2
 """A caption of two lines is read in this time, at a glance. [s]"""
@@ -108,7 +112,6 @@ class Scene:
     """
 
     title: str
-    says: str
     slow: float
     rate: int
     times: Samples
@@ -128,13 +131,14 @@ class Scene:
     bore: Bore
     breath: float
     opening_rest: float
+    says: str = ""
 
     @property
     def frames(self) -> int:
         """How many frames there are."""
         return self.times.size
 
-    @property
+    @cached_property
     def largest(self) -> float:
         """Largest pressure along the bore [Pa], at least a little."""
         return max(float(np.abs(self.pressure).max()), FAINTEST * self.breath, 1.0)
@@ -222,7 +226,7 @@ def take_seconds(video: float, slow: float, *, sound: bool) -> float:
 
 
 def scene_of(
-    take: Take, video: float, slow: float, rate: int, *, title: str, says: str
+    take: Take, video: float, slow: float, rate: int, *, title: str
 ) -> tuple[Scene, float]:
     """Choose a stretch late in a take, and work out what is seen in it.
 
@@ -236,13 +240,13 @@ def scene_of(
         How many times slower than in truth.
     rate : int
         Frames a second.
-    title, says : str
-        What is fingered and sung, and what becomes of it.
+    title : str
+        What is fingered and sung.
 
     Returns
     -------
     scene : Scene
-        What is shown.
+        What is shown; what becomes of it is not yet said.
     begin : float
         Where in the take it begins. [s]
 
@@ -259,7 +263,7 @@ def scene_of(
     page = min(page_span(beats, span), LOOK_S)
     opening = np.maximum(take.traces.opening, 0.0)
     scene = Scene(
-        title=title, says=says, slow=slow, rate=rate, times=air.times - air.times[0],
+        title=title, slow=slow, rate=rate, times=air.times - air.times[0],
         positions=air.positions, pressure=air.pressure, away=air.forward, back=air.backward,
         mouth=take.mouth[air.steps], outflow=air.outflow, opening=opening[air.steps],
         inflow=_inflow(take, air.steps), captions=_captions(take, air),
@@ -268,6 +272,33 @@ def scene_of(
         opening_rest=take.setup.reed.held().opening,
     )  # fmt: skip
     return scene, begin
+
+
+def heard(take: Take, begin: float, video: float, slow: int = 1) -> audio.Levelled:
+    """Cut the sound of a moving picture out of a take.
+
+    Parameters
+    ----------
+    take : Take
+        Long enough.
+    begin : float
+        Where the picture begins. [s]
+    video : float
+        How long it is. [s]
+    slow : int
+        How many times slower, and so lower, the sound is.
+
+    Returns
+    -------
+    Levelled
+        On `SOUND_RATE`, levelled as all sounds of the program are.
+    """
+    whole, _ = audio.mute_broken(take.sound, SOUND_RATE)
+    first, count = round(begin * SOUND_RATE), round(video * SOUND_RATE)
+    length = -(-count // slow)
+    stretch = audio.remove_dc(whole, SOUND_RATE)[first : first + length]
+    stretched = audio.resample(stretch, 1, slow)[:count]
+    return audio.to_full_scale(audio.fade(stretched, SOUND_RATE, FADE_S), FULL_SCALE_PA)
 
 
 def _begin(found: moments.Meetings) -> float:

@@ -1,15 +1,17 @@
 """The whole picture of one instant: three panels, what happens now, and how slowed it is.
 
 What stands still is drawn once and kept as pixels; each frame draws what moves on top of that.
+Shapes that stand still in front of what moves are kept as strokes, coloured places as a stencil.
 """
 
 import textwrap
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure, FigureBase
+from matplotlib.patches import Patch
 
 from reedbore.figures import animation_look as look
 from reedbore.figures.animation_bore import BorePanel
@@ -18,7 +20,8 @@ from reedbore.figures.animation_scene import Scene, Told, held
 from reedbore.figures.animation_strip import StripPanel
 
 LEFT, RIGHT = 0.2, 0.25  # margins [inches]
-TITLE_LETTERS, SAYS_LETTERS, CAPTION_LETTERS = 82, 106, 74
+HEADING_GAP = 0.2  # at least, between the title and how slowed it is [inches]
+SAYS_LETTERS, SMALL_LETTERS, CAPTION_LETTERS = 106, 122, 74
 
 
 def lines(caption: str) -> str:
@@ -64,13 +67,77 @@ class Picture:
 
     def _heading(self) -> None:
         scene, wide = self.scene, look.INCHES[0]
-        title = textwrap.shorten(scene.title, TITLE_LETTERS, placeholder=" …")
-        says = textwrap.shorten(scene.says, SAYS_LETTERS, placeholder=" …")
-        look.write(self.sheet, LEFT, 6.98, title, size=look.LARGE, weight="bold")
-        look.write(self.sheet, LEFT, 6.66, says, size=look.USUAL)
+        style: dict[str, Any] = {"size": look.LARGE, "weight": "bold"}
         slow = f"{scene.slow:g} times slower"
-        style: dict[str, Any] = {"size": look.LARGE, "weight": "bold", "ha": "right"}
-        look.write(self.sheet, wide - RIGHT, 6.98, slow, **style)
+        slower = look.write(self.sheet, wide - RIGHT, 6.98, slow, ha="right", **style)
+        title = look.write(self.sheet, LEFT, 6.98, scene.title, **style)
+        _fit(title, wide - LEFT - RIGHT - _width(slower) - HEADING_GAP)
+        style = {"size": look.USUAL}
+        says = scene.says
+        if len(says) > SAYS_LETTERS:
+            style = {"size": look.SMALL, "linespacing": 1.0}
+            says = textwrap.fill(says, SMALL_LETTERS, max_lines=2, placeholder=" …")
+        look.write(self.sheet, LEFT, 6.64 if style["size"] == look.SMALL else 6.66, says, **style)
+
+
+def _width(words: Any) -> float:
+    """Measure words. [inches]."""
+    return float(words.get_window_extent().width / words.get_figure(root=True).dpi)
+
+
+def _fit(words: Any, room: float) -> None:
+    """Make words smaller until they fit into their room [inches], or set them in two lines."""
+    for size in range(look.LARGE, look.SMALL - 1, -1):
+        words.set_size(size)
+        if _width(words) <= room:
+            return
+    letters = int(len(words.get_text()) * room / _width(words))
+    text = textwrap.fill(words.get_text(), letters, max_lines=2, placeholder=" …")
+    words.set(text=text, linespacing=1.0)
+
+
+def _channels(pixels: Any) -> list[Any]:
+    """Part pixels into whole numbers: how much red and how much green there is in each."""
+    parts = np.ascontiguousarray(pixels).view(np.uint8).reshape(*pixels.shape, 4)
+    return [parts[:, :, number].astype(np.intp) for number in (0, 1)]
+
+
+class _Strokes:
+    """Stands before a renderer and keeps the paths that a shape draws."""
+
+    def __init__(self, shape: Any, renderer: Any) -> None:
+        self.renderer = renderer
+        self.kept: list[tuple[Any, ...]] = []
+        shape.draw(self)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.renderer, name)
+
+    def draw_path(self, *stroke: Any) -> None:
+        """Keep a path with its pen, place and colour."""
+        self.kept.append(stroke)
+
+
+class _Stencil:
+    """Knows which pixels each member of a collection covers: all that changes is their colour."""
+
+    def __init__(self, collection: Any, renderer: Any, pixels: Any) -> None:
+        self.collection = collection
+        numbers = np.arange(1, len(collection.get_paths()) + 1)
+        as_colours = np.stack((numbers % 256, numbers // 256, 0 * numbers, 0 * numbers + 255), 1)
+        pixels[:] = 0
+        collection.set_facecolor(as_colours / 255.0)
+        collection.draw(renderer)
+        found = np.nonzero(pixels)
+        self.box = tuple(slice(int(each.min()), int(each.max()) + 1) for each in found)
+        red, green = _channels(pixels[self.box])
+        self.number = np.maximum(red + 256 * green - 1, 0)
+        self.inside = red + green > 0
+
+    def paint(self, pixels: Any) -> None:
+        """Give the pixels the colours that the collection has now."""
+        shades = np.rint(255.0 * self.collection.get_facecolor()).astype(np.uint8)
+        np.copyto(pixels[self.box], shades.view(np.uint32)[self.number, 0], where=self.inside)
 
 
 class Stage:
@@ -78,12 +145,17 @@ class Stage:
 
     def __init__(self, scene: Scene) -> None:
         self.figure = Figure(figsize=look.INCHES, dpi=look.DOTS_PER_INCH, facecolor=look.PAPER)
-        self.canvas: Any = FigureCanvasAgg(self.figure)
+        self.canvas = cast("Any", FigureCanvasAgg(self.figure))
         self.picture = Picture(self.figure, scene, held(scene.captions, scene.rate))
         for artist in (*self.picture.moving, *self.picture.words):
             artist.set_animated(True)
+        self.renderer: Any = self.canvas.get_renderer()
+        self.buffer: memoryview = self.renderer.buffer_rgba()
+        self.pixels = np.asarray(self.buffer).view(np.uint32)[:, :, 0]
         self.still: Any = None
         self.written: dict[tuple[float, str, str], Any] = {}
+        self.strokes: dict[Any, list[tuple[Any, ...]]] = {}
+        self.stencil = _Stencil(self.picture.panels[1].slices, self.renderer, self.pixels)
 
     def frame(self, number: int) -> memoryview:
         """Draw a frame; its pixels, four bytes each, until the next one is drawn."""
@@ -93,17 +165,28 @@ class Stage:
         self.canvas.restore_region(self.still)
         for words in self.picture.words:
             self._write(words)
-        renderer = self.canvas.get_renderer()
         for artist in self.picture.moving:
-            artist.draw(renderer)
-        pixels: memoryview = self.canvas.buffer_rgba()
-        return pixels
+            self._draw(artist)
+        return self.buffer
+
+    def _draw(self, artist: Any) -> None:
+        """Draw what moves; what has not changed since it was drawn, from the strokes kept of it."""
+        if artist is self.stencil.collection:
+            self.stencil.paint(self.pixels)
+        elif artist.stale or not isinstance(artist, Patch):
+            self.strokes.pop(artist, None)
+            artist.draw(self.renderer)
+        else:
+            if artist not in self.strokes:
+                self.strokes[artist] = _Strokes(artist, self.renderer).kept
+            for stroke in self.strokes[artist]:
+                self.renderer.draw_path(*stroke)
 
     def _write(self, words: Any) -> None:
         """Write words from the pixels kept of them: letters take longest of all to draw."""
         key = (words.get_position()[1], words.get_text(), words.get_color())
         if key not in self.written:
-            words.draw(self.canvas.get_renderer())
+            words.draw(self.renderer)
             box = words.get_window_extent().padded(4.0)
             self.written[key] = self.canvas.copy_from_bbox(box)
         else:
