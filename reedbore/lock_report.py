@@ -12,7 +12,7 @@ from reedbore.lock_edges import NARROWEST_CENTS
 from reedbore.locks import Row, Table
 from reedbore.locks_words import aim, where
 from reedbore.measures.locking import Edge
-from reedbore.model import depth_name
+from reedbore.model import strength_words
 from reedbore.notes import A4_HZ, note_name, split_note
 
 CLOCK = "the voice in the model is a clock; a real singer bends towards a lock, or away from it"
@@ -37,7 +37,7 @@ def document(table: Table, a4: float = A4_HZ) -> dict[str, Any]:
         "fingered_hz": table.fingered_hz,
         "fingered_note": note_name(table.fingered_hz, a4),
         "voice_off_hz": table.voice_off_hz,
-        "depth": table.setup.voice.depth,
+        "depth": None if table.setup.voice.flows else table.setup.voice.depth,
         "narrowest_cents": NARROWEST_CENTS,
         "rows": [_plain(row, a4) for row in table.rows],
         "note": CLOCK,
@@ -109,8 +109,8 @@ def _flat(row: dict[str, Any]) -> dict[str, Any]:
 
 def text(table: Table, a4: float = A4_HZ) -> str:
     """Return a lock table for reading: what locks, what is only heard, what neither."""
-    depth = table.setup.voice.depth
-    head = f"sung at depth {depth:g} ({depth_name(depth)}); horn alone {table.voice_off_hz:.2f} Hz"
+    strength = strength_words(table.setup.voice)
+    head = f"sung at {strength}; horn alone {table.voice_off_hz:.2f} Hz"
     rest = [row for row in table.rows if row.state != "locked"]
     heard = [row for row in rest if row.heard == "yes"]
     dull = [row for row in rest if row.heard != "yes"]

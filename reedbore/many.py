@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from reedbore import listening, stopping
 from reedbore.asking import BATCH, Pair, Progress, ask
 from reedbore.kernel.lanes import Lanes
+from reedbore.kernel.mouth import depth
 from reedbore.measures import locking, pitch
 from reedbore.model import Setup
 from reedbore.notes import cents, choose_ratio
@@ -166,7 +167,7 @@ def _unsounded(setup: Setup, control: listening.Control) -> Cell | None:
     period = control.period or 0
     if control.state == "failed":
         return Cell("failed", "the simulation diverged")
-    if setup.voice.source == "off" or setup.voice.depth == 0.0:
+    if setup.voice.source == "off" or depth(setup) == 0.0:
         if control.hz is None:
             return Cell("silent")
         return Cell("unsung", played_hz=control.hz, period=period, voice_off_hz=control.hz)

@@ -328,6 +328,13 @@ class Singer(Preset):
     voice: Voice = Voice()
 
 
+def strength_words(voice: Voice) -> str:
+    """Say how strongly is sung, whatever the note: a depth, or a flow."""
+    if voice.flows:
+        return f"a flow of {1e6 * voice.flow * voice.effort:.3g} ml/s"
+    return f"depth {voice.depth:.3g} ({depth_name(voice.depth)})"
+
+
 def depth_name(depth: float) -> str:
     """Name a depth of the sung pressure, as it is said wherever a depth is set or shown.
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.along import Along, outline
+from reedbore.kernel import mouth
 from reedbore.measures import pitch
 from reedbore.model import Setup
 from reedbore.notes import choose_ratio
@@ -207,9 +208,8 @@ def _quiet(take: Take, along: Along) -> str | None:
     around = round(0.5 * AROUND_S * take.setup.time.rate)
     part = slice(max(int(along.steps[0]) - around, 0), int(along.steps[-1]) + around + 1)
     traces = take.traces
-    swing = float(np.ptp(traces.pressure[part]))
-    blown = float(np.abs(take.mouth[part]).mean())
-    sung = bool(np.any(take.sung[part])) and take.setup.voice.depth > 0.0
+    swing, blown = float(np.ptp(traces.pressure[part])), float(np.abs(take.mouth[part]).mean())
+    sung = bool(np.any(take.sung[part])) and mouth.depth(take.setup) > 0.0
     if swing >= (FOLLOWS if sung else STILL) * blown and swing > 0.0:
         return None
     if traces.opening[part].max() < SHUT * take.setup.reed.held().opening:
@@ -318,7 +318,7 @@ def _said(period: _Period, rises: Samples, falls: Samples, cone: bool) -> list[_
 def _pushes(take: Take, along: Along) -> list[_Said]:
     """Return a caption for each push of the voice that meets the open reed."""
     begin, end = float(along.times[0]), float(along.times[-1])
-    if not np.any(take.sung) or take.setup.voice.depth == 0.0:
+    if not np.any(take.sung) or mouth.depth(take.setup) == 0.0:
         return []
     late = max(min(begin, take.seconds - 1.0), 0.0)
     found = meetings(take, late, take.seconds - late)

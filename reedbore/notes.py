@@ -15,6 +15,7 @@ References
 
 import math
 import re
+import sys
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -197,7 +198,8 @@ def parse_interval(text: str) -> float | None:
     plain = _plain(text)
     step = _STEP.fullmatch(plain)
     if step:
-        return math.exp2(float(step[1]) / (12.0 if step[2] == "st" else 1200.0))
+        octaves = float(step[1]) / (12.0 if step[2] == "st" else 1200.0)
+        return math.exp2(octaves) if octaves < sys.float_info.max_exp else math.inf
     ratio = parse_ratio(text)
     return ratio[0] / ratio[1] if ratio else None
 

@@ -91,12 +91,11 @@ def sing_line(setup: Setup, hz: Samples, line: tuple[Span, ...]) -> Sung:
     The clock runs on from note to note, and never jumps.
     """
     voice, rate, n = setup.voice, setup.time.rate, hz.size
-    flows = voice.drive == "flow" and voice.source in {"pulse", "sine"}
     notes = [span for span in line if span.hz > 0.0]
     if voice.source == "recording":
         return Sung(_played(voice, rate, n, 0.0), None)
     if voice.source == "off" or not notes:
-        return Sung(np.zeros(n), np.zeros(n) if flows else None)
+        return Sung(np.zeros(n), np.zeros(n) if voice.flows else None)
     time = np.arange(n) / rate
     faster = 2.0 ** (_bent(voice, time, _since_begun(notes, n) / rate, np.zeros(())) / 1200.0)
     pitch = hz * faster
@@ -108,7 +107,7 @@ def sing_line(setup: Setup, hz: Samples, line: tuple[Span, ...]) -> Sung:
         table = mouth.period(*mouth.key(setup, highest, note.hz))
         wave[part] += share * _toned(voice, table, turns[part], breath[part])
         pressure[part] += share * mouth.sung_pressure(setup, note.hz)
-    return Sung(wave, pressure if flows else None)
+    return Sung(wave, pressure if voice.flows else None)
 
 
 class _Part(NamedTuple):

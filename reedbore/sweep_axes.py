@@ -16,6 +16,7 @@ from reedbore.model import Setup
 from reedbore.notes import cents, parse_sung
 from reedbore.sweep import SUNG, VOICE, Axis, Fingered, Sweep, quantity_of, rounded
 from reedbore.units import QUANTITIES, complaint
+from reedbore.voice import COMPUTED
 
 MOST_AXES = 3
 COUNTS = (2, 100_000)
@@ -168,6 +169,8 @@ def check(sweep: Sweep, *, edges: bool = False) -> None:
     voiced = [name for name in names if name == SUNG or name.startswith("voice.")]
     if source == "off" and voiced:
         raise ReedboreError(f"--along {voiced[0]}: nobody sings; give --sung a note")
+    if sweep.setup.voice.flows and "voice.depth" in voiced:
+        raise ReedboreError(f"--along voice.depth: {COMPUTED}; sweep voice.flow_ml_per_s")
     if sweep.seconds is not None and not SECONDS_RANGE[0] <= sweep.seconds <= SECONDS_RANGE[1]:
         low, high = SECONDS_RANGE
         raise ReedboreError(

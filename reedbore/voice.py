@@ -8,6 +8,8 @@ from pydantic import model_validator
 from reedbore.settings import Part, mistake
 from reedbore.units import QUANTITIES, settle
 
+COMPUTED = "with voice.drive=flow the depth comes out of the flow"
+
 
 class Voice(Part):
     """The sung part of the pressure in the mouth.
@@ -44,6 +46,11 @@ class Voice(Part):
     noise: float = 0.0
     false_folds: int = 1
     seed: int = 0
+
+    @property
+    def flows(self) -> bool:
+        """Whether it is a source of flow, whose depth comes out of the flow and is not set."""
+        return self.drive == "flow" and self.source in {"pulse", "sine"}
 
     @property
     def unsteady(self) -> list[str]:

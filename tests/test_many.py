@@ -89,6 +89,12 @@ def test_a_recorded_voice_is_refused(tenor):
         many.judge_cells([recorded], [B_FLAT])
 
 
+def test_a_flow_is_sung_whatever_depth_is_set(tenor):
+    flowing = sung(tenor, 2.0 * B_FLAT, 0.0).with_value("voice.drive", "flow")
+    (cell,) = many.judge_cells([flowing], [B_FLAT], seconds=1.0)
+    assert (cell.p, cell.q) == (2, 1)
+
+
 def test_a_question_that_asks_nothing_is_answered(tenor):
     pair = asking.Pair(sung(tenor, B_FLAT), 1, 1)
     edge = locking.edge(-0.03, 0.0, 1.0)  # closer together than the fineness from the start

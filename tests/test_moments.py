@@ -15,6 +15,7 @@ from reedbore.tuning import tune
 RATE = 96000.0
 CYLINDERS = [("plain-cylinder", 46), ("clarinet-b-flat", 50)]
 CONES = [("plain-cone", 53), ("tenor-saxophone", 46)]
+SOFTLY = {"breath__pressure_kpa": 0.6}
 BEGIN, INSTANTS = 1.5, 20
 LOW = {"shut", "turns-low", "rise-returns"}
 
@@ -169,9 +170,13 @@ def test_a_reed_that_never_shuts_is_not_said_to():
 @pytest.mark.parametrize(
     ("values", "kind"),
     [
-        ({"breath__pressure_kpa": 0.6}, "still"),
+        (SOFTLY, "still"),
         ({"breath__pressure_kpa": 9.0}, "closed"),
-        ({"breath__pressure_kpa": 0.6, "voice__source": "pulse", "voice__depth": 0.1}, "follows"),
+        (SOFTLY | {"voice__source": "pulse", "voice__depth": 0.1}, "follows"),
+        (
+            SOFTLY | {"voice__source": "pulse", "voice__drive": "flow", "voice__depth": 0.0},
+            "follows",
+        ),
     ],
 )
 def test_a_horn_that_does_not_sound_has_one_caption(values, kind):

@@ -153,6 +153,8 @@ def test_unmarked_note_is_written_on_request_and_a_frequency_never():
         ("C44", "allowed 8 to 20000 Hz"),
         ("0Hz", "allowed 8 to 20000 Hz"),
         ("+200st", "allowed 8 to 20000 Hz"),
+        ("+" + "9" * 20 + "st", "allowed 8 to 20000 Hz"),
+        ("-" + "9" * 400 + "c", "allowed 8 to 20000 Hz"),
         ("w:C4", "name the horn that it is written for"),
         ("w:5/3", "is not a note"),
     ],

@@ -4,11 +4,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from matplotlib.image import imread
 
 from reedbore import presets, render
 from reedbore.errors import ReedboreError
 from reedbore.figures import plots
+from reedbore.kernel import mouth
 from reedbore.kernel.single import Traces
 from reedbore.measures import spectrum
 from reedbore.model import Setup
@@ -36,9 +38,9 @@ def take(setup: Setup, lines: dict[float, float], seconds: float = 1.0) -> rende
 
     pressure = 1000.0 * tone(inner)
     sung = np.cos(2 * np.pi * SUNG * inner) * (setup.voice.source != "off")
-    mouth = setup.breath.pressure * (1.0 + setup.voice.depth * sung)
+    blown = setup.breath.pressure * (1.0 + setup.voice.depth * sung)
     return render.Take(
-        setup, seconds, sung, Traces(pressure, pressure, pressure * 0.0, mouth), tone(outer)
+        setup, seconds, sung, Traces(pressure, pressure, pressure * 0.0, blown), tone(outer)
     )
 
 
@@ -66,6 +68,18 @@ def test_horn_alone_has_only_its_own_partials():
 def test_foot_of_a_strong_line_is_no_line_of_its_own():
     found = spectrum.Lines(np.array([116.0, 120.0, 200.0]), np.array([0.01, 1.0, 0.01]))
     assert plots.is_skirt(found).tolist() == [True, False, False]
+
+
+@pytest.mark.parametrize("drive", ["pressure", "flow"])
+def test_the_sung_pressure_is_drawn_as_it_is_blown(setup, drive):
+    setup = setup.with_value("voice.drive", drive).with_value("voice.depth", 0.2)
+    upper, lower = Figure().subplots(2)
+    plots._draw_waves(upper, lower, take(setup, {PLAYED: 1.0}), verdict("locked", (5, 3)))
+    shown = upper.lines[0].get_ydata().max()
+    assert shown == pytest.approx(mouth.sung_pressure(setup) / 1e3, rel=1e-3)
+    assert (shown == pytest.approx(0.2 * setup.breath.pressure / 1e3, rel=1e-3)) == (
+        drive == "pressure"
+    )
 
 
 def test_no_line_is_the_partial_of_nothing():

@@ -9,7 +9,7 @@ import numpy as np
 
 from reedbore.figures.maps_data import Aim, LockMap
 from reedbore.lock_report import CLOCK
-from reedbore.model import depth_name
+from reedbore.model import depth_name, strength_words
 from reedbore.notes import carries_pitch, note_name, split_note
 from reedbore.sweep import NOT_RUN, SUNG, VOICE, Axis, Sweep, quantity_of
 from reedbore.units import format_edge
@@ -39,7 +39,7 @@ def subtitle(found: LockMap) -> str:
         told.append("nobody sings")
     else:
         if "voice.depth" not in swept:
-            told.append(f"depth {setup.voice.depth:.3g}, {depth_name(setup.voice.depth)}")
+            told.append(strength_words(setup.voice))
         if not swept & {SUNG, VOICE}:
             told.append(f"sung {note_name(setup.voice.frequency, sweep.fingered.a4)}")
     return " · ".join(told)

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from reedbore import audio, notes
 from reedbore.files import write_whole
+from reedbore.kernel import mouth
 from reedbore.measures import spectrum
 from reedbore.render import SOUND_RATE
 
@@ -189,11 +190,11 @@ def _heading(axes: Axes, text: str) -> None:
 
 
 def _draw_waves(upper: Axes, lower: Axes, take: "Take", verdict: "Verdict") -> None:
-    rate, pressure = take.setup.time.rate, take.setup.breath.pressure
+    rate = take.setup.time.rate
     period, span = _periods(verdict)
     count = min(round(span * rate), len(take.mouth))
     milliseconds = np.arange(count) / rate * 1e3
-    sung = pressure * take.setup.voice.depth * take.sung[-count:]
+    sung = mouth.sung_pressure(take.setup) * take.sung[-count:]
     mouthpiece = audio.mute_broken(take.traces.pressure, rate)[0][-count:]
     upper.plot(milliseconds, sung / 1e3, color=VOICE_ORANGE, lw=1.5)
     lower.plot(milliseconds, mouthpiece / 1e3, color=HORN_BLUE, lw=1.5)

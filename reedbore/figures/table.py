@@ -19,7 +19,7 @@ from reedbore.figures.plots import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
 from reedbore.files import check_writable, picture_kind, write_whole
 from reedbore.lock_edges import NARROWEST_CENTS
 from reedbore.locks_words import hold, where
-from reedbore.model import depth_name
+from reedbore.model import strength_words
 from reedbore.notes import A4_HZ
 
 if TYPE_CHECKING:
@@ -96,10 +96,8 @@ def lock_table_picture(table: "Table", title: str, path: Path, *, a4: float = A4
     axes.set_axis_off()
     axes.set_xlim(0.0, 1.0)
     axes.set_ylim(0.0, 1.0)
-    depth = table.setup.voice.depth
-    says = (
-        f"breath {table.setup.breath.pressure / 1e3:.3g} kPa · depth {depth:g}, {depth_name(depth)}"
-    )
+    breath = table.setup.breath.pressure / 1e3
+    says = f"breath {breath:.3g} kPa · {strength_words(table.setup.voice)}"
     axes.text(COLUMNS["ratio"], 0.955, title, size=20, weight="bold", color=INK, va="top")
     axes.text(COLUMNS["ratio"], 0.905, says, size=12, color=INK, va="top")
     axes.text(COLUMNS["ratio"], 0.03, CARE, size=11, color=INK)

@@ -129,7 +129,7 @@ def sung_pressure(setup: Setup, note: float | None = None) -> float:
         lets act back; uncoupled, before a reed that lets out `upstream.REED_CONDUCTANCE`.
     """
     voice = setup.voice
-    if voice.drive == "pressure" or voice.source not in {"pulse", "sine"}:
+    if not voice.flows:
         return voice.depth * setup.breath.pressure
     made = _sung(key(setup, note or voice.frequency, note))
     return voice.flow * voice.effort * made[1]
@@ -150,6 +150,6 @@ def depth(setup: Setup) -> float:
         the blowing pressure; 0 if nothing is blown.
     """
     voice, breath = setup.voice, setup.breath.pressure
-    if voice.drive == "pressure" or voice.source not in {"pulse", "sine"}:
+    if not voice.flows:
         return voice.depth
     return sung_pressure(setup) / breath if breath > 0.0 else 0.0

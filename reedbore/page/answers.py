@@ -19,6 +19,9 @@ LONGEST_S = 20.0
 """Of what a page may ask for. [s]"""
 
 SHORTEST_S = 0.5
+LONGEST_SHOWN = 100
+"""Letters of what cannot be read."""
+
 MOST_TAKES = 6
 """Takes kept in memory, about 4 MB for each second of each."""
 
@@ -53,6 +56,22 @@ def sentence(error: ReedboreError) -> str:
     return re.sub(r"(?<!\S)--(?=[a-z])", "", "; ".join(str(error).splitlines()))
 
 
+def number(name: str, value: object) -> float:
+    """Read a number that the page sent, or refuse it by its name."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ReedboreError(f"{name} is {shown(value)}; it must be a number")
+    try:
+        return float(value)
+    except OverflowError:
+        raise ReedboreError(f"{name} is {shown(value)}; it is too large") from None
+
+
+def shown(value: object) -> str:
+    """Write what the page sent as Python does, cut short if it is long."""
+    text = repr(value)
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}…"
+
+
 def seconds_of(body: Mapping[str, Any], usual: float) -> float:
     """Read how long a take is to be, in seconds.
 
@@ -73,15 +92,13 @@ def seconds_of(body: Mapping[str, Any], usual: float) -> float:
     ReedboreError
         If it is no number, or out of range.
     """
-    seconds = body.get("seconds", usual)
-    if isinstance(seconds, bool) or not isinstance(seconds, int | float):
-        raise ReedboreError(f"seconds is {seconds!r}; it must be a number")
+    seconds = number("seconds", body.get("seconds", usual))
     if not SHORTEST_S <= seconds <= LONGEST_S:
         raise ReedboreError(
             f"seconds is {seconds:g} s; allowed {SHORTEST_S:g} to {LONGEST_S:g} s (length of "
             "a take)"
         )
-    return float(seconds)
+    return seconds
 
 
 class Shared:
@@ -114,18 +131,22 @@ class Shared:
         with self._guard:
             lock = self._locks.setdefault(key, threading.Lock())
         with lock:
-            if key not in self._found:
-                made = make()
-                with self._guard:
-                    self._found[key] = made
-                    while len(self._found) > self._most:
-                        old, _ = self._found.popitem(last=False)
-                        self._locks.pop(old, None)
             with self._guard:
                 if key in self._found:
                     self._found.move_to_end(key)
                     return self._found[key]
-        return made
+            try:
+                made = make()
+            except BaseException:
+                with self._guard:
+                    self._locks.pop(key, None)
+                raise
+            with self._guard:
+                self._found[key] = made
+                while len(self._found) > self._most:
+                    old, _ = self._found.popitem(last=False)
+                    self._locks.pop(old, None)
+            return made
 
 
 _takes = Shared(MOST_TAKES)

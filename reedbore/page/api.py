@@ -16,7 +16,6 @@ import numpy as np
 from reedbore import audio, notes, prediction, telling
 from reedbore import verdict as verdicts
 from reedbore.errors import ReedboreError
-from reedbore.model import depth_name
 from reedbore.page.answers import Answer, of_json, of_rows, seconds_of, take_of
 from reedbore.page.choices import settings_of
 from reedbore.page.looking import lines, pitches_of, waves
@@ -114,7 +113,6 @@ def judge(body: Body) -> Answer:
         "how": [list(row) for row in telling.rows(take, verdict, a4)],
         "played_cents": document["played_cents"],
         "sing": telling.how_to_sing(document, a4),
-        "depth_name": depth_name(request.setup.voice.depth),
         "settings": settings_of(request.setup),
     }
     return of_json(answer)

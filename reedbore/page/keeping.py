@@ -13,7 +13,7 @@ from reedbore import audio, render, sidecar, telling
 from reedbore import verdict as verdicts
 from reedbore.errors import ReedboreError
 from reedbore.model import Horn, Setup, Singer
-from reedbore.page.answers import Answer, request_of, take_of
+from reedbore.page.answers import Answer, request_of, shown, take_of
 from reedbore.page.choices import horn_entry, voice_entry
 from reedbore.page.words import opened, read_words
 from reedbore.passage import Piece
@@ -55,9 +55,8 @@ def take(words: Words, seconds: float, kind: object) -> Answer:
     ReedboreError
         If there is no such kind, or the words cannot be rendered.
     """
-    if kind not in KINDS:
-        raise ReedboreError(f"kind is {kind!r}; write {', '.join(KINDS)}")
-    kind = str(kind)
+    if not isinstance(kind, str) or kind not in KINDS:
+        raise ReedboreError(f"kind is {shown(kind)}; write {', '.join(KINDS)}")
     if kind == "toml":
         request = request_of(words)
         body = write_text(_horn_as_set(words, request.setup)).encode()
@@ -80,9 +79,9 @@ def take(words: Words, seconds: float, kind: object) -> Answer:
                 text = json.dumps(sidecar.document(kept), ensure_ascii=False, indent=2)
                 body = f"{text}\n".encode()
     stem = words.horn if kind == "toml" else request.typed["stem"]
-    shown = "".join(sign if sign.isascii() and sign.isprintable() else "-" for sign in str(stem))
-    shown = shown.replace('"', "-").replace("\\", "-")
-    place = f'attachment; filename="{shown}.{kind}"'
+    plain = "".join(sign if sign.isascii() and sign.isprintable() else "-" for sign in str(stem))
+    plain = plain.replace('"', "-").replace("\\", "-")
+    place = f'attachment; filename="{plain}.{kind}"'
     return Answer(body, KINDS[kind], {"content-disposition": place})
 
 

@@ -5,7 +5,6 @@ why. No answer is stored: each is found by playing, or calculating, the setup th
 is read aloud stands in `lesson_steps`.
 """
 
-import math
 from collections.abc import Callable
 from typing import Any
 
@@ -15,6 +14,7 @@ from reedbore import many, verdict
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.model import Setup
 from reedbore.notes import cents, note_name, parse_pitch, parse_sung
+from reedbore.page.answers import shown
 from reedbore.page.lesson_steps import STEPS, Step, Task
 from reedbore.page.words import read_words
 from reedbore.prediction import below
@@ -79,7 +79,7 @@ def check(step: str, answer: object, words: Words) -> dict[str, Any]:
     found = next((one for one in STEPS if one.name == step), None)
     if found is None:
         known = ", ".join(one.name for one in STEPS)
-        raise ReedboreError(f"{step!r} is no step of the lesson; there are {known}")
+        raise ReedboreError(f"{shown(step)} is no step of the lesson; there are {known}")
     right, says = _CHECKS[found.name](found, _read(found.task, answer), words)
     return {"right": right, "says": says}
 
@@ -92,14 +92,13 @@ def _read(task: Task, answer: object) -> Answer:
         text = answer.strip() if isinstance(answer, str) else ""
         if not text or (task.choices and text not in task.choices):
             wanted = f"one of {', '.join(task.choices)}" if task.choices else "a note such as C2"
-            raise ReedboreError(f"the answer is {answer!r}; give {wanted}")
+            raise ReedboreError(f"the answer is {shown(answer)}; give {wanted}")
         return text
-    if isinstance(answer, bool) or not isinstance(answer, int | float) or not math.isfinite(answer):
-        raise ReedboreError(f"the answer is {answer!r}; give a number [{task.unit}]")
+    if isinstance(answer, bool) or not isinstance(answer, int | float) or str(answer) == "nan":
+        raise ReedboreError(f"the answer is {shown(answer)}; give a number [{task.unit}]")
     if not task.low <= answer <= task.high:
-        raise ReedboreError(
-            f"the answer is {answer:g} {task.unit}; allowed {task.low:g} to {task.high:g}"
-        )
+        allowed = f"allowed {task.low:g} to {task.high:g}"
+        raise ReedboreError(f"the answer is {shown(answer)} {task.unit}; {allowed}")
     return float(answer)
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from reedbore import along, moments
 from reedbore.errors import ReedboreError
+from reedbore.page.answers import shown
 from reedbore.page.looking import Pitches
 from reedbore.render import Take
 
@@ -45,12 +46,12 @@ def counted(value: object, name: str, bounds: tuple[int, int], usual: int) -> in
     ReedboreError
         If it is no whole number in range.
     """
-    number = usual if value is None else value
-    if isinstance(number, bool) or not isinstance(number, int):
-        raise ReedboreError(f"{name} is {value!r}; it must be a whole number")
-    if not bounds[0] <= number <= bounds[1]:
-        raise ReedboreError(f"{name} is {number}; allowed {bounds[0]} to {bounds[1]}")
-    return number
+    count = usual if value is None else value
+    if isinstance(count, bool) or not isinstance(count, int):
+        raise ReedboreError(f"{name} is {shown(value)}; it must be a whole number")
+    if not bounds[0] <= count <= bounds[1]:
+        raise ReedboreError(f"{name} is {shown(count)}; allowed {bounds[0]} to {bounds[1]}")
+    return count
 
 
 def moving(take: Take, found: Pitches, frames: int, points: int) -> tuple[Samples, dict[str, Any]]:

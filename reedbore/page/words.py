@@ -11,6 +11,7 @@ from typing import TypeVar
 from reedbore import notes
 from reedbore.errors import ReedboreError
 from reedbore.model import Horn, Singer
+from reedbore.page.answers import number, shown
 from reedbore.presets import read_text
 from reedbore.request import RECORDINGS, Words, with_demo
 from reedbore.settings import Part
@@ -21,6 +22,7 @@ KEYS = {*TEXTS, *FILES, "depth", "settings", "a4", "written"}
 LONGEST_TEXT = 100
 LONGEST_FILE = 100_000
 MOST_SETTINGS = 60
+NO_FILES = "the page reads no files, use reedbore render"
 FASTEST_HZ = 192000.0
 """More steps a second are for the command line: a page shows no difference. [Hz]"""
 
@@ -63,10 +65,10 @@ def read_words(plain: object) -> Words:
         sung=sung,
         voice=told.get("voice", demo.voice),
         breath=told.get("breath"),
-        depth=_number("depth", plain["depth"]) if plain.get("depth") is not None else None,
+        depth=number("depth", plain["depth"]) if plain.get("depth") is not None else None,
         fingering=told.get("fingering", ""),
         settings=_settings(plain.get("settings") or {}),
-        a4=_number("a4", plain.get("a4", notes.A4_HZ)),
+        a4=number("a4", plain.get("a4", notes.A4_HZ)),
         written=written,
         instrument=_opened(Horn, plain.get("horn_text"), told.get("horn", "own-horn")),
         singer=_opened(Singer, plain.get("voice_text"), told.get("voice", "own-voice")),
@@ -113,25 +115,21 @@ def opened(text: object, file_name: object) -> Part:
 
 def _text(name: str, value: object) -> str:
     if not isinstance(value, str):
-        raise ReedboreError(f"{name} is {value!r}; it must be text")
+        raise ReedboreError(f"{name} is {shown(value)}; it must be text")
     if len(value) > LONGEST_TEXT:
         raise ReedboreError(f"{name} has {len(value)} letters; at most {LONGEST_TEXT} are read")
     bare = value.strip().lower()
     names_file = bare.endswith((".toml", *RECORDINGS)) or "\\" in bare
     if names_file or (name in ("horn", "voice") and "/" in bare):
-        raise ReedboreError(f"{name} is {value!r}; the page reads no files, use reedbore render")
+        raise ReedboreError(
+            f"{name} is {shown(value)}; the page reads no files, use reedbore render"
+        )
     return value
-
-
-def _number(name: str, value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ReedboreError(f"{name} is {value!r}; it must be a number")
-    return float(value)
 
 
 def _flag(value: object) -> bool:
     if not isinstance(value, bool):
-        raise ReedboreError(f"written is {value!r}; it must be true or false")
+        raise ReedboreError(f"written is {shown(value)}; it must be true or false")
     return value
 
 
@@ -148,12 +146,14 @@ def _setting(name: str, value: object) -> str:
     if not _SETTING.fullmatch(name):
         raise ReedboreError(f"{name[:LONGEST_TEXT]!r} is no setting")
     if name == "voice.file" or (name == "voice.source" and value == "recording"):
-        raise ReedboreError(f"{name} is {value!r}; the page reads no files, use reedbore render")
+        raise ReedboreError(
+            f"{name} is {shown(value)}; the page reads no files, use reedbore render"
+        )
     if isinstance(value, str):
         return f"{name}={_text(name, value)}"
-    number = _number(name, value)
-    if name == "time.rate_hz" and number > FASTEST_HZ:
+    found = number(name, value)
+    if name == "time.rate_hz" and found > FASTEST_HZ:
         raise ReedboreError(
-            f"time.rate_hz is {number:g} Hz; the page takes at most {FASTEST_HZ:g} Hz"
+            f"time.rate_hz is {found:g} Hz; the page takes at most {FASTEST_HZ:g} Hz"
         )
-    return f"{name}={number!r}"
+    return f"{name}={found!r}"

@@ -95,6 +95,7 @@ ONE = ("--along", "voice.depth", "0.1", "0.2", "2")
         (("--along", "sung", "-12", "+12st", "3"), "--along sung: '-12' is not a note; a bare num"),
         ((*ONE, "--log", "reed.width_mm"), "--log reed.width_mm: it is not swept"),
         ((*ONE, "--fingered", "Bb2"), "--along voice.depth: nobody sings; give --sung a note"),
+        ((*ONE, "--set", "voice.drive=flow"), "the depth comes out of the flow; sweep voice.flow"),
         (("--along", "sung", "1/1", "2/1", "3", "--sung", "D4"), "both move the sung note"),
         ((*ONE, "--part", "3/2"), "--part is '3/2'; write i/n with i from 1 to n"),
         ((*ONE, "--seconds", "0.1"), "--seconds is 0.1 s; allowed 0.5 to 600 s"),

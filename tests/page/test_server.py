@@ -319,6 +319,8 @@ def test_the_moving_bore_ends_in_the_mouthpiece(tab: TestClient) -> None:
         ({"depth": 2}, "voice.depth is 2"),
         ({"depth": "much"}, "depth is 'much'; it must be a number"),
         ({"depth": True}, "depth is True"),
+        ({"depth": 10**400}, "it is too large"),
+        ({"sung": "+" + "9" * 30 + "st"}, "allowed"),
         ({"a4": 300}, "A4"),
         ({"breath": "fff"}, "breath"),
         ({"settings": {"reed.opening": 1}}, "reed.opening"),
@@ -354,7 +356,7 @@ def test_the_page_makes_the_program_read_no_file(tab: TestClient, words: dict[st
     assert "reads no files" in refused(tab, "look", words=words)
 
 
-@pytest.mark.parametrize("seconds", [0.1, 20.5, 1e9, "2", None, True])
+@pytest.mark.parametrize("seconds", [0.1, 20.5, 1e9, 10**400, "2", None, True])
 def test_lengths_are_bounded(tab: TestClient, seconds: Any) -> None:
     assert "seconds is" in refused(tab, "sound", words=QUICK, seconds=seconds)
     assert "seconds is" in refused(tab, "take", words=QUICK, seconds=seconds)
@@ -363,6 +365,11 @@ def test_lengths_are_bounded(tab: TestClient, seconds: Any) -> None:
 def test_pictures_are_bounded(tab: TestClient) -> None:
     assert "allowed 24 to 600" in refused(tab, "bore", frames=100_000)
     assert "whole number" in refused(tab, "bore", points=1.5)
+    assert len(refused(tab, "bore", frames=10**400)) < 200
+
+
+def test_a_kind_that_is_no_text_is_refused(tab: TestClient) -> None:
+    assert "write wav, png, json, toml" in refused(tab, "take", words=QUICK, kind=["wav"])
 
 
 @pytest.mark.parametrize("text", [b"", b"{", b"[]", b"3", b'{"seconds": NaN}', b"\xff"])

@@ -93,4 +93,5 @@ def test_what_several_want_is_made_once() -> None:
     assert made == [1]
     with pytest.raises(ZeroDivisionError):
         shared.get("wrong", lambda: 1 // 0)
+    assert "wrong" not in shared._locks  # what fails leaves nothing behind
     assert [shared.get(key, lambda key=key: key) for key in ("wrong", "a", "b", "key")][-1] == "key"
