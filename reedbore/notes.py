@@ -38,6 +38,7 @@ _NOTE = re.compile(r"([A-Ga-g])(##|#|bb|b|)(-?\d{1,2})(?:([+-]\d+(?:\.\d+)?)c)?"
 _FREQUENCY = re.compile(r"(\d+(?:\.\d+)?)\s*[Hh][Zz]")
 _STEP = re.compile(r"([+-]\d+(?:\.\d+)?)(st|c)")
 _RATIO = re.compile(r"(\d{1,6})/(\d{1,6})")
+_BESIDE_RATIO = re.compile(r"(\d+/\d+)\s*([+-][\d.]+c)")
 _HINTS = (
     (r"[A-Ga-g](##|#|bb|b|)", "the octave is missing: {0}2, for example; C4 is middle C"),
     (r"[Hh](#|b|)-?\d*", "the note H is written B, and the German B is Bb"),
@@ -171,7 +172,8 @@ def parse_sung(
     Parameters
     ----------
     text : str
-        ``D4``, ``220Hz``, ``w:E5``, ``+7st``, ``-5st``, ``+702c`` or ``5/3`` (sung/fingered).
+        ``D4``, ``220Hz``, ``w:E5``, ``+7st``, ``-5st``, ``+702c``, ``5/3`` (sung/fingered) or
+        ``5/3-4c``.
     fingered_hz : float
         Sounding frequency of the fingered note. [Hz]
     a4, transposition
@@ -194,8 +196,12 @@ def parse_sung(
 
 
 def parse_interval(text: str) -> float | None:
-    """Frequency factor of ``+7st``, ``-5st``, ``+702c`` or ``5/3``; None if it is none of these."""
+    """Frequency factor of ``+7st``, ``+702c``, ``5/3`` or ``5/3-4c``; None if it is none of these."""
     plain = _plain(text)
+    beside = _BESIDE_RATIO.fullmatch(plain)
+    if beside:
+        just, off = map(parse_interval, beside.groups())
+        return just * off if just and off else None
     step = _STEP.fullmatch(plain)
     if step:
         octaves = float(step[1]) / (12.0 if step[2] == "st" else 1200.0)

@@ -5,7 +5,6 @@ range, or one sentence. Nothing is run here.
 """
 
 import itertools
-import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -75,8 +74,7 @@ def read_sung(text: str, fingered: Fingered) -> float:
     Parameters
     ----------
     text : str
-        As for ``--sung``: ``+7st``, ``-702c``, ``5/2``, ``D4`` or ``220Hz``; also some cents off a
-        ratio, ``5/2-10c``.
+        As for ``--sung``: ``+7st``, ``-702c``, ``5/2``, ``5/2-10c``, ``D4`` or ``220Hz``.
     fingered : Fingered
         The fingered note.
 
@@ -90,10 +88,8 @@ def read_sung(text: str, fingered: Fingered) -> float:
     NoteError
         If it cannot be read.
     """
-    found = re.fullmatch(r"\s*(\d+/\d+)([+-]\d+(?:\.\d+)?)c\s*", text)
-    note, off = (found[1], float(found[2])) if found else (text, 0.0)
-    sung = parse_sung(note, fingered.hz, fingered.a4, transposition=fingered.transposition)
-    return rounded(cents(sung, fingered.hz) + off)
+    sung = parse_sung(text, fingered.hz, fingered.a4, transposition=fingered.transposition)
+    return rounded(cents(sung, fingered.hz))
 
 
 def _checked_sung(text: str, fingered: Fingered) -> float:

@@ -38,7 +38,7 @@ def predict(
     fingered
         Fingered note: Bb2, F#3+14c or 220Hz.
     sung
-        Sung note: as the fingered one, or from it: +7st, -5st, +702c, or the ratio 5/3.
+        Sung note: as the fingered one, or from it: +7st, -5st, +702c, or the ratio 5/3, 5/3-4c.
         w:E5 is the note as written for the horn.
     horn
         Horn, by name or as a preset file.

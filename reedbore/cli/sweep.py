@@ -54,7 +54,7 @@ def sweep(
     fingering
         Name of another fingering for that note, such as fork; presets show HORN lists them.
     sung
-        Sung note, where no axis moves it: as the fingered one, or +7st, -5st, +702c, 5/3.
+        Sung note, where no axis moves it: as the fingered one, or +7st, -5st, +702c, 5/3, 5/3-4c.
     voice
         Voice, by name or as a preset file: shape of the pulse, and depth. [default: low-male]
     depth
