@@ -22,17 +22,16 @@ from reedbore.holding import HELD_CYCLES, beat_of, held_share
 from reedbore.lock_edges import LONGEST_S, NARROWEST_CENTS, Sought, edges_of, seek, sung_at, width
 from reedbore.measures import locking, spectrum
 from reedbore.measures.locking import Edge
+from reedbore.measures.winding import at_rest
 from reedbore.model import Setup
 from reedbore.notes import simple_ratios
 from reedbore.render import SOUND_RATE, render
 from reedbore.verdict import SIMPLE
+from reedbore.voice import COMPUTED
 
 LISTEN_S = 4.0
 REST_WATCHES = 4
 """So many times as long as a lock is first watched its phase has come to rest."""
-
-FIRST_LOCK_CYCLES = 0.05
-"""Locked from when the phase stays so near to where it ends."""
 
 BESIDE_CENTS = 5.0
 """So far beside the just note a lock is looked for where the horn leaves its register there."""
@@ -120,8 +119,11 @@ def lock_table(
     Raises
     ------
     ModelError
-        If the reed does not sound by itself, or has a subharmonic of its own.
+        If the reed does not sound by itself or has a subharmonic of its own, or if a thorough
+        table is asked of a voice whose depth is not set.
     """
+    if thorough and setup.voice.flows:
+        raise ModelError(f"a thorough table varies the depth, but {COMPUTED}")
     parts = 1.0 + 4.0 * thorough + confirm
 
     def tell(done: float) -> None:
@@ -233,10 +235,8 @@ def _time_to_lock(setup: Setup, row: Row) -> float | None:
     """Measure from when on the phase stays where it ends. [s]."""
     watched = REST_WATCHES * locking.FIRST_WATCH
     times, beat = beat_of(sung_at(setup, row.sung_hz), row.ratio, watched, 0.0)
-    off = np.flatnonzero(np.abs(beat - np.median(beat[-beat.size // 8 :])) > FIRST_LOCK_CYCLES)
-    if not off.size:
-        return float(times[0])
-    return float(times[off[-1] + 1]) if off[-1] + 1 < times.size else None
+    rest = at_rest(times, beat - np.median(beat[-beat.size // 8 :]))
+    return rest if rest < times[-1] else None
 
 
 def _looked_beside(setup: Setup, control: listening.Control, rows: list[Row]) -> list[Row]:

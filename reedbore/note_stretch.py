@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from reedbore import listening, verdict
 from reedbore.kernel import single
 from reedbore.measures import locking, pitch
+from reedbore.measures.winding import AT_REST_CYCLES, at_rest, mean_drift
 from reedbore.notes import cents, choose_ratio
 from reedbore.passage_controls import BREATH, LARGEST_PART
 from reedbore.performing import Performance, Stretch
@@ -26,9 +27,6 @@ SHORTEST_S = 0.15
 
 LEAST_PERIODS = 6.0
 """Of the resultant: a stretch that holds fewer is not measured."""
-
-AT_REST_CYCLES = 0.05
-"""A beat is at rest once it stays so near to the phase at which it will end. [cycles]"""
 
 SUNG_AT_ALL = 0.03
 """A sung waveform that stays below this, 30 dB under a full one, is nobody singing."""
@@ -176,8 +174,7 @@ class Inside:
             if locking.drift(course).state != "follows":
                 return None
             off = np.abs(course.cycles - np.median(course.cycles[-course.cycles.size // 8 :]))
-        away = np.flatnonzero(off > AT_REST_CYCLES)
-        return float(course.times[min(away[-1] + 1, off.size - 1) if away.size else 0])
+        return at_rest(course.times, off)
 
     def _course(self, sung: float, ratio: Ratio) -> locking.Course:
         """Follow the phase of the beat p·f_played - q·f_sung through the stretch."""
@@ -249,20 +246,7 @@ def flows(voice: Voice) -> bool:
 
 
 def mean_beat(course: locking.Course) -> float:
-    """Return the mean drift over as many whole slips as there are before the end. [Hz].
-
-    Near a lock a slip dwells and then hurries, so that a part of one tells little of the mean.
-    Where there is no whole slip it is the mean over all but the start; where there is not even
-    half of one, as on the way to a lock, over the later half.
-    """
+    """Return the mean drift of a note's course, but for its start. [Hz]."""
     times, cycles = course.times, course.cycles
-    begin = times[0] + min(START_S, 0.25 * (times[-1] - times[0]))
-    times, cycles = times[times >= begin], cycles[times >= begin]
-    way = cycles[-1] - cycles
-    whole = math.floor(np.abs(way).max())
-    if whole == 0:
-        first = 0 if abs(way[0]) > 0.5 else times.size // 2
-        return float(way[first] / (times[-1] - times[first]))
-    last = int(np.flatnonzero(np.abs(way) >= whole)[-1])
-    since = np.interp(whole, np.abs(way[[last + 1, last]]), times[[last + 1, last]])
-    return float(math.copysign(whole, way[last]) / (times[-1] - since))
+    begun = times >= times[0] + min(START_S, 0.25 * (times[-1] - times[0]))
+    return mean_drift(times[begun], cycles[begun])

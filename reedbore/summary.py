@@ -1,7 +1,7 @@
 """A verdict in the words of a player, in the order in which a player asks."""
 
 from reedbore.notes import A4_HZ, note_name
-from reedbore.verdict import UNDECIDED, Verdict
+from reedbore.verdict import LATE, UNDECIDED, Verdict
 
 STILL_HZ = 0.005
 """A beat slower than this is told as none: the sound moves once in minutes. [Hz]"""
@@ -39,8 +39,10 @@ def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
 def _steadiness(verdict: Verdict) -> str:
     if verdict.state == "drifting":
         return _drift(verdict)
+    late = verdict.reason and verdict.reason.startswith(LATE)
+    stands = "" if late else " and the sound stands still"
     return {
-        "locked": "The reed locks to the voice and the sound stands still.",
+        "locked": "The reed locks to the voice" + stands + ".",
         "rough": "The two notes only roughen each other.",
         "irregular": "The sound is irregular.",
     }[verdict.state]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from reedbore import listening
 from reedbore.measures import locking, pitch, roughness, spectrum
+from reedbore.measures.winding import at_rest
 from reedbore.notes import A4_HZ, cents, choose_ratio, note_name
 from reedbore.render import SOUND_RATE, Take, again, burst, render
 
@@ -28,6 +29,7 @@ UNSTEADY_WATCH = 24.0
 FUSED_HZ = 15.0
 """A beat slower than this is heard as one moving sound. [Hz]"""
 
+LATE = "the beat comes to rest only after"
 UNDECIDED = "the drift is too slow to tell within the longest run"
 ONLY_VOICE = "the voice stops the reed, and only the voice is left"
 
@@ -176,7 +178,7 @@ def _judged_pair(
     if unsteady:
         return _measured(take, control, state="drifting", reason=unsteady, ratio=ratio, **common)
     observe = _observer(take, sung, ratio)
-    found = locking.answer(locking.decide(longest=_longest(take)), observe)
+    found, course = _watched(observe, _longest(take))
     state = "drifting"
     reason = _told(take)
     edges: tuple[float, float] | None = None
@@ -184,6 +186,7 @@ def _judged_pair(
         reason = f"the horn repeats every {control.period} periods without a voice"
     elif found.locked:
         state, beat = "locked", 0.0
+        reason = reason or _comes_late(course, take.seconds)
         common["played"] = sung * ratio[1] / ratio[0]
         if lock_range and not (_moves(take) or jumped) and control.hz is not None:
             edges = _edges(observe, sung, ratio, control.hz)
@@ -193,6 +196,24 @@ def _judged_pair(
     return _measured(
         take, control, state=state, reason=reason, ratio=ratio, drift=beat, edges=edges, **common
     )
+
+
+def _watched(observe: locking.Observe, longest: float) -> tuple[locking.Decision, locking.Course]:
+    """Let the judge decide; return the course that it watched unpulled as well."""
+    courses: dict[float, locking.Course] = {}
+
+    def kept(detuning: float, seconds: float) -> locking.Course:
+        courses[detuning] = observe(detuning, seconds)
+        return courses[detuning]
+
+    return locking.answer(locking.decide(longest=longest), kept), courses[0.0]
+
+
+def _comes_late(course: locking.Course, seconds: float) -> str | None:
+    """Say so if a lock takes hold only when a take of so many seconds has ended."""
+    end = np.median(course.cycles[-course.cycles.size // 8 :])
+    rest = at_rest(course.times, course.cycles - end)
+    return f"{LATE} {rest:.1f} s" if rest > seconds else None
 
 
 def _moves(take: Take) -> bool:

@@ -1,5 +1,6 @@
 """The lock table of a tenor saxophone: edges, what is heard, what a human voice holds."""
 
+import dataclasses
 import json
 
 import numpy as np
@@ -133,6 +134,16 @@ def test_a_thorough_row_widens_with_depth_and_knows_its_least(setup, monkeypatch
     # A glide is caught near the edges found from rest; where exactly depends on its speed.
     assert row.from_below == pytest.approx(row.low.inside, abs=0.5)
     assert row.from_above == pytest.approx(row.high.inside, abs=0.5)
+
+
+def test_the_depth_of_a_flow_is_not_told_as_the_one_that_is_set(setup, table):
+    flowing = setup.with_value("voice.drive", "flow").with_value("voice.effort", 1.5)
+    with pytest.raises(ModelError, match="the depth comes out of the flow"):
+        locks.lock_table(flowing, B_FLAT, thorough=True)
+    told = dataclasses.replace(table, setup=flowing)
+    assert lock_report.document(told)["depth"] is None
+    assert lock_report.text(told).startswith("sung at a flow of 150 ml/s; horn alone 116.5")
+    assert lock_report.text(table).startswith("sung at depth 0.1 (normal); horn alone 116.5")
 
 
 def test_the_human_voice_has_the_jitter_it_was_given():

@@ -77,7 +77,8 @@ def test_a_quarter_of_an_uneven_slip_tells_another_beat():
     detuning = 6.0
     pull = math.sqrt(detuning**2 - (2.0 * math.pi * 0.45) ** 2)
     course = slip(np.arange(0.1, 2.9, 0.0125), pull, detuning, 1.1)
-    assert abs(locking.slopes(course)[0][-1] - 0.45) > 0.1
+    last = slice(-course.times.size // 4, None)
+    assert abs(np.polyfit(course.times[last], course.cycles[last], 1)[0] - 0.45) > 0.1
 
 
 @pytest.mark.parametrize("start", [0.2, 1.1])

@@ -3,6 +3,7 @@
 import dataclasses
 import inspect
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from reedbore import audio, listening
 from reedbore.bore import Bore, BoreSection
-from reedbore.measures import locking
+from reedbore.measures import locking, pitch
 from reedbore.model import Breath, Reed, Setup
 from reedbore.notes import cents, midi_to_hz
 from reedbore.physics.glottis import pulse_harmonics
@@ -74,6 +75,30 @@ def test_three_times_the_note_at_normal_depth_is_locked(tenor):
     assert high - low > 2.0 * locking.PULL_CENTS
     assert "locks" in summary(found)
     assert "Bb2" in summary(found)
+
+
+@pytest.mark.parametrize("off", [-0.6, -0.5, 0.3])
+def test_the_beat_beside_a_lock_is_the_mean_of_a_minute(tenor, off):
+    # A near miss dwells and hurries: a part of a slip would tell half of the beat, or twice.
+    setup = sung(tenor, 2.5 * B_FLAT * 2.0 ** (off / 1200.0))
+    found = judge(render(setup, 3.0))
+    assert (found.state, found.ratio) == ("drifting", (5, 2))
+    assert found.drift_hz == pytest.approx(slips(setup, 0.0, (5, 2)) / 40.0, rel=0.1)
+
+
+@pytest.mark.parametrize("seconds", [3.0, 6.0])
+def test_a_lock_that_takes_hold_when_the_take_has_ended_is_told_so(tenor, seconds):
+    setup = sung(tenor, 2.5 * B_FLAT)
+    found = judge(render(setup, seconds))
+    assert (found.state, found.ratio) == ("locked", (5, 2))
+    late = re.search(r"comes to rest only after (\d\.\d) s", summary(found))
+    assert (late is not None) == (seconds < 5.0)
+    if late:
+        pressure, rate = pitch.thin(again(setup, 30.0).traces.pressure, setup.time.rate)
+        line = pitch.phase_track(pressure, rate, B_FLAT, 20.0)
+        off = np.abs(5.0 * (line.cycles - line.cycles[-1]))
+        assert off[line.times < float(late[1]) - 0.5][-1] > 0.05
+        assert off[line.times > float(late[1]) + 0.5].max() < 0.05
 
 
 @pytest.mark.slow

@@ -18,11 +18,16 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.measures.winding import mean_drift
+
 PULL_CENTS = 0.1
 """How far the other oscillation is pulled either way to prove a lock. [cents]"""
 
 FIRST_WATCH, LAST_WATCH = 7.5, 120.0
 """A course is first watched so long; twice as long while undecided; no longer than this. [s]"""
+
+WATCHED_ON = 2
+"""Before a search gives up it watches so many of its undecided detunings to the end."""
 
 
 class Course(NamedTuple):
@@ -61,9 +66,7 @@ class Drift(NamedTuple):
     state: str
     """'follows', 'slips' or 'undecided'."""
     hz: float
-    """Drift in the later half. [Hz]"""
-    watched: float
-    """[s]"""
+    """Mean drift, as `winding.mean_drift` has it. [Hz]"""
 
 
 class Decision(NamedTuple):
@@ -75,32 +78,17 @@ class Decision(NamedTuple):
     """Of the course that was not pulled. [Hz]"""
 
 
-def slopes(course: Course) -> tuple[NDArray[np.float64], float]:
-    """Return the drift in three equal parts of a course, and the way gone through all of them.
+def _slopes(course: Course) -> NDArray[np.float64]:
+    """Return the drift in three equal parts of a course, earliest first. [Hz]."""
+    times, cycles = _started(course)
+    thirds = zip(np.array_split(times, 3), np.array_split(cycles, 3), strict=True)
+    return np.array([np.polyfit(*third, 1)[0] for third in thirds])
 
-    Parameters
-    ----------
-    course : Course
-        Its first quarter, in which the oscillation starts, is left out.
 
-    Returns
-    -------
-    parts : ndarray, shape (3,)
-        Earliest first. [Hz]
-    way : float
-        [cycles]
-    """
-    start, end = course.times[0], course.times[-1]
-    kept = course.times >= start + 0.25 * (end - start)
-    parts = [
-        np.polyfit(times, cycles, 1)[0]
-        for times, cycles in zip(
-            np.array_split(course.times[kept], 3),
-            np.array_split(course.cycles[kept], 3),
-            strict=True,
-        )
-    ]
-    return np.array(parts), float(np.ptp(course.cycles[kept]))
+def _started(course: Course) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return times [s] and cycles without the first quarter, in which the oscillation starts."""
+    kept = course.times >= 0.75 * course.times[0] + 0.25 * course.times[-1]
+    return course.times[kept], course.cycles[kept]
 
 
 def drift(course: Course) -> Drift:
@@ -122,8 +110,8 @@ def drift(course: Course) -> Drift:
     dwell; so an even drift counts only after a quarter of a cycle, through which the speed of any
     course that will stop has changed, and a dying one only if it dies geometrically.
     """
-    parts, way = slopes(course)
-    first, second, third = parts
+    parts, (times, cycles) = _slopes(course), _started(course)
+    (first, second, third), way = parts, float(np.ptp(cycles))
     unit = course.hz * PULL_CENTS * math.log(2.0) / 1200.0
     still = np.abs(parts[1:]).max() < 0.1 * unit and way < 0.5
     geometric = abs(third * first - second**2) < 0.2 * second**2 and abs(third) < 0.3 * abs(first)
@@ -135,7 +123,7 @@ def drift(course: Course) -> Drift:
         state = "slips"
     else:
         state = "undecided"
-    return Drift(state, float(third), float(course.times[-1] - course.times[0]))
+    return Drift(state, mean_drift(times, cycles))
 
 
 def answer(question: Question[Answer], observe: Observe) -> Answer:
@@ -236,10 +224,11 @@ def find_inside(
     Returns
     -------
     generator of (inside, low, high)
-        A detuning that follows, or None if a lock, should there be one, is narrower than `finest`;
-        and the nearest ones found to slip either way, infinite where none was needed. [cents]
+        A detuning that follows, and the nearest ones that slip; or None if no lock wider than
+        `finest` was found, and where the drift changes its sign; infinite if not needed. [cents]
     """
     low, high, here = -math.inf, math.inf, start
+    slipped, unsure = list[float](), list[float]()
     for _ in range(24):
         course = yield Request(here, min(FIRST_WATCH, longest))
         found = drift(course)
@@ -247,7 +236,9 @@ def find_inside(
         if found.state == "undecided" and (abs(step) < finest or _dies_down(course)):
             found = yield from watch(here, longest)
         if found.state == "follows":
-            return here, low, high
+            return _between(here, slipped)
+        # One that is not decided shows the way, but may yet come to rest: it bounds no lock.
+        (slipped if found.state == "slips" else unsure).append(here)
         if found.hz > 0.0:
             low = max(low, here)
         else:
@@ -257,12 +248,21 @@ def find_inside(
             here = 0.5 * (low + high)
         if high - low < finest or abs(here - start) > reach:
             break
+    for last in sorted(unsure, key=lambda one: abs(one - here))[:WATCHED_ON]:
+        if (yield from watch(last, longest)).state == "follows":
+            return _between(last, slipped)
     return None, low, high
+
+
+def _between(inside: float, slipped: list[float]) -> tuple[float, float, float]:
+    """Return a detuning between the nearest ones that slip on either side. [cents]."""
+    low = max((one for one in slipped if one < inside), default=-math.inf)
+    return inside, low, min((one for one in slipped if one > inside), default=math.inf)
 
 
 def _dies_down(course: Course) -> bool:
     """Tell a drift that may come to rest: a lock takes hold slowly."""
-    first, _, third = slopes(course)[0]
+    first, _, third = _slopes(course)
     return bool(abs(third) < 0.85 * abs(first))
 
 
