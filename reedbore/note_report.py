@@ -182,7 +182,7 @@ def summary(rows: Iterable[NoteVerdict]) -> str:
     held = [row.held for row in sung if row.held is not None]
     if not held:
         return (
-            f"Of {_notes(len(rows))} {len(sung)} are sung: a third note is heard in {heard}; "
+            f"{_sung(rows, sung)}: a third note is heard in {heard}; "
             "whether they lock was not looked for."
         )
     lock = sum(pair.state == "locked" for pair in held)
@@ -190,8 +190,8 @@ def summary(rows: Iterable[NoteVerdict]) -> str:
     rough = sum(pair.state == "rough" for pair in held)
     roughens = f"; {rough} only {'roughens' if rough == 1 else 'roughen'} the tone" if rough else ""
     return (
-        f"Of {_notes(len(rows))} {len(sung)} are sung: {lock} lock when held, {locked} within the "
-        f"note; a third note is heard in {rings} when held, in {heard} within the note{roughens}."
+        f"{_sung(rows, sung)}: {lock} lock when held, {locked} within the note; a third note is "
+        f"heard in {rings} when held, in {heard} within the note{roughens}."
     )
 
 
@@ -199,11 +199,14 @@ def _unsung(rows: Sequence[NoteVerdict]) -> str:
     """Tell a passage in which nobody sings from a recording without a note."""
     if any(row.reached.reason == NO_NOTE for row in rows):
         return "No steady sung note was found in the recording: there is nothing to compare."
-    return f"Nobody sings in the {_notes(len(rows))}."
+    return "Nobody sings."
 
 
-def _notes(count: int) -> str:
-    return "1 note" if count == 1 else f"{count} notes"
+def _sung(rows: Sequence[NoteVerdict], sung: Sequence[NoteVerdict]) -> str:
+    """Say how many of the notes are sung."""
+    if len(rows) == 1:
+        return "The one note is sung"
+    return f"Of {len(rows)} notes {len(sung)} {'is' if len(sung) == 1 else 'are'} sung"
 
 
 def _reasons(rows: Sequence[NoteVerdict]) -> list[str]:
@@ -211,7 +214,7 @@ def _reasons(rows: Sequence[NoteVerdict]) -> list[str]:
     lines = []
     soon = [str(row.number) for row in rows if row.reached.reason == NOT_SETTLED]
     if soon:
-        lines.append(f"Hold {', '.join(soon)} for longer: they lock, but end before they settle.")
+        lines.append(f"Hold {', '.join(soon)} for longer: each locks, but ends before it settles.")
     told_already = (None, NOT_SETTLED, NO_NOTE, TOO_SHORT, STARTING, UNDECIDED)
     reasons = [
         (row.number, str(row.reached.reason))

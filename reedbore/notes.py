@@ -196,7 +196,7 @@ def parse_sung(
 
 
 def parse_interval(text: str) -> float | None:
-    """Frequency factor of ``+7st``, ``+702c``, ``5/3`` or ``5/3-4c``; None if it is none of these."""
+    """Frequency factor of ``+7st``, ``+702c``, ``5/3`` or ``5/3-4c``; None if it is no such."""
     plain = _plain(text)
     beside = _BESIDE_RATIO.fullmatch(plain)
     if beside:

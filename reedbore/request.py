@@ -6,9 +6,10 @@ left out is taken from the demo passage: horn, voice, first fingered note, longe
 
 import functools
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,7 @@ from reedbore.tuning import tune
 DEMO = "mill-race"
 RECORDINGS = {".wav", ".flac"}
 SECONDS_RANGE = (0.5, 600.0)  # a verdict needs some steady sound
+LONGEST_STEM = 100  # bytes; every system takes file names twice as long
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -257,7 +259,10 @@ def blow_and_set(setup: Setup, words: Words) -> Setup:
         If a setting or the breath is not allowed.
     """
     for text in words.settings:
-        setup = setup.with_value(*parse_setting(text))
+        name, value = parse_setting(text)
+        if setup.voice.source == "recording" and name in ("voice.source", "voice.file"):
+            raise ModelError(f"--set {text}: --sung is a recording already; leave one of them out")
+        setup = setup.with_value(name, value)
     if words.breath is not None:
         try:
             pressure = parse_breath(words.breath, setup)
@@ -317,15 +322,21 @@ def _sung_title(words: Words, setup: Setup) -> str:
 
 
 def _stem(horn: str, words: Words) -> str:
-    """Make the name of the files of a take, for every folder of every system."""
     sung = words.sung or "alone"
     if Path(sung).suffix.lower() in RECORDINGS:
         sung = Path(sung).stem
-    changed = [words.fingering] if words.fingering else []
-    changed += [f"depth{words.depth:g}"] if words.depth is not None else []
-    changed += [words.breath] if words.breath else []
-    changed += words.settings
-    return re.sub(r"[^\w#+.-]+", "-", "-".join([horn, str(words.fingered), sung, *changed]))
+    depth = f"depth{words.depth:g}" if words.depth is not None else ""
+    parts = (horn, words.fingered, sung, words.fingering, depth, words.breath, *words.settings)
+    return file_stem(parts)
+
+
+def file_stem(parts: Iterable[str | None]) -> str:
+    """Make a name for files out of what was asked for, for every folder of every system."""
+    whole = re.sub(r"[^\w#+.-]+", "-", "-".join(part for part in parts if part))
+    code = whole.encode()
+    if len(code) <= LONGEST_STEM:
+        return whole
+    return f"{code[:LONGEST_STEM].decode(errors='ignore')}-{sha256(code).hexdigest()[:8]}"
 
 
 def request_again(found: Sidecar, path: Path) -> Request:

@@ -136,7 +136,7 @@ def test_the_sentence_below_counts(rows):
         "when held, in 2 within the note; 2 only roughen the tone."
     )
     said = note_report.text(rows)
-    assert "Hold 2 for longer: they lock, but end before they settle." in said
+    assert "Hold 2 for longer: each locks, but ends before it settles." in said
     assert note_report.summary(rows).split(";")[0] in said
 
 
@@ -144,7 +144,7 @@ def test_the_sentence_says_what_was_not_looked_for(rows):
     unheld = [replace(one, held=None) for one in rows]
     assert "whether they lock was not looked for" in note_report.summary(unheld)
     alone = [one for one in rows if one.sung_hz is None]
-    assert note_report.summary(alone) == "Nobody sings in the 1 note."
+    assert note_report.summary(alone) == "Nobody sings."
 
 
 def test_other_reasons_are_told_below_with_their_notes(rows):
@@ -156,9 +156,9 @@ def test_other_reasons_are_told_below_with_their_notes(rows):
 def test_a_voice_that_is_written_but_not_sung_does_not_count(rows):
     off = bare("unsung", ALONE, played=B_FLAT)
     silent = [row(1, off, off, depth=0.0)]
-    assert note_report.summary(silent) == "Nobody sings in the 1 note."
+    assert note_report.summary(silent) == "Nobody sings."
     assert note_report.table(silent)[1].count("horn alone") == 2
-    assert note_report.summary([rows[0], *silent]).startswith("Of 2 notes 1 are sung: 1 lock")
+    assert note_report.summary([rows[0], *silent]).startswith("Of 2 notes 1 is sung: 1 lock")
 
 
 def test_a_recording_without_a_note_is_not_said_to_be_silent():

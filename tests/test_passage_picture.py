@@ -13,10 +13,11 @@ from matplotlib.figure import Figure
 from matplotlib.image import imread
 from matplotlib.text import Annotation, Text
 
-from reedbore import presets, render
+from reedbore import note_report, presets, render
 from reedbore.errors import ReedboreError
 from reedbore.figures import passages, passages_data, passages_notes
 from reedbore.figures.maps_look import LOOKS, lightness
+from reedbore.note_stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
 from reedbore.passage import Passage
 
 ETUDE_TOLD = (
@@ -352,3 +353,20 @@ def test_note_that_would_lock_says_so():
     assert passages_data.words_of(held) == ["drifting", "locks if held"]
     not_even = row_of(1, 0, 1, 100.0, 150.0, state="drifting", held="drifting")
     assert passages_data.words_of(not_even) == ["drifting"]
+
+
+@pytest.mark.parametrize(
+    ("state", "reason", "word"),
+    [
+        ("drifting", NOT_SETTLED, "unsettled"),
+        ("undecided", STARTING, "still starting"),
+        ("undecided", TOO_SHORT, "too short"),
+        ("rough", NO_NOTE, "no steady note"),
+    ],
+)
+def test_a_note_is_called_on_the_picture_what_the_table_calls_it(state, reason, word):
+    row = row_of(1, 0, 1, 100.0, 150.0, state=state, reason=reason)
+    (told,) = passages_data.words_of(row)
+    assert told == word
+    in_table = note_report.told(row.reached)
+    assert all(part in in_table for part in word.split())

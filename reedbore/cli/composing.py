@@ -201,9 +201,8 @@ def _over(words: Words, fingered: Line, horn: Horn) -> Line:
     """Sing one note over all that is fingered, or move along with it at one interval."""
     text = words.sung or ""
     with named("--sung"):
-        factor = parse_interval(text)
-    if factor is not None:
-        return lines.parallel(fingered, factor, words.a4)
+        if parse_interval(text) is not None:
+            return lines.parallel(fingered, text, words.a4)
     return lines.held(lines.held_pitch("--sung", text, horn, words.a4), fingered.bounds[-1])
 
 

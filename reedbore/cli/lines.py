@@ -11,7 +11,7 @@ from typing import Literal
 from reedbore.errors import NoteError
 from reedbore.melody import Line, Note, read_line
 from reedbore.model import Horn
-from reedbore.notes import hz_to_midi, midi_name, parse_note, parse_pitch
+from reedbore.notes import hz_to_midi, midi_name, parse_note, parse_pitch, parse_sung
 from reedbore.request import RECORDINGS, named
 
 MIDI_FILES = {".mid", ".midi"}
@@ -148,15 +148,15 @@ def held(pitch: str, beats: float, fingering: str = "") -> Line:
     return Line((Note(pitch, beats, fingering),))
 
 
-def parallel(line: Line, factor: float, a4: float) -> Line:
+def parallel(line: Line, interval: str, a4: float) -> Line:
     """Move along with a line at one interval.
 
     Parameters
     ----------
     line : Line
         What is fingered.
-    factor : float
-        Frequency of the new line over that of this one.
+    interval : str
+        The new line over this one, as `notes.parse_interval` reads it.
     a4 : float
         Frequency of A4. [Hz]
 
@@ -164,12 +164,17 @@ def parallel(line: Line, factor: float, a4: float) -> Line:
     -------
     Line
         With the same rests and slurs, its pitches within 0.0001 cents.
+
+    Raises
+    ------
+    NoteError
+        If one of its notes is higher or lower than any that is sung.
     """
     moved = []
     for note in line.notes:
         pitch = note.pitch
         if pitch is not None:
-            midi = hz_to_midi(parse_pitch(pitch, a4) * factor, a4)
+            midi = hz_to_midi(parse_sung(interval, parse_pitch(pitch, a4), a4), a4)
             off = f"{100.0 * (midi - round(midi)):+.4f}".rstrip("0").rstrip(".")
             pitch = midi_name(round(midi)) + (f"{off}c" if float(off) else "")
         moved.append(Note(pitch, note.beats, "", note.slurred))

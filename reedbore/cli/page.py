@@ -4,15 +4,17 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from reedbore.cli.common import say, tell
+from reedbore.cli.common import say, say_json, tell
 
 PORTS = 1, 65535
+FLAG = Parameter(negative="", show_default=False)
 
 
 def page(
     *,
     port: int | None = None,
-    no_browser: Annotated[bool, Parameter(negative="", show_default=False)] = False,
+    no_browser: Annotated[bool, FLAG] = False,
+    json: Annotated[bool, FLAG] = False,
 ) -> None:
     """Open a page in the browser: choose, hear, see and compare; Ctrl-C ends it.
 
@@ -24,6 +26,8 @@ def page(
         Port to listen on, 1 to 65535. [default: 7463, or a free one]
     no_browser
         Only say the address.
+    json
+        Print the address as one JSON document.
     """
     from reedbore.errors import ReedboreError  # noqa: PLC0415 - help starts faster
     from reedbore.page.running import serve  # noqa: PLC0415
@@ -32,7 +36,10 @@ def page(
         raise ReedboreError(f"--port is {port}; allowed {PORTS[0]} to {PORTS[1]}")
 
     def ready(address: str) -> None:
-        say(address)
+        if json:
+            say_json({"address": address})
+        else:
+            say(address)
         tell("Ctrl-C ends the page")
         if not no_browser:
             _open(address)

@@ -4,10 +4,8 @@ In: words as typed, or the sidecar of a passage. Out: a `PassageRequest`, which 
 recorded voice is a line as well: over one held note it makes a passage as long as itself.
 """
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -22,11 +20,16 @@ from reedbore.notes import check_a4, parse_pitch
 from reedbore.passage import Passage, Piece
 from reedbore.performing import Fingered, Score
 from reedbore.presets import is_path, load_horn, load_singer, setup_for
-from reedbore.request import Words, blow_and_set, check_seconds, out_of_range, recorded
+from reedbore.request import (
+    Words,
+    blow_and_set,
+    check_seconds,
+    file_stem,
+    out_of_range,
+    recorded,
+)
 from reedbore.sidecar import FingeredSetup, PassageSidecar, differences
 from reedbore.tuning import check_note, tune
-
-LONGEST_STEM = 100  # letters; every system takes file names twice as long
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -294,7 +297,6 @@ def _kept_name(name_or_path: str) -> str:
 
 
 def _stem(words: Words, horn: Horn, source: Source) -> str:
-    """Make the name of the files of a passage, for every folder of every system."""
     sung = words.sung
     if lines.kind_of(sung) in {"recording", "midi"}:
         sung = Path(sung or "").stem
@@ -306,7 +308,4 @@ def _stem(words: Words, horn: Horn, source: Source) -> str:
     parts += [f"depth{words.depth:g}"] if words.depth is not None else []
     parts += [f"{words.tempo:g}bpm"] if words.tempo is not None else []
     parts += [words.breath or "", *words.settings]
-    whole = re.sub(r"[^\w#+.-]+", "-", "-".join(part for part in parts if part))
-    if len(whole) <= LONGEST_STEM:
-        return whole
-    return f"{whole[:LONGEST_STEM]}-{sha256(whole.encode()).hexdigest()[:8]}"
+    return file_stem(parts)

@@ -57,8 +57,8 @@ def render(
         Name of another fingering for one note, such as fork; presets show HORN lists them.
     sung
         Sung note: as the fingered one, or from it: +7st, -5st, +702c, or the ratio 5/3, 5/3-4c;
-        w:E5 is written for the horn. Or a line, or channel 2 of a MIDI file, or a recorded voice: a WAV
-        or FLAC file.
+        w:E5 is written for the horn. Or a line, or channel 2 of a MIDI file, or a recorded voice:
+        a WAV or FLAC file.
     passage
         Fingered and sung line by name (mill-race), as a TOML file, or as a MIDI file.
     tempo

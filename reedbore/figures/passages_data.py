@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from reedbore import audio
 from reedbore.kernel.single import BURST_PA
 from reedbore.measures import pitch, spectrum
+from reedbore.note_stretch import NO_NOTE, NOT_SETTLED, STARTING
 from reedbore.passage import Passage
 from reedbore.passage_controls import Span
 from reedbore.render import SOUND_RATE
@@ -34,6 +35,7 @@ WEAK_DB, WEAK_PA = -30.0, 20.0
 INSTANT = 0.01  # [s]
 SAME_PITCH = 1.0  # [semitones], so far a played pitch may move and be followed as one
 WORDS = {"unsung": "no voice", "undecided": "too short"}
+WHY = {NOT_SETTLED: "unsettled", STARTING: "still starting", NO_NOTE: "no steady note"}
 IF_HELD = "locks if held"
 
 
@@ -240,7 +242,7 @@ def words_of(row: "NoteVerdict") -> list[str]:
         One or two lines.
     """
     state = row.reached.state
-    told = [WORDS.get(state, state)]
+    told = [WHY.get(row.reached.reason or "", WORDS.get(state, state))]
     if row.held is not None and row.held.state == "locked" and state != "locked":
         told.append(IF_HELD)
     return told

@@ -20,7 +20,7 @@ from reedbore.errors import ReedboreError
 from reedbore.midi_reading import read_midi
 from reedbore.notes import parse_pitch
 from reedbore.passage import Passage
-from reedbore.request import Words
+from reedbore.request import Words, file_stem
 from reedbore.sidecar import PassageSidecar, read
 from reedbore.tuning import tune
 
@@ -192,6 +192,9 @@ def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
     assert music(1.0, fingered="Bb2", sung=str(file)).seconds == 1.0
     assert music(fingered="Bb2:2 D3:2", sung=str(file)).seconds == 4.0
     assert music(passage="mill-race", sung=str(file)).fingered == music().fingered
+    for text in ("voice.source=pulse", "voice.file=other.wav"):
+        with pytest.raises(ReedboreError, match="--sung is a recording already"):
+            asked(fingered="Bb2", sung=str(file), settings=[text])
 
 
 # --- mistakes ------------------------------------------------------------------------------------
@@ -210,6 +213,10 @@ def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
         (["--fingered", "Bb2:1~"], "--fingered 'Bb2:1~' (word 1): a slur joins two notes"),
         (["--sung", "D4:4 C4(fork):1"], "--sung 'C4(fork)' (word 2): a sung note has no fingering"),
         (["--sung", "5/2:4 D4:1"], "--sung '5/2:4': an interval stands alone"),
+        (
+            ["--fingered", "Bb2:1", "--sung", "+99999999999st"],
+            "--sung '+99999999999st' is inf Hz; allowed 8 to 20000 Hz",
+        ),
         (["--sung", "5:2"], "--sung '5:2' is not a note; a ratio takes a slash"),
         (["--fingered", "Bb2:0.1"], "the passage is 0.1 s; allowed 0.5 to 300 s"),
         (["--fingered", "Bb2:999"], "the passage is 999 s; allowed 0.5 to 300 s"),
@@ -250,6 +257,24 @@ def test_a_mistake_is_one_sentence_before_any_work(
     (told,) = found.err.splitlines()
     assert sentence in told
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    "words", [["h" * 300], ["声" * 80], [f"voice.seed={k}" for k in range(40)]]
+)
+def test_the_name_of_the_files_is_one_that_every_folder_takes(
+    tmp_path: Path, words: list[str]
+) -> None:
+    stems = {file_stem(["tenor-saxophone", *words, last]) for last in ("D4", "C4")}
+    assert len(stems) == 2
+    for stem in stems:
+        (tmp_path / f"{stem}.json").write_text("")  # folders take names of 255 bytes
+
+
+def test_a_take_with_many_settings_is_named(run: Any, tmp_path: Path) -> None:
+    settings = [f"--set=voice.seed={number}" for number in range(40)]
+    found = run("--fingered", "Bb2", *settings, "--seconds", "0.5", "--no-picture")
+    assert (found.status, len(list((tmp_path / "renders").iterdir()))) == (0, 2)
 
 
 def test_a_file_without_a_sung_line_is_told(run: Any, tmp_path: Path) -> None:

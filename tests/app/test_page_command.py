@@ -1,0 +1,31 @@
+"""The command `page`: what it says of itself; the page has tests of its own."""
+
+import json
+from collections.abc import Callable
+
+import pytest
+
+from reedbore.cli import main
+from reedbore.page import running
+
+ADDRESS = "http://127.0.0.1:7463/"
+
+
+@pytest.fixture(autouse=True)
+def _served(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Serve nothing, as if it were ended as soon as it is ready."""
+
+    def serve(_: int | None, ready: Callable[[str], None]) -> None:
+        ready(ADDRESS)
+
+    monkeypatch.setattr(running, "serve", serve)
+
+
+def test_the_address_is_the_result(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["page", "--no-browser"]) == 0
+    assert capsys.readouterr().out == f"{ADDRESS}\n"
+
+
+def test_as_json_it_is_one_document(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["page", "--no-browser", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == {"address": ADDRESS}
