@@ -14,7 +14,7 @@ from playwright.sync_api import Page, Response
 Open = Callable[..., Page]
 
 DEMO = {"horn": "tenor-saxophone", "fingered": "Bb2", "sung": "D4-13.8c", "voice": "low-male"}
-PATIENCE_S = 60.0  # shared cores; on a quiet machine nothing takes longer than five seconds
+PATIENCE_S = 120.0  # shared cores; on a quiet machine nothing takes longer than ten seconds
 
 
 def until(page: Page, asks: str, argument: object = None, seconds: float = PATIENCE_S) -> Any:
@@ -27,9 +27,24 @@ def until(page: Page, asks: str, argument: object = None, seconds: float = PATIE
 
 
 def settle(page: Page) -> dict[str, Any]:
-    """Wait for the verdict on what is set now, and return it."""
-    found: dict[str, Any] = until(page, "() => reedbore.state.judgement")
+    """Wait until all is told of what is set now, and return the verdict on it."""
+    found: dict[str, Any] = until(
+        page, "() => reedbore.state.told.looked && reedbore.state.told.judged"
+    )
     return found
+
+
+def whole(page: Page) -> None:
+    """Wait until every panel stands on the page."""
+    until(
+        page, "() => [...document.querySelectorAll('.room')].every((room) => room.children.length)"
+    )
+
+
+def pass_time(page: Page, seconds: float) -> None:
+    """Let what sounds go on for some seconds of its own clock."""
+    now = until(page, "() => globalThis.ear?.context.currentTime")
+    until(page, "(end) => ear.context.currentTime > end", now + seconds)
 
 
 def words(page: Page) -> dict[str, Any]:

@@ -11,6 +11,7 @@ import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextvars import copy_context
 from dataclasses import replace
+from functools import partial
 from typing import Any, NamedTuple
 
 from reedbore import lock_report, locks_words, many, stopping, sweep_cells
@@ -19,7 +20,7 @@ from reedbore.figures import maps_words
 from reedbore.figures.maps_look import LOOKS
 from reedbore.locks import Row, Table, lock_table
 from reedbore.model import Setup, depth_name
-from reedbore.notes import cents, choose_ratio, midi_to_hz, note_name, split_note
+from reedbore.notes import cents, choose_ratio, midi_to_hz, note_name, simple_ratios, split_note
 from reedbore.passage import DYNAMICS
 from reedbore.prediction import below
 from reedbore.request import Request, Words, players, read_request, tune_request, with_demo
@@ -35,6 +36,7 @@ BATCH = 128
 QUICK_S = 3.0
 """A first run of each cell; what it leaves open is watched for longer once all are there. [s]"""
 
+Place = tuple[int, int]  # of a cell, across and up
 MOST_CELLS = 2400
 COUNTS = 2, 60
 DEFAULTS = {"field": "voice.depth", "count": 24}, {"field": SUNG, "count": 25}
@@ -82,8 +84,9 @@ def cells(words: Words, along: Sequence[Mapping[str, Any]] = ()) -> Iterator[dic
     Yields
     ------
     dict
-        First the `axes`, how cells of each state look, and how many there are; then one for each
-        cell, `i` across and `j` up. Those that could not be decided at once come again at the end.
+        First the `axes`, how cells of each state look, how many there are, and simple `ratios`
+        with their size [cents], simplest first; then one for each cell, `i` across and `j` up.
+        Those that could not be decided at once come again at the end.
 
     Raises
     ------
@@ -92,17 +95,16 @@ def cells(words: Words, along: Sequence[Mapping[str, Any]] = ()) -> Iterator[dic
     """
     asked = _asked(words, along)
     yield _head(asked)
-    open_ones: list[tuple[int, int]] = []
+    open_ones: list[Place] = []
     for batch in _batches(*asked.sweep.shape):
-        found = _judged(asked.sweep, batch, QUICK_S)
-        for place, cell in zip(batch, found, strict=True):
+        for place, cell in zip(batch, _judged(asked.sweep, batch, QUICK_S), strict=True):
             if cell.state == "undecided":
                 open_ones.append(place)
-            yield _told(place, cell, words.a4)
+            yield _told(asked.sweep, place, cell)
     for start in range(0, len(open_ones), BATCH):
         batch = open_ones[start : start + BATCH]
         for place, cell in zip(batch, _judged(asked.sweep, batch, None), strict=True):
-            yield _told(place, cell, words.a4)
+            yield _told(asked.sweep, place, cell)
 
 
 def _asked(words: Words, along: Sequence[Mapping[str, Any]]) -> _Asked:
@@ -181,6 +183,9 @@ def _head(asked: _Asked) -> dict[str, Any]:
         "fingered": note,
         "looks": {name: LOOKS[name]._asdict() for name in (*STATES, "not run")},
         "note": maps_words.CARE,
+        "ratios": [
+            [f"{p}/{q}", cents(p, q)] for p, q in sorted(simple_ratios(SIMPLE), key=math.prod)
+        ],
     }
 
 
@@ -251,9 +256,9 @@ def sung_words(hz: float, a4: float) -> dict[str, Any]:
     return {"sung": f"{name}{off:+.2f}c", "settings": {VOICE: None}}
 
 
-def _batches(across: int, up: int) -> Iterator[list[tuple[int, int]]]:
+def _batches(across: int, up: int) -> Iterator[list[Place]]:
     """List the cells in the order in which they are judged."""
-    known: set[tuple[int, int]] = set()
+    known: set[Place] = set()
     for step in STEPS:
         grid = [(i, j) for j in range(0, up, step) for i in range(0, across, step)]
         fresh = [place for place in grid if place not in known]
@@ -262,9 +267,7 @@ def _batches(across: int, up: int) -> Iterator[list[tuple[int, int]]]:
             yield fresh[start : start + BATCH]
 
 
-def _judged(
-    sweep: Sweep, batch: Sequence[tuple[int, int]], seconds: float | None
-) -> list[many.Cell]:
+def _judged(sweep: Sweep, batch: Sequence[Place], seconds: float | None) -> list[many.Cell]:
     """Judge a batch, within some seconds; values that do not go together make a cell failed."""
     stopping.check()
     setups = []
@@ -276,24 +279,28 @@ def _judged(
     return [many.Cell("failed") if setup is None else next(found) for setup in setups]
 
 
-def _told(place: tuple[int, int], cell: many.Cell, a4: float) -> dict[str, Any]:
-    third = float(cell.resultant_hz)
+def _told(sweep: Sweep, place: Place, cell: many.Cell) -> dict[str, Any]:
+    third, a4 = float(cell.resultant_hz), sweep.fingered.a4
     return {
         "i": place[0],
         "j": place[1],
         "state": cell.state,
         "ratio": f"{cell.p}/{cell.q}" if cell.q else None,
-        "beat": _finite(cell.drift_hz),
-        "played_cents": _finite(cell.played_cents),
-        "third_hz": _finite(third),
+        "beat": float(cell.drift_hz) if math.isfinite(cell.drift_hz) else None,
         "third": maps_words.third_words(third, (cell.p, cell.q), a4) if third > 0.0 else None,
+        "interval": _interval(sweep, place, cell),
         "jumped": cell.jumped,
-        "detail": cell.reason,
     }
 
 
-def _finite(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
+def _interval(sweep: Sweep, place: Place, cell: many.Cell) -> float | None:
+    """Measure the sung note from what the horn plays alone: ratios are just there. [cents]."""
+    if sweep.setup.voice.source == "off" or cell.period > 1 or not cell.voice_off_hz > 0.0:
+        return None
+    sung, axis = sweep.setup.voice.frequency, sweep.sung_axis
+    if axis is not None:
+        sung = sweep.sung_hz(axis.values[place[sweep.axes.index(axis)]])
+    return cents(sung, cell.voice_off_hz)
 
 
 # --- the table -----------------------------------------------------------------------------------
@@ -328,6 +335,7 @@ def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
     _, singer = players(with_demo(words))
     low, high = (midi_to_hz(midi, words.a4) for midi in singer.midi_range)
     hz: float = request.typed["fingered_hz"]
+    seek = partial(lock_table, request.setup, hz)
     told: queue.SimpleQueue[float | Table | Exception] = queue.SimpleQueue()
     closed = threading.Event()
 
@@ -339,11 +347,7 @@ def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
 
     def work() -> None:
         try:
-            told.put(
-                lock_table(
-                    request.setup, hz, voice_range=(low, high), thorough=thorough, progress=tell
-                )
-            )
+            told.put(seek(voice_range=(low, high), thorough=thorough, progress=tell))
         except Exception as error:
             told.put(error)
 

@@ -5,7 +5,7 @@ import re
 from pathlib import Path
 
 import pytest
-from browsing import put, settle, setup_of, slide, until, words
+from browsing import put, settle, setup_of, slide, until, whole, words
 from playwright.sync_api import Page
 
 from reedbore.notes import cents, midi_to_hz
@@ -52,7 +52,7 @@ KNOWN = {
 
 
 def test_no_control_is_without_a_test(page: Page):
-    until(page, "() => document.querySelector('#lesson button')")
+    whole(page)
     page.locator("#each-change").uncheck()  # a button that sounds has another name
     put(page, {"sung": "D4"})  # so that the just note is offered
     settle(page)
@@ -149,6 +149,25 @@ def test_how_strongly_and_how_hard(page: Page):
     assert settle(page)["settings"]["breath.pressure_kpa"] == pytest.approx(2.5)
     page.get_by_text("usual", exact=True).click()
     assert setup_of(page) == {"depth": 0.2}
+
+
+def test_a_slider_dragged_and_brought_back_is_answered_again(page: Page):
+    settle(page)
+    slider = page.get_by_label("Depth: how strongly I sing", exact=True)
+    slider.scroll_into_view_if_needed()
+    box = slider.bounding_box()
+    assert box
+    thumb = float(slider.input_value()) / 0.5  # of its way, but for half the width of the thumb
+    at = box["x"] + 8 + thumb * (box["width"] - 16), box["y"] + box["height"] / 2
+    page.mouse.move(*at)
+    page.mouse.down()
+    began = slider.input_value()
+    for by in (40, 80, 120, 0):
+        page.mouse.move(at[0] + by, at[1])
+    until(page, "() => !('judged' in reedbore.state.told)")
+    assert slider.input_value() == began
+    page.mouse.up()
+    assert settle(page)["verdict"]["state"] == "locked"
 
 
 def test_reed_bore_and_vowel(page: Page):

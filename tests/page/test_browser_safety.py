@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browsing import Open, put, settle, setup_of, until, words
+from browsing import PATIENCE_S, Open, put, settle, setup_of, until, whole, words
 from playwright.sync_api import Page
 
 pytestmark = pytest.mark.browser
@@ -27,7 +27,7 @@ GONE = "The server does not answer"
 
 def test_only_its_own_server_is_asked(page: Page, watched, address: str):
     settle(page)
-    until(page, "() => document.querySelector('#lesson button')")
+    whole(page)
     asked = [(method, url) for method, url in watched.asked if url.startswith("http")]
     assert {url.split("/")[2] for _, url in asked} == {address.split("/")[2]}
     posts = {url.removeprefix(address) for method, url in asked if method != "GET"}
@@ -63,10 +63,10 @@ def stranger() -> Iterator[str]:
 
 
 def test_the_policy_stops_whatever_would_leave(page: Page, watched, stranger: str):
-    stopped = page.evaluate(
+    page.evaluate(
         """async (stranger) => {
-          const stopped = [];
-          const hear = (event) => stopped.push(event.effectiveDirective);
+          globalThis.stopped = new Set();
+          const hear = (event) => stopped.add(event.effectiveDirective);
           addEventListener("securitypolicyviolation", hear);
           await fetch(stranger, { method: "POST", body: "a take" }).catch(() => {});
           try { new WebSocket(stranger.replace("http", "ws")); } catch {}
@@ -81,20 +81,18 @@ def test_the_policy_stops_whatever_would_leave(page: Page, watched, stranger: st
           make("form", { action: stranger, method: "post" }).submit();
           make("iframe", { src: stranger });
           try { eval("1"); } catch {}
-          await new Promise((done) => setTimeout(done, 500));
-          return stopped;
         }""",
         stranger,
     )
-    kinds = {"connect-src", "img-src", "media-src", "script-src-elem", "form-action", "frame-src"}
-    assert kinds | {"script-src"} == set(stopped)
+    kinds = ["connect-src", "img-src", "media-src", "script-src-elem", "form-action", "frame-src"]
+    until(page, "(kinds) => kinds.every((kind) => stopped.has(kind))", [*kinds, "script-src"])
     assert all("Content Security Policy" in told or "CSP" in told for told in watched.complaints)
     watched.complaints.clear()
 
 
 def test_nothing_can_be_uploaded(page: Page, watched, tmp_path: Path):
     """The one file input is read in the browser, and its text goes to the page's own server."""
-    until(page, "() => document.querySelector('#lesson button')")
+    whole(page)
     assert page.locator("input[type=file]").count() == 1
     assert page.locator("form[action]").count() == 0
     links = page.locator("a[href]").evaluate_all("(all) => all.map((a) => a.getAttribute('href'))")
@@ -188,12 +186,12 @@ def test_a_server_stopped_at_work_is_told_and_nothing_hangs(open_page: Open, pro
     process, address = program
     page = watched.context().new_page()
     page.goto(address)
-    until(page, "() => document.querySelector('#map button')")
+    whole(page)
     page.locator("#map").get_by_label("Cells", exact=True).select_option("40")
     page.get_by_role("button", name="Compute the map").click()
     until(page, "() => document.querySelector('#map .legend').childElementCount > 0")
     process.send_signal(signal.SIGINT)
-    assert process.wait(15) == 0
+    assert process.wait(PATIENCE_S) == 0
     status = page.locator("#map [role=status]")
     until(page, "() => !document.querySelector('#map progress').checkVisibility()")
     assert "broke off" in status.inner_text()

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from browsing import put, sent, settle, slide, until, waveform
+from browsing import pass_time, put, sent, settle, slide, until, waveform
 from numpy.typing import NDArray
 from playwright.sync_api import Page
 
@@ -16,6 +16,8 @@ pytestmark = pytest.mark.browser
 
 USUAL_LOUDNESS = 0.4**2  # what the page starts with
 LAST_BITS = 2.0 / 32768.0  # of 16: rounding, and 32767 or 32768 steps to full scale
+SOUNDING = "() => document.documentElement.dataset.sounding"
+QUIET = "() => document.documentElement.dataset.sounding === ''"
 HEARD = "() => (ear.getFloatTimeDomainData((globalThis.caught ??= new Float32Array(32768))), 0)"
 
 
@@ -95,8 +97,9 @@ def test_what_is_held_goes_round_and_reaches_the_loudspeakers(page: Page):
     settle(page)
     whole = going_round(looped(rendered(asked), SOUND_RATE))
     page.locator("#keep-sounding").click()
-    page.wait_for_timeout(3500)  # longer than the take: it has gone round
-    assert page.evaluate("() => document.documentElement.dataset.sounding") == "setup"
+    until(page, SOUNDING)
+    pass_time(page, 3.5)  # longer than the take: it has gone round
+    assert page.evaluate(SOUNDING) == "setup"
     assert page.evaluate("() => ear.context.state") == "running"
     before = page.evaluate("() => ear.context.currentTime")
     part = heard(page)
@@ -104,17 +107,18 @@ def test_what_is_held_goes_round_and_reaches_the_loudspeakers(page: Page):
     assert level(part) == pytest.approx(USUAL_LOUDNESS * level(whole), rel=0.05)
     until(page, "(before) => ear.context.currentTime > before + 0.1", before)
     page.keyboard.press("Escape")
-    until(page, "() => document.documentElement.dataset.sounding === ''")
-    page.wait_for_timeout(1200)
+    until(page, QUIET)
+    pass_time(page, 1.2)
     assert level(heard(page)) < 1e-6
 
 
 def test_a_change_is_heard_at_once_while_a_sound_is_held(page: Page):
     page.locator("#keep-sounding").click()
-    until(page, "() => document.documentElement.dataset.sounding === 'setup'")
+    assert until(page, SOUNDING) == "setup"
     fetched, asked = change(page, {"sung": "C4"})
     assert fetched.size
-    page.wait_for_timeout(1500)
+    until(page, "() => reedbore.state.told.heard")
+    pass_time(page, 1.5)
     assert alike(heard(page), going_round(looped(rendered(asked), SOUND_RATE))) > 0.99
 
 
@@ -122,24 +126,26 @@ def test_a_tap_plays_the_take_once_and_a_press_as_long_as_it_lasts(page: Page):
     button = page.locator("#play")
     button.hover()
     page.mouse.down()
-    page.wait_for_timeout(3500)  # longer than the take
+    until(page, SOUNDING)
+    pass_time(page, 3.5)  # longer than the take
     assert level(heard(page)) > 1e-3
     page.mouse.up()
-    until(page, "() => document.documentElement.dataset.sounding === ''", seconds=2.0)
+    until(page, QUIET)
     button.click()
-    until(page, "() => document.documentElement.dataset.sounding === 'setup'")
-    until(page, "() => document.documentElement.dataset.sounding === ''", seconds=10.0)
+    assert until(page, SOUNDING) == "setup"
+    until(page, QUIET)
 
 
 def test_louder_is_louder_and_nothing_is_silence(page: Page):
     page.locator("#keep-sounding").click()
-    page.wait_for_timeout(1500)
+    until(page, SOUNDING)
+    pass_time(page, 1.5)
     usual = level(heard(page))
     slide(page, "Loudness", 80)
-    page.wait_for_timeout(1200)
+    pass_time(page, 1.2)
     assert level(heard(page)) == pytest.approx(4.0 * usual, rel=0.1)
     slide(page, "Loudness", 0)
-    page.wait_for_timeout(1500)
+    pass_time(page, 1.5)
     assert level(heard(page)) < 1e-4 * usual
 
 
@@ -153,7 +159,7 @@ def test_two_setups_sound_as_loud_as_they_are_against_each_other(page: Page):
         page.locator(f"#play-{side}").hover()
         page.mouse.down()
         until(page, f"() => document.documentElement.dataset.sounding === '{side.upper()}'")
-        page.wait_for_timeout(3500)  # it has gone round
+        pass_time(page, 3.5)  # it has gone round
         part = heard(page)
         page.mouse.up()
         samples, start, end = decoded(page, {**asked, "words": patch})
@@ -172,4 +178,4 @@ def test_no_sound_is_made_before_it_is_asked_for(page: Page):
     page.locator("#each-change").uncheck()
     change(page, {"sung": "C4"})
     settle(page)
-    assert not page.evaluate("() => document.documentElement.dataset.sounding")
+    assert not page.evaluate(SOUNDING)

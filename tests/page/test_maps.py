@@ -18,6 +18,8 @@ from reedbore.request import read_request, tune_request
 DEMO = read_words({})
 NEAR = {"field": "sung", "start": "5/2-1c", "stop": "5/2+1c", "count": 3}
 DEPTH = {"field": "voice.depth", "start": 0.1, "stop": 0.3, "count": 2}
+OPENING = {"field": "reed.opening_mm", "start": 1.0, "stop": 1.2, "count": 2}
+BREATH = {"field": "breath.pressure_kpa", "start": 3.0, "stop": 4.0, "count": 2}
 FINGERED_HZ = parse_pitch("Bb2")
 
 
@@ -148,12 +150,43 @@ def test_cells_are_those_that_the_sweep_judges():
         setups.append(deep.with_value("voice.frequency_hz", sung))
     judged = many.judge_cells(setups, [FINGERED_HZ] * len(setups))
     assert [last[place]["state"] for place in places] == [cell.state for cell in judged]
+    assert [last[place]["interval"] for place in places] == pytest.approx(
+        [
+            cents(setup.voice.frequency, cell.voice_off_hz)
+            for setup, cell in zip(setups, judged, strict=True)
+        ]
+    )
     assert {cell["ratio"] for cell in last.values()} == {"5/2"}
     # A cent off the just note a weak voice drifts; the just note itself a strong one holds.
     assert last[0, 2]["state"] == "drifting"
     assert last[1, 1]["state"] == "locked"
     # 5 f_played - 2 f_sung for a note a cent high over an unmoved B flat.
     assert last[0, 2]["beat"] == pytest.approx(-5.0 * FINGERED_HZ * (2 ** (1 / 1200) - 1), abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("patch", "along", "found", "intervals"),
+    [
+        # Sung a cent under, at and over 5/2 of the fingered note; alone the horn is 10 cents high.
+        ({}, [DEPTH, NEAR], {"period": 1}, [1576.3137 + k for k in (-1, -1, 0, 0, 1, 1)]),
+        ({"sung": "3/2"}, [DEPTH, BREATH], {"period": 1}, [691.955] * 4),
+        ({}, [DEPTH, NEAR], {"period": 2}, [None] * 6),
+        ({"sung": None}, [OPENING, BREATH], {"period": 1}, [None] * 4),
+    ],
+    ids=["sung along an axis", "sung note set", "a period of its own", "nobody sings"],
+)
+def test_a_cell_tells_how_far_the_voice_is_from_the_horn_alone(
+    monkeypatch, patch, along, found, intervals
+):
+    alone = many.Cell("drifting", voice_off_hz=FINGERED_HZ * 2.0 ** (10.0 / 1200.0), **found)
+    monkeypatch.setattr(many, "judge_cells", lambda setups, _, **__: [alone] * len(setups))
+    head, *cells = maps.cells(replace(DEMO, **patch), along)
+    told = [cell["interval"] for cell in sorted(cells, key=lambda cell: (cell["j"], cell["i"]))]
+    assert told == (intervals if None in intervals else pytest.approx(intervals, abs=1e-3))
+    sizes = dict(head["ratios"])
+    assert sizes["3/2"] == pytest.approx(701.955, abs=1e-3)  # 1200 log2(3/2)
+    assert len(sizes) == 43  # coprime pairs up to 8
+    assert next(iter(sizes)) == "1/1"
 
 
 def test_each_state_has_its_look_in_words_and_colours():

@@ -29,14 +29,16 @@ export async function get(path) {
   return response.json();
 }
 
-/** A function that asks, and drops its question before when it asks again. */
+/** A function that asks, and drops its question before when it asks again; `drop` drops it at once. */
 export function latest(path) {
   let pending = null;
-  return async (body) => {
-    pending?.abort();
-    const mine = (pending = new AbortController());
-    return post(path, body, { signal: mine.signal });
+  const ask = async (body) => {
+    ask.drop();
+    pending = new AbortController();
+    return post(path, body, { signal: pending.signal });
   };
+  ask.drop = () => pending?.abort();
+  return ask;
 }
 
 export const dropped = (error) => error.name === "AbortError";

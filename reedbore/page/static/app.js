@@ -1,6 +1,6 @@
 // Puts the page together and asks the server: arithmetic on every move, sound first when it rests.
 
-import { dropped, get, latest, rows } from "./api.js";
+import { get, latest, rows } from "./api.js";
 import { startCompare } from "./compare.js";
 import { startControls } from "./controls.js";
 import { calmly, el } from "./dom.js";
@@ -38,6 +38,8 @@ async function start() {
   await learnFromLink(state).catch(() => {}); // the setup will tell what is wrong with it
   globalThis.reedbore = { state, player, latencies: [] }; // for tests, and for the curious
   const playRoom = el("div", { class: "playing" });
+  const playing = startPlaying(playRoom, state, player);
+  const begin = startAsking(state, playing); // hears of a change first: its sound is asked for before anything is drawn
   startVerdict(room("answer"), state, playRoom);
   startControls(room("controls"), state);
   startWaves(room("waves"), state);
@@ -46,14 +48,13 @@ async function start() {
   startFiles(room("files"), state);
   room("care").replaceChildren(...choices.care.map((sentence) => el("li", {}, sentence)));
   document.querySelector("#foot").textContent = `reedbore ${choices.version}: a model, not your horn. Nothing leaves this machine.`;
-  const playing = startPlaying(playRoom, state, player);
   startStrip(state, playing.attach);
-  await ask(state, playing);
+  await begin();
   await Promise.all(PANELS.map((name) => startPanel(name, state)));
 }
 
-/** Ask whatever the setup makes worth asking; an answer to an older question is dropped. */
-async function ask(state, playing) {
+/** Ask whatever a change makes worth asking, and drop what was asked before it: the server is to be free. */
+function startAsking(state, playing) {
   const predict = latest("/api/predict"), look = latest("/api/look"), judge = latest("/api/judge");
   const answer = async (kind, asked, read) => {
     const { words } = state;
@@ -61,29 +62,37 @@ async function ask(state, playing) {
       const told = await read(await asked({ words }));
       if (words === state.words) state.tell(kind, told);
     } catch (error) {
-      if (!dropped(error) && words === state.words) state.tell("trouble", error.message);
+      state.trouble(error, words);
     }
   };
   const json = (response) => response.json();
-  const arithmetic = () => answer("predicted", predict, json);
-  let newest = null;
+  let asked = null;
+  const arithmetic = () => {
+    if (state.words === asked) return; // a slider let go where it was
+    asked = state.words;
+    answer("predicted", predict, json);
+  };
+  state.on("trouble", () => (asked = null));
   const rest = async (words, heard) => {
-    newest = words;
     try {
       await playing.refresh(words, heard);
     } catch {
       return; // told already
     }
-    if (newest === words) await Promise.all([answer("looked", look, readLook), answer("judged", judge, json)]);
+    if (words === state.words) answer("looked", look, readLook), answer("judged", judge, json);
   };
   const calm = calmly((words) => rest(words, true));
   state.watch((words, moving) => {
+    look.drop();
+    judge.drop();
+    playing.foresee(words);
+    if (!moving) calm(words);
     arithmetic();
-    if (moving) playing.foresee(words);
   });
-  state.subscribe(calm);
-  arithmetic();
-  await rest(state.words, false);
+  return () => {
+    arithmetic();
+    return rest(state.words, false);
+  };
 }
 
 async function readLook(response) {

@@ -20,8 +20,8 @@ export function start(root, state) {
   const parts = build(root);
   const player = new Player(root, parts);
   const makeFilm = maker(root, parts, player, state);
-  state.subscribe(makeFilm);
-  makeFilm();
+  state.watch(makeFilm);
+  makeFilm(state.words, false);
 }
 
 function addStyle() {
@@ -92,11 +92,11 @@ function maker(root, parts, player, state) {
     player.inSight(seen);
     if (seen && wanted) ask();
   }, { rootMargin: "300px" }).observe(root);
-  return () => {
+  return (words, moving) => {
     wanted = true;
     pending?.abort();
     clearTimeout(timer);
-    timer = setTimeout(() => seen && wanted && ask(), REST);
+    if (!moving) timer = setTimeout(() => seen && wanted && ask(), REST);
   };
 }
 

@@ -31,17 +31,16 @@ export function startCompare(root, state, player) {
     holder.replaceChildren(told ? badge(told.verdict.state) : "");
   }
   async function keepA() {
-    kept = { words: structuredClone(state.words), told: state.judgement, clip: now.clip };
+    const mine = (kept = { words: structuredClone(state.words), told: state.told.judged, clip: now.clip });
     pair.hidden = back.hidden = false;
     fill("A", kept.told);
     show();
     try {
-      const mine = kept;
       mine.clip ??= await clipOf(mine.words);
       mine.told ??= await (await judge({ words: mine.words })).json();
       if (mine === kept) fill("A", kept.told), show();
     } catch (error) {
-      if (!dropped(error)) state.tell("trouble", error.message);
+      if (!dropped(error) && mine === kept) sides.A.says.textContent = error.message;
     }
   }
   function hear(name, loop) {

@@ -32,6 +32,13 @@ function fingeredMidi(state) {
   return midi === null ? null : midi - (marked ? hornOf(state).transposition : shiftOf(state));
 }
 
+/** The sung note, of a ratio too; null if only the server can read it. */
+function sungMidi(state) {
+  const text = (state.words.sung ?? "").trim(), from = fingeredMidi(state);
+  const ratio = /^([1-9]\d*)\/([1-9]\d*)$/.exec(text);
+  return ratio && from !== null ? from + 12 * Math.log2(ratio[1] / ratio[2]) : parseNote(text);
+}
+
 // --- the horn ------------------------------------------------------------------------------------
 
 function horn(state) {
@@ -125,12 +132,7 @@ function sung(state) {
     says: (cents) => `${cents > 0 ? "+" : cents < 0 ? "−" : ""}${Math.abs(cents).toFixed(1)} cents`,
     move: (cents, moving) => sing(near, cents, moving),
   });
-  const silent = el("input", { type: "checkbox", id: "unsung" });
-  let before = "D4-13.8c";
-  silent.addEventListener("change", () => {
-    if (silent.checked) before = state.words.sung ?? before;
-    state.set({ sung: silent.checked ? null : before });
-  });
+  const silent = nobodySings(state);
   function showMidi(midi) {
     near = Math.abs(midi - near) <= WIDEST_CENTS / 100 ? near : Math.round(midi);
     keys.show(near, midi - near);
@@ -148,19 +150,31 @@ function sung(state) {
     root: group("I sing",
       el("div", { class: "row" }, field("Note, interval or ratio", text), field("Voice", who)),
       holder,
-      el("div", { class: "row" }, off.root, el("p", { class: "check" }, silent, el("label", { for: "unsung" }, "Nobody sings")))),
+      el("div", { class: "row" }, off.root, silent.root)),
     show(words) {
       draw();
       who.value = voiceOf(state).name;
-      silent.checked = words.sung === null;
+      silent.show(words);
       if (document.activeElement !== text) text.value = words.sung ?? "";
-      const midi = parseNote(words.sung ?? "");
+      const midi = sungMidi(state);
       if (midi !== null) showMidi(midi);
       else if (words.sung === null) keys.show(null);
       off.input.disabled = words.sung === null;
     },
     predicted: (told) => told.sung_hz && showMidi(midiOf(told.sung_hz, state.words.a4)),
   };
+}
+
+/** A box to tick while only the horn plays; the note that was sung before comes back. */
+function nobodySings(state) {
+  const box = el("input", { type: "checkbox", id: "unsung" });
+  let before = "D4-13.8c";
+  box.addEventListener("change", () => {
+    if (box.checked) before = state.words.sung ?? before;
+    state.set({ sung: box.checked ? null : before });
+  });
+  const root = el("p", { class: "check" }, box, el("label", { for: "unsung" }, "Nobody sings"));
+  return { root, show: (words) => (box.checked = words.sung === null) };
 }
 
 // --- how strongly --------------------------------------------------------------------------------

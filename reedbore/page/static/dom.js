@@ -40,8 +40,13 @@ export function slider({ label, low, high, step, says, move, hint }) {
     shown.textContent = says(Number(input.value));
     input.setAttribute("aria-valuetext", shown.textContent);
   };
-  input.addEventListener("input", () => (tell(), move(Number(input.value), true)));
-  input.addEventListener("change", () => (tell(), move(Number(input.value), false)));
+  let moving = false;
+  const rest = () => {
+    if (moving) (moving = false), move(Number(input.value), false);
+  };
+  input.addEventListener("input", () => ((moving = true), tell(), move(Number(input.value), true)));
+  input.addEventListener("change", rest);
+  for (const end of ["pointerup", "pointercancel"]) addEventListener(end, rest); // brought back to where it began, it does not change
   const root = field(label, input);
   root.classList.add("slider");
   shown.setAttribute("for", input.id);
@@ -55,7 +60,7 @@ export function slider({ label, low, high, step, says, move, hint }) {
 }
 
 /** A change while the last one is a moment old waits until the hand rests. */
-export function calmly(fn, pause = 180) {
+export function calmly(fn, pause = 120) {
   let last = -Infinity, timer = 0;
   return (...args) => {
     clearTimeout(timer);

@@ -21,7 +21,7 @@ export function keyboard({ label, kind, low, high, pick }) {
     root.append(key);
   }
   root.style.setProperty("--whites", white);
-  let on = null, dragged = null;
+  let on = null;
 
   const show = (midi, off = 0) => {
     on = midi === null ? null : Math.round(midi);
@@ -32,28 +32,7 @@ export function keyboard({ label, kind, low, high, pick }) {
       key.classList.toggle("off", chosen && Math.abs(off) >= 0.005);
     }
   };
-  const drag = (event) => {
-    const key = document.elementFromPoint(event.clientX, event.clientY)?.closest(".key");
-    if (!key || key.disabled || key.parentElement !== root || Number(key.dataset.midi) === dragged) return;
-    dragged = Number(key.dataset.midi);
-    show(dragged);
-    pick(dragged, true);
-  };
-  root.addEventListener("pointerdown", (event) => {
-    if (event.button) return;
-    event.target.releasePointerCapture?.(event.pointerId);
-    const finger = event.pointerType === "touch"; // which may be about to scroll the page
-    if (!finger) drag(event);
-    const rest = (end) => {
-      for (const [name, fn] of [["pointermove", drag], ["pointerup", rest], ["pointercancel", rest]]) removeEventListener(name, fn);
-      if (finger && end.type === "pointerup") drag(end);
-      if (dragged != null) pick(dragged, false);
-      dragged = null;
-    };
-    addEventListener("pointermove", drag);
-    addEventListener("pointerup", rest);
-    addEventListener("pointercancel", rest);
-  });
+  draggable(root, (midi) => (show(midi), pick(midi, true)), (midi) => pick(midi, false));
   root.addEventListener("click", (event) => {
     const key = event.target.closest(".key"); // by keyboard or screen reader: no pointer came before
     if (key && !event.detail) choose(Number(key.dataset.midi));
@@ -72,6 +51,32 @@ export function keyboard({ label, kind, low, high, pick }) {
     pick(midi, false);
   }
   return { root, show };
+}
+
+/** Drag over keys: `over(midi)` is told each one that is reached, `rest(midi)` the last of them. */
+function draggable(root, over, rest) {
+  let dragged = null;
+  const drag = (event) => {
+    const key = document.elementFromPoint(event.clientX, event.clientY)?.closest(".key");
+    if (!key || key.disabled || key.parentElement !== root || Number(key.dataset.midi) === dragged) return;
+    dragged = Number(key.dataset.midi);
+    over(dragged);
+  };
+  root.addEventListener("pointerdown", (event) => {
+    if (event.button) return;
+    event.target.releasePointerCapture?.(event.pointerId);
+    const finger = event.pointerType === "touch"; // which may be about to scroll the page
+    if (!finger) drag(event);
+    const end = (last) => {
+      for (const [name, fn] of [["pointermove", drag], ["pointerup", end], ["pointercancel", end]]) removeEventListener(name, fn);
+      if (finger && last.type === "pointerup") drag(last);
+      if (dragged != null) rest(dragged);
+      dragged = null;
+    };
+    addEventListener("pointermove", drag);
+    addEventListener("pointerup", end);
+    addEventListener("pointercancel", end);
+  });
 }
 
 function makeKey(midi) {

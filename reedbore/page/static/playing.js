@@ -8,7 +8,8 @@ const START_LOUDNESS = 40; // [%], squared: quiet
 const PAUSE = 60; // [ms]
 
 export function startPlaying(root, state, player) {
-  let clip = null, fetching = null, wanted = null, moved = null, early = 0;
+  let clip = null, wanted = null, moved = null;
+  const sounds = createSounds();
   const button = el("button", { type: "button", id: "play", class: "play" }, "Hold to hear");
   const going = el("button", { type: "button", id: "keep-sounding", class: "quiet", "aria-pressed": "false" }, "Keep it sounding");
   const each = el("input", { type: "checkbox", id: "each-change", checked: true });
@@ -49,33 +50,22 @@ export function startPlaying(root, state, player) {
   state.play = () => begin(false);
   state.stop = () => (player.stop(), (wanted = null));
 
-  /** Ask for the sound of words once: an older question is dropped, the same one goes on. */
-  function ask(words) {
-    const key = JSON.stringify(words);
-    if (fetching?.key === key) return fetching.clip;
-    fetching?.stop.abort();
-    const stop = new AbortController();
-    fetching = { key, stop, clip: clipOf(words, { signal: stop.signal }) };
-    fetching.clip.catch(() => fetching?.key === key && (fetching = null)); // a failure may be tried again
-    return fetching.clip;
-  }
-
-  /** While a slider moves: a hand that pauses has its sound under way before it lets go. */
+  /** The sound there was is no longer that of the setup; the new one is asked for once the hand pauses. */
   function foresee(words) {
-    clearTimeout(early);
-    early = setTimeout(() => ask(words).catch(() => {}), PAUSE);
+    clip = null;
+    sounds.foresee(words);
   }
-
   /** Fetch the sound of the setup; if it should be heard, it is heard as soon as it is here. */
   async function refresh(words, heard) {
-    clearTimeout(early);
-    clip = null;
     moved = heard ? performance.now() : null;
     const on = player.sounding;
     try {
-      clip = await ask(words);
+      const found = await sounds.ask(words);
+      if (words !== state.words) return; // the next sound is on its way
+      clip = found;
     } catch (error) {
-      if (!dropped(error)) (player.stop(), (wanted = null), state.tell("trouble", error.message));
+      if (!dropped(error) && words === state.words) (player.stop(), (wanted = null));
+      state.trouble(error, words);
       throw error;
     }
     note.textContent = clip.gainDb < -0.05 ? `This take would be too loud for full scale: it was lowered by ${(-clip.gainDb).toFixed(1)} dB.` : "";
@@ -92,4 +82,29 @@ export function startPlaying(root, state, player) {
     note,
     el("p", { class: "hint" }, "Start quiet. Small speakers drop notes below about 100 Hz; headphones tell the truth. Escape stops all sound."));
   return { refresh, foresee, attach: (other) => holdable(other, begin, end) };
+}
+
+/** Sounds asked for one at a time: a question for other words drops the one before, the same one goes on. */
+function createSounds() {
+  let asked = null, early = 0; // {key, stop, clip}
+
+  function drop(key) {
+    clearTimeout(early);
+    if (asked && asked.key !== key) (asked.stop.abort(), (asked = null));
+  }
+  function ask(words) {
+    const key = JSON.stringify(words);
+    drop(key);
+    if (asked) return asked.clip;
+    const stop = new AbortController();
+    asked = { key, stop, clip: clipOf(words, { signal: stop.signal }) };
+    asked.clip.catch(() => asked?.key === key && (asked = null)); // a failure may be tried again
+    return asked.clip;
+  }
+  /** Ask in a moment, unless others come first: a hand that pauses has its sound under way before it lets go. */
+  function foresee(words) {
+    drop(JSON.stringify(words));
+    early = setTimeout(() => ask(words).catch(() => {}), PAUSE);
+  }
+  return { ask, foresee };
 }

@@ -2,21 +2,29 @@
 
 import { post } from "./api.js";
 
-const RATE = 48000;
+const RATE = 48000, WAV_HEAD = 44; // [Hz], [bytes]
 const FADE_IN = 0.12, CHANGE = 0.06, FADE_OUT = 0.15; // [s]
 
-/** Ask for a take and decode it: {buffer, start, end, gainDb}. */
+/** Ask for a take: {buffer, start, end, gainDb}. */
 export async function clipOf(words, { seconds = 2.5, signal } = {}) {
   const response = await post("/api/sound", { words, seconds }, { signal });
   const told = (name) => response.headers.get(name);
-  const wave = await response.arrayBuffer();
-  const buffer = await new OfflineAudioContext(1, 1, RATE).decodeAudioData(wave);
+  const buffer = bufferOf(await response.arrayBuffer());
   return {
     buffer,
     start: Number(told("x-loop-start")),
     end: Number(told("x-loop-end")) || buffer.duration,
     gainDb: Number(told("x-gain-db")) || 0, // what the take was lowered by, 0 or less
   };
+}
+
+/** Unpack a WAV file of one channel with 16 bits, which is quicker than having it decoded. */
+function bufferOf(wave) {
+  const steps = new Int16Array(wave, WAV_HEAD);
+  const buffer = new AudioBuffer({ length: steps.length, sampleRate: RATE });
+  const samples = buffer.getChannelData(0);
+  for (let k = 0; k < steps.length; k += 1) samples[k] = steps[k] / 32768;
+  return buffer;
 }
 
 export function createPlayer() {
@@ -33,35 +41,13 @@ export function createPlayer() {
     if (context.state !== "running") await context.resume();
   }
 
-  function fade(voice, seconds) {
-    const { gain } = voice.level;
-    const now = context.currentTime;
-    gain.cancelScheduledValues(now);
-    gain.setValueAtTime(gain.value, now);
-    gain.linearRampToValueAtTime(0, now + seconds);
-    voice.source.stop(now + seconds + 0.02);
-  }
-
   /** Sound a clip; one that already sounds is cross-faded into it. `share` lowers it, 1 at most. */
   async function play(clip, { loop, who = "", share = 1 }) {
     await wake();
-    const source = context.createBufferSource(), level = context.createGain();
-    Object.assign(source, { buffer: clip.buffer, loop, loopStart: clip.start, loopEnd: clip.end });
-    source.connect(level).connect(master);
-    const now = context.currentTime, into = sounding ? CHANGE : FADE_IN;
-    const from = sounding && loop ? clip.start : 0; // going on: no second attack
-    level.gain.setValueAtTime(0, now);
-    level.gain.linearRampToValueAtTime(Math.min(share, 1), now + into);
     if (sounding) fade(sounding, CHANGE);
-    source.start(now, from);
-    const voice = (sounding = { source, level, who, loop });
-    if (!loop) {
-      const end = now + clip.end;
-      level.gain.setValueAtTime(Math.min(share, 1), end - FADE_OUT);
-      level.gain.linearRampToValueAtTime(0, end);
-      source.stop(end + 0.02);
-    }
-    source.onended = () => sounding === voice && ((sounding = null), tell());
+    const into = sounding ? CHANGE : FADE_IN, from = sounding && loop ? clip.start : 0; // going on: no second attack
+    const voice = (sounding = { ...begun(clip, master, { loop, share: Math.min(share, 1), into, from }), who, loop });
+    voice.source.onended = () => sounding === voice && ((sounding = null), tell());
     tell();
   }
 
@@ -87,6 +73,32 @@ export function createPlayer() {
     },
     onChange: (fn) => listeners.add(fn),
   };
+}
+
+/** Begin a clip: {source, level}. */
+function begun(clip, master, { loop, share, into, from }) {
+  const { context } = master, now = context.currentTime;
+  const source = context.createBufferSource(), level = context.createGain();
+  Object.assign(source, { buffer: clip.buffer, loop, loopStart: clip.start, loopEnd: clip.end });
+  source.connect(level).connect(master);
+  level.gain.setValueAtTime(0, now);
+  level.gain.linearRampToValueAtTime(share, now + into);
+  source.start(now, from);
+  if (!loop) {
+    const end = now + clip.end;
+    level.gain.setValueAtTime(share, end - FADE_OUT);
+    level.gain.linearRampToValueAtTime(0, end);
+    source.stop(end + 0.02);
+  }
+  return { source, level };
+}
+
+function fade({ source, level: { gain, context } }, seconds) {
+  const now = context.currentTime;
+  gain.cancelScheduledValues(now);
+  gain.setValueAtTime(gain.value, now);
+  gain.linearRampToValueAtTime(0, now + seconds);
+  source.stop(now + seconds + 0.02);
 }
 
 /**

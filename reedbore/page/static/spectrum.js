@@ -9,60 +9,69 @@ const KINDS = {
   third: ["third", "◆", "the third note alone"], mixed: ["faint", "✕", "sums and differences"],
 };
 const FLOOR = -60, LEFT = 52, RIGHT = 16, TOP = 30, FOOT = 42;
-const NARROW = 520, NARROW_TOP = 1500; // [px], [Hz]: a phone has no room for more lines
+const NARROW = 520; // [px]
+const LEAST_TOP = 500, NARROW_TOP = 1500, TOP_HZ = 4000; // [Hz]: a phone has no room for more lines
 
 export function startSpectrum(root, state) {
-  let lines = [], at = -1;
+  const view = { lines: [], at: -1 };
   const key = el("p", { class: "legend" });
   const read = el("p", { class: "caption", "aria-live": "polite" }, "Point at a line to name it.");
-  const figure = canvas(draw, { label: "Spectrum of the sound", height: 330, focusable: true });
+  const figure = canvas((...paper) => draw(view, state.words.a4, ...paper), { label: "Spectrum of the sound", height: 330, focusable: true });
   root.append(key, figure.root, read);
 
-  state.on("looked", (look) => {
-    lines = look.lines;
-    at = -1;
+  state.on("looked", ({ lines }) => {
+    Object.assign(view, { lines, at: -1 });
     const there = Object.keys(KINDS).filter((kind) => lines.some((line) => line[3] === kind));
     key.replaceChildren(...there.map((kind) => el("span", { class: `key-${kind}` }, `${KINDS[kind][1]} ${KINDS[kind][2]}`)));
     read.textContent = lines.length ? "Point at a line to name it." : "There is no sound.";
     figure.say(`Spectrum of the sound, ${lines.length} lines. ${there.map((kind) => `${lines.filter((line) => line[3] === kind).length} of ${KINDS[kind][2]}`).join(", ")}.`);
     figure.again();
   });
-  const show = (k) => {
-    at = k;
-    const [hz, level, name] = lines[k];
+  listen(view, figure.sheet, (k) => {
+    view.at = k;
+    const [hz, level, name] = view.lines[k];
     read.textContent = pretty(`${name}: ${hz.toFixed(1)} Hz (${midiName(Math.round(midiOf(hz, state.words.a4)))}), ${level.toFixed(0)} dB`);
     figure.again();
-  };
-  figure.sheet.addEventListener("keydown", (event) => {
-    const by = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
-    if (!by || !lines.length) return;
-    event.preventDefault();
-    show(Math.min(Math.max(at + by, 0), lines.length - 1));
   });
-  figure.sheet.addEventListener("pointermove", (event) => {
+}
+
+/** Let arrow keys and the pointer choose a line. */
+function listen(view, sheet, show) {
+  sheet.addEventListener("keydown", (event) => {
+    const by = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+    if (!by || !view.lines.length) return;
+    event.preventDefault();
+    show(Math.min(Math.max(view.at + by, 0), view.lines.length - 1));
+  });
+  sheet.addEventListener("pointermove", (event) => {
+    const { lines, at } = view, width = sheet.clientWidth;
     if (!lines.length) return;
-    const hz = ((event.offsetX - LEFT) / (figure.sheet.clientWidth - LEFT - RIGHT)) * highest();
+    const hz = ((event.offsetX - LEFT) / (width - LEFT - RIGHT)) * highest(lines, width);
     const near = lines.reduce((best, line, k) => (Math.abs(line[0] - hz) < Math.abs(lines[best][0] - hz) ? k : best), 0);
     if (near !== at) show(near);
   });
+}
 
-  const most = () => (figure.sheet.clientWidth < NARROW ? NARROW_TOP : 4000);
-  const highest = () => Math.min(Math.max(...lines.filter((line) => line[1] > FLOOR).map((line) => line[0]), 500) * 1.03, most());
+/** Where the axis ends: over the last line that is loud enough, as far as the picture has room. [Hz] */
+function highest(lines, width) {
+  const last = Math.max(...lines.filter((line) => line[1] > FLOOR).map((line) => line[0]), LEAST_TOP);
+  return Math.min(last * 1.03, width < NARROW ? NARROW_TOP : TOP_HZ);
+}
 
-  function draw(pen, width, height, colour) {
-    if (!lines.length) return;
-    const x = (hz) => LEFT + (hz / highest()) * (width - LEFT - RIGHT);
-    const y = (level) => TOP + ((0 - level) / -FLOOR) * (height - TOP - FOOT);
-    axes(pen, width, height, x, y, highest(), colour);
-    lines.forEach(([hz, level, , kind], k) => {
-      if (hz > highest()) return;
-      pen.strokeStyle = pen.fillStyle = colour[KINDS[kind]?.[0] ?? "faint"];
-      pen.lineWidth = k === at ? 5 : 2.5;
-      pen.beginPath(), pen.moveTo(x(hz), y(FLOOR)), pen.lineTo(x(hz), y(Math.max(level, FLOOR))), pen.stroke();
-      mark(pen, kind, x(hz), y(Math.max(level, FLOOR)), k === at ? 8 : 5.5);
-    });
-    nameFundamentals(pen, lines, x, y, colour, state.words.a4);
-  }
+function draw({ lines, at }, a4, pen, width, height, colour) {
+  if (!lines.length) return;
+  const end = highest(lines, width);
+  const x = (hz) => LEFT + (hz / end) * (width - LEFT - RIGHT);
+  const y = (level) => TOP + ((0 - level) / -FLOOR) * (height - TOP - FOOT);
+  axes(pen, width, height, x, y, end, colour);
+  lines.forEach(([hz, level, , kind], k) => {
+    if (hz > end) return;
+    pen.strokeStyle = pen.fillStyle = colour[KINDS[kind]?.[0] ?? "faint"];
+    pen.lineWidth = k === at ? 5 : 2.5;
+    pen.beginPath(), pen.moveTo(x(hz), y(FLOOR)), pen.lineTo(x(hz), y(Math.max(level, FLOOR))), pen.stroke();
+    mark(pen, kind, x(hz), y(Math.max(level, FLOOR)), k === at ? 8 : 5.5);
+  });
+  nameFundamentals(pen, lines, x, y, colour, a4);
 }
 
 function axes(pen, width, height, x, y, top, colour) {

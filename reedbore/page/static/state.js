@@ -8,9 +8,12 @@
 // state.watch(fn)            fn(words) on every move too
 // state.play(), state.stop() filled in by sound.js: hear the setup that `words` tell
 // state.choices              what /api/choices told
-// state.judgement            what /api/judge said of these words, null until it has
+// state.told                 what was answered about these words so far: told.predicted, heard, looked, judged
 // state.onJudged(fn)         fn(judgement) whenever it has
 // state.on(kind, fn)         answers as they come: "predicted", "heard", "looked", "judged", "trouble"
+// state.trouble(error, words) tell of what went wrong with a question about these words
+
+import { dropped } from "./api.js";
 
 const DEMO = { horn: "tenor-saxophone", fingered: "Bb2", sung: "D4-13.8c", voice: "low-male" };
 
@@ -61,7 +64,7 @@ function wordsOf(hash) {
 export function createState(choices) {
   const atRest = new Set(), always = new Set(), answers = {};
   const tell = (moving) => {
-    state.judgement = null;
+    state.told = {};
     for (const fn of always) fn(state.words, moving);
     if (moving) return;
     const link = location.pathname + (hashOf(state.words) || location.search);
@@ -71,10 +74,11 @@ export function createState(choices) {
   const keep = (set, fn) => (set.add(fn), () => set.delete(fn));
   const state = {
     choices,
-    judgement: null,
+    told: {},
     words: merged({ ...DEMO, settings: {} }, wordsOf(location.hash)),
     set(patch, { moving = false } = {}) {
-      state.words = merged(state.words, patch);
+      const next = merged(state.words, patch);
+      if (!same(next, state.words)) state.words = next; // the same words: answers to them still hold
       tell(moving);
     },
     replace(words) {
@@ -86,8 +90,12 @@ export function createState(choices) {
     on: (kind, fn) => keep((answers[kind] ??= new Set()), fn),
     onJudged: (fn) => state.on("judged", fn),
     tell(kind, answer) {
-      if (kind === "judged") state.judgement = answer;
+      if (kind !== "trouble") state.told[kind] = answer;
       for (const fn of answers[kind] ?? []) fn(answer);
+    },
+    /** A question that was called off, or that the setup has moved on from, troubles nobody. */
+    trouble(error, words) {
+      if (!dropped(error) && words === state.words) state.tell("trouble", error.message);
     },
     play() {},
     stop() {},

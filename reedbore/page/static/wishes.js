@@ -1,6 +1,6 @@
 // The question turned round: which third note do I want, what must I sing for it, how exactly?
 
-import { dropped, latest } from "./api.js";
+import { latest } from "./api.js";
 import { el, field } from "./dom.js";
 import { midiOf, noteText, parseNote, pretty } from "./notes.js";
 
@@ -47,12 +47,12 @@ function howExactly(state) {
       const { verdict } = await (await judge({ words, lock_range: true })).json();
       if (words === state.words) says.textContent = pretty(rangeWords(verdict));
     } catch (error) {
-      says.textContent = "";
-      if (!dropped(error)) state.tell("trouble", error.message);
+      if (words === state.words) says.textContent = "";
+      state.trouble(error, words);
     }
     ask.disabled = false;
   }
-  state.watch(() => ((says.textContent = ""), (ask.hidden = true)));
+  state.watch(() => (judge.drop(), (says.textContent = ""), (ask.hidden = true)));
   state.onJudged(({ verdict }) => (ask.hidden = !(verdict.state === "locked" && verdict.sung_hz)));
   return el("div", { class: "row" }, ask, says);
 }
