@@ -21,6 +21,7 @@ from reedbore.figures.maps_look import LOOKS
 from reedbore.locks import Row, Table, lock_table
 from reedbore.model import Setup, depth_name
 from reedbore.notes import cents, choose_ratio, midi_to_hz, note_name, simple_ratios, split_note
+from reedbore.page.answers import number, shown
 from reedbore.passage import DYNAMICS
 from reedbore.prediction import below
 from reedbore.request import Request, Words, players, read_request, tune_request, with_demo
@@ -138,7 +139,7 @@ def _axis(axis: Mapping[str, Any], setup: Setup, fingered: Fingered) -> Axis:
     field, count = axis["field"], axis.get("count", DEFAULTS[0]["count"])
     low, high = COUNTS
     if not isinstance(count, int) or isinstance(count, bool) or not low <= count <= high:
-        raise ReedboreError(f"{field}: {count!r} values; allowed {low} to {high}")
+        raise ReedboreError(f"{field}: {shown(count)} values; allowed {low} to {high}")
     ends = _default_ends(field, setup, fingered)
     given = [_text(field, axis.get("start")), _text(field, axis.get("stop"))]
     start, stop = (one or other for one, other in zip(given, ends, strict=True))
@@ -149,9 +150,8 @@ def _text(field: str, end: object) -> str:
     """Write an end of an axis as it would be typed; nothing where none is given."""
     if end is None or isinstance(end, str):
         return (end or "").strip()
-    if isinstance(end, bool) or not isinstance(end, int | float):
-        raise ReedboreError(f"{field}: {end!r} is no end of an axis")
-    return f"{end:+g}c" if field == SUNG else f"{end:g}"
+    value = number(f"an end of {field}", end)
+    return f"{value:+g}c" if field == SUNG else f"{value:g}"
 
 
 def _default_ends(field: str, setup: Setup, fingered: Fingered) -> tuple[str, str]:
