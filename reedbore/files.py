@@ -1,10 +1,15 @@
-"""Files that appear under their name only when they are whole."""
+"""Files that appear under their name only when they are whole; what they are called."""
 
 import contextlib
 import os
+import re
+from collections.abc import Iterable
+from hashlib import sha256
 from pathlib import Path
 
 from reedbore.errors import ReedboreError
+
+LONGEST_STEM = 100  # bytes; every system takes file names twice as long
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -88,3 +93,12 @@ def _reason(error: OSError) -> str:
     if isinstance(error, FileExistsError | NotADirectoryError):
         return "a folder on the way to it is a file"
     return (error.strerror or str(error)).lower()
+
+
+def file_stem(parts: Iterable[str | None]) -> str:
+    """Make a name for files out of what was asked for, for every folder of every system."""
+    whole = re.sub(r"[^\w#+.-]+", "-", "-".join(part for part in parts if part))
+    code = whole.encode()
+    if len(code) <= LONGEST_STEM:
+        return whole
+    return f"{code[:LONGEST_STEM].decode(errors='ignore')}-{sha256(code).hexdigest()[:8]}"

@@ -17,7 +17,6 @@ import math
 import re
 import sys
 from functools import lru_cache
-from typing import NamedTuple
 
 from reedbore.errors import NoteError
 
@@ -359,50 +358,3 @@ def carries_pitch(hz: float) -> str:
     if hz >= PITCH_HZ:
         return "yes"
     return "uncertain" if hz >= NO_PITCH_HZ else "no"
-
-
-class CombinationTone(NamedTuple):
-    """A tone at |n·f_sung + m·f_fingered|: its name, n, m and frequency [Hz]."""
-
-    name: str
-    sung_times: int
-    fingered_times: int
-    hz: float
-
-    @property
-    def formula(self) -> str:
-        """The tone in words such as ``2 sung - fingered``, written so that it is positive."""
-        parts = [(self.sung_times, "sung"), (self.fingered_times, "fingered")]
-        first, second = sorted(parts, reverse=True)
-        times = ["" if abs(n) == 1 else f"{abs(n)} " for n, _ in (first, second)]
-        return f"{times[0]}{first[1]} {'-' if second[0] < 0 else '+'} {times[1]}{second[1]}"
-
-
-def combination_tones(fingered_hz: float, sung_hz: float) -> list[CombinationTone]:
-    """Tones that two notes make when they are mixed, up to the third order.
-
-    Parameters
-    ----------
-    fingered_hz, sung_hz : float
-        Frequencies of the two notes. [Hz]
-
-    Returns
-    -------
-    list of CombinationTone
-        Difference and sum, cubic differences and cubic sums; one at 0 Hz is left out.
-
-    Notes
-    -----
-    A reed that is driven at two frequencies mixes them: a line can stand at every
-    |n·f_sung + m·f_fingered|. n and m up to 2 are the strongest of them as a rule.
-    """
-    orders = [("difference", 1, -1), ("sum", 1, 1)]
-    orders += [("cubic difference", 2, -1), ("cubic difference", -1, 2)]
-    orders += [("cubic sum", 2, 1), ("cubic sum", 1, 2)]
-    tones = []
-    for name, n, m in orders:
-        hz = n * sung_hz + m * fingered_hz
-        if abs(hz) > 1e-6 * fingered_hz:
-            sign = -1 if hz < 0 else 1
-            tones.append(CombinationTone(name, sign * n, sign * m, abs(hz)))
-    return tones

@@ -8,7 +8,7 @@ horn locks on it. Standard library only. The chart of many pairs is `reedbore.ch
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from reedbore import notes
 from reedbore.errors import NoteError
@@ -213,7 +213,7 @@ def pair_document(pair: Prediction) -> dict[str, Any]:
     """Put a prediction with its settings and combination tones into plain values for JSON."""
     tones = [
         {"name": tone.name, "formula": tone.formula, "hz": tone.hz, "note": pair.name(tone.hz)}
-        for tone in notes.combination_tones(pair.fingered_hz, pair.sung_hz)
+        for tone in combination_tones(pair.fingered_hz, pair.sung_hz)
     ]
     settings = {"a4_hz": pair.a4, "tolerance_cents": pair.tolerance_cents}
     return document(pair) | settings | {"combination_tones": tones}
@@ -239,7 +239,7 @@ def pair_text(pair: Prediction) -> str:
     ]
     lines += ["", *(f"{label:11}{words}" for label, words in _explained(pair))]
     lines += ["", "Combination tones"]
-    tones = notes.combination_tones(pair.fingered_hz, pair.sung_hz)
+    tones = combination_tones(pair.fingered_hz, pair.sung_hz)
     lines += [
         f"  {tone.name:18}{tone.formula:20}{tone.hz:9.2f} Hz   {pair.name(tone.hz)}"
         for tone in sorted(tones, key=lambda tone: tone.hz)
@@ -272,3 +272,50 @@ def _where_to_sing(pair: Prediction, meeting: Meeting) -> str:
     if abs(off) < 0.05:
         return f"{where}: exact as it is"
     return f"{where}, {abs(off):.1f} cents {'higher' if off > 0 else 'lower'}"
+
+
+class CombinationTone(NamedTuple):
+    """A tone at |n·f_sung + m·f_fingered|: its name, n, m and frequency [Hz]."""
+
+    name: str
+    sung_times: int
+    fingered_times: int
+    hz: float
+
+    @property
+    def formula(self) -> str:
+        """The tone in words such as ``2 sung - fingered``, written so that it is positive."""
+        parts = [(self.sung_times, "sung"), (self.fingered_times, "fingered")]
+        first, second = sorted(parts, reverse=True)
+        times = ["" if abs(n) == 1 else f"{abs(n)} " for n, _ in (first, second)]
+        return f"{times[0]}{first[1]} {'-' if second[0] < 0 else '+'} {times[1]}{second[1]}"
+
+
+def combination_tones(fingered_hz: float, sung_hz: float) -> list[CombinationTone]:
+    """Tones that two notes make when they are mixed, up to the third order.
+
+    Parameters
+    ----------
+    fingered_hz, sung_hz : float
+        Frequencies of the two notes. [Hz]
+
+    Returns
+    -------
+    list of CombinationTone
+        Difference and sum, cubic differences and cubic sums; one at 0 Hz is left out.
+
+    Notes
+    -----
+    A reed that is driven at two frequencies mixes them: a line can stand at every
+    |n·f_sung + m·f_fingered|. n and m up to 2 are the strongest of them as a rule.
+    """
+    orders = [("difference", 1, -1), ("sum", 1, 1)]
+    orders += [("cubic difference", 2, -1), ("cubic difference", -1, 2)]
+    orders += [("cubic sum", 2, 1), ("cubic sum", 1, 2)]
+    tones = []
+    for name, n, m in orders:
+        hz = n * sung_hz + m * fingered_hz
+        if abs(hz) > 1e-6 * fingered_hz:
+            sign = -1 if hz < 0 else 1
+            tones.append(CombinationTone(name, sign * n, sign * m, abs(hz)))
+    return tones

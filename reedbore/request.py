@@ -5,17 +5,16 @@ left out is taken from the demo passage: horn, voice, first fingered note, longe
 """
 
 import functools
-import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from reedbore import audio, notes
 from reedbore.breath_levels import parse_breath
 from reedbore.errors import ModelError, NoteError, ReedboreError
+from reedbore.files import file_stem
 from reedbore.measures.pitch import median_voiced_pitch
 from reedbore.melody import Line, read_line
 from reedbore.model import Horn, Setup, Singer
@@ -27,7 +26,6 @@ from reedbore.tuning import tune
 DEMO = "mill-race"
 RECORDINGS = {".wav", ".flac"}
 SECONDS_RANGE = (0.5, 600.0)  # a verdict needs some steady sound
-LONGEST_STEM = 100  # bytes; every system takes file names twice as long
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -328,15 +326,6 @@ def _stem(horn: str, words: Words) -> str:
     depth = f"depth{words.depth:g}" if words.depth is not None else ""
     parts = (horn, words.fingered, sung, words.fingering, depth, words.breath, *words.settings)
     return file_stem(parts)
-
-
-def file_stem(parts: Iterable[str | None]) -> str:
-    """Make a name for files out of what was asked for, for every folder of every system."""
-    whole = re.sub(r"[^\w#+.-]+", "-", "-".join(part for part in parts if part))
-    code = whole.encode()
-    if len(code) <= LONGEST_STEM:
-        return whole
-    return f"{code[:LONGEST_STEM].decode(errors='ignore')}-{sha256(code).hexdigest()[:8]}"
 
 
 def request_again(found: Sidecar, path: Path) -> Request:

@@ -1,6 +1,5 @@
 """Names, cents, ratios, resultants and combination tones, against tables and brute force."""
 
-import cmath
 import math
 from fractions import Fraction
 
@@ -304,57 +303,3 @@ def test_pitch_ends_near_thirty_hertz(hz: float, answer: str):
     # K. Krumbholz et al., J. Acoust. Soc. Am. 108, 1170 (2000) and D. Pressnitzer et al., J.
     # Acoust. Soc. Am. 109, 2074 (2001): lower limit of melodic pitch near 30 Hz (from memory).
     assert notes.carries_pitch(hz) == answer
-
-
-# --- combination tones ---------------------------------------------------------------------------
-
-
-def test_combination_tones_of_a_fifth():
-    tones = notes.combination_tones(200.0, 300.0)
-    assert [(tone.name, tone.formula, tone.hz) for tone in tones] == [
-        ("difference", "sung - fingered", 100.0),
-        ("sum", "sung + fingered", 500.0),
-        ("cubic difference", "2 sung - fingered", 400.0),
-        ("cubic difference", "2 fingered - sung", 100.0),
-        ("cubic sum", "2 sung + fingered", 800.0),
-        ("cubic sum", "2 fingered + sung", 700.0),
-    ]
-
-
-def test_difference_is_positive_whichever_note_is_higher():
-    low, high = notes.combination_tones(300.0, 200.0)[0], notes.combination_tones(200.0, 300.0)[0]
-    assert low.hz == high.hz == 100.0
-    assert low.formula == "fingered - sung"
-
-
-def test_unison_and_octave_leave_out_the_tone_at_zero():
-    assert [tone.name for tone in notes.combination_tones(200.0, 200.0)].count("difference") == 0
-    assert all(tone.hz > 0.0 for tone in notes.combination_tones(200.0, 400.0))
-    assert len(notes.combination_tones(200.0, 400.0)) == 5
-
-
-@given(SMALL, SMALL, st.floats(50.0, 500.0))
-def test_combination_tones_are_partials_of_the_resultant(p: int, q: int, fingered: float):
-    ratio = coprime(p, q)
-    resultant = notes.resultant_hz(fingered, ratio)
-    for tone in notes.combination_tones(fingered, notes.just_hz(fingered, ratio)):
-        partial = tone.hz / resultant
-        assert partial == pytest.approx(round(partial), abs=1e-9)
-        assert round(partial) >= 1
-
-
-def test_lines_of_a_squared_and_cubed_sum_are_the_combination_tones():
-    # cos a cos b = (cos(a-b) + cos(a+b))/2, the product-to-sum rule: the Fourier lines of a
-    # quadratic and cubic mixture stand at the listed frequencies and at partials of the two.
-    n, fingered, sung = 1100, 100, 170
-    turn = 2 * math.pi / n
-    two = [math.cos(turn * fingered * k) + math.cos(turn * sung * k) for k in range(n)]
-    mixed = [x + 0.3 * x**2 + 0.2 * x**3 for x in two]
-    lines = {
-        f
-        for f in range(1, n // 2)
-        if abs(sum(x * cmath.exp(-1j * turn * f * k) for k, x in enumerate(mixed))) > 1.0
-    }
-    tones = {round(tone.hz) for tone in notes.combination_tones(fingered, sung)}
-    own = {fingered, 2 * fingered, 3 * fingered, sung, 2 * sung, 3 * sung}
-    assert tones == lines - own

@@ -1,6 +1,8 @@
 """The prediction for a pair: what it answers, and how a player reads it."""
 
+import cmath
 import json
+import math
 from typing import Any
 
 import pytest
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 from reedbore import notes, prediction
 from reedbore.errors import NoteError
 
+SMALL = st.integers(1, 12)
 NOTES = st.integers(36, 72).map(notes.midi_to_hz)
 
 
@@ -159,3 +162,62 @@ def test_document_is_json_and_holds_null_where_nothing_applies():
     rough = prediction.pair_document(predict("Bb2", "+650c"))
     assert rough["ratio"] is rough["resultant_hz"] is rough["sing_cents"] is None
     assert rough["nearby_ratio"] == "3/2"
+
+
+# --- combination tones ---------------------------------------------------------------------------
+
+
+def test_combination_tones_of_a_fifth():
+    tones = prediction.combination_tones(200.0, 300.0)
+    assert [(tone.name, tone.formula, tone.hz) for tone in tones] == [
+        ("difference", "sung - fingered", 100.0),
+        ("sum", "sung + fingered", 500.0),
+        ("cubic difference", "2 sung - fingered", 400.0),
+        ("cubic difference", "2 fingered - sung", 100.0),
+        ("cubic sum", "2 sung + fingered", 800.0),
+        ("cubic sum", "2 fingered + sung", 700.0),
+    ]
+
+
+def test_difference_is_positive_whichever_note_is_higher():
+    low, high = (
+        prediction.combination_tones(300.0, 200.0)[0],
+        prediction.combination_tones(200.0, 300.0)[0],
+    )
+    assert low.hz == high.hz == 100.0
+    assert low.formula == "fingered - sung"
+
+
+def test_unison_and_octave_leave_out_the_tone_at_zero():
+    assert [tone.name for tone in prediction.combination_tones(200.0, 200.0)].count(
+        "difference"
+    ) == 0
+    assert all(tone.hz > 0.0 for tone in prediction.combination_tones(200.0, 400.0))
+    assert len(prediction.combination_tones(200.0, 400.0)) == 5
+
+
+@given(SMALL, SMALL, st.floats(50.0, 500.0))
+def test_combination_tones_are_partials_of_the_resultant(p: int, q: int, fingered: float):
+    ratio = p // math.gcd(p, q), q // math.gcd(p, q)
+    resultant = notes.resultant_hz(fingered, ratio)
+    for tone in prediction.combination_tones(fingered, notes.just_hz(fingered, ratio)):
+        partial = tone.hz / resultant
+        assert partial == pytest.approx(round(partial), abs=1e-9)
+        assert round(partial) >= 1
+
+
+def test_lines_of_a_squared_and_cubed_sum_are_the_combination_tones():
+    # cos a cos b = (cos(a-b) + cos(a+b))/2, the product-to-sum rule: the Fourier lines of a
+    # quadratic and cubic mixture stand at the listed frequencies and at partials of the two.
+    n, fingered, sung = 1100, 100, 170
+    turn = 2 * math.pi / n
+    two = [math.cos(turn * fingered * k) + math.cos(turn * sung * k) for k in range(n)]
+    mixed = [x + 0.3 * x**2 + 0.2 * x**3 for x in two]
+    lines = {
+        f
+        for f in range(1, n // 2)
+        if abs(sum(x * cmath.exp(-1j * turn * f * k) for k, x in enumerate(mixed))) > 1.0
+    }
+    tones = {round(tone.hz) for tone in prediction.combination_tones(fingered, sung)}
+    own = {fingered, 2 * fingered, 3 * fingered, sung, 2 * sung, 3 * sung}
+    assert tones == lines - own

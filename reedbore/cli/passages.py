@@ -14,6 +14,7 @@ from reedbore.cli import lines
 from reedbore.cli.composing import Source, compose, is_curve, source_of
 from reedbore.cli.progress import Progress
 from reedbore.errors import ModelError, ReedboreError
+from reedbore.files import file_stem
 from reedbore.melody import Line, write_line
 from reedbore.model import Horn, Setup
 from reedbore.notes import check_a4, parse_pitch
@@ -24,7 +25,6 @@ from reedbore.request import (
     Words,
     blow_and_set,
     check_seconds,
-    file_stem,
     out_of_range,
     recorded,
 )

@@ -17,10 +17,11 @@ from reedbore import audio, presets
 from reedbore.cli import main
 from reedbore.cli.passages import PassageRequest, passage_again, read_passage
 from reedbore.errors import ReedboreError
+from reedbore.files import file_stem
 from reedbore.midi_reading import read_midi
 from reedbore.notes import parse_pitch
 from reedbore.passage import Passage
-from reedbore.request import Words, file_stem
+from reedbore.request import Words
 from reedbore.sidecar import PassageSidecar, read
 from reedbore.tuning import tune
 
