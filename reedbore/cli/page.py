@@ -1,5 +1,6 @@
 """The command `page`: one local page in a browser for all that is worth seeing or hearing."""
 
+import contextlib
 from typing import Annotated
 
 from cyclopts import Parameter
@@ -44,11 +45,10 @@ def page(
         if not no_browser:
             _open(address)
 
-    try:
+    with contextlib.suppress(KeyboardInterrupt):  # which a server at work may have swallowed
         serve(port, ready)
-    except KeyboardInterrupt:
-        tell("the page is closed")
-        _leave()
+    tell("the page is closed")
+    _leave()
 
 
 def _open(address: str) -> None:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from importlib import import_module
 
 import pytest
 
@@ -19,11 +20,15 @@ def _served(monkeypatch: pytest.MonkeyPatch) -> None:
         ready(ADDRESS)
 
     monkeypatch.setattr(running, "serve", serve)
+    left = import_module("reedbore.cli.page")
+    monkeypatch.setattr(left, "_leave", lambda: None)  # it ends the process, and the tests with it
 
 
 def test_the_address_is_the_result(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["page", "--no-browser"]) == 0
-    assert capsys.readouterr().out == f"{ADDRESS}\n"
+    told = capsys.readouterr()
+    assert told.out == f"{ADDRESS}\n"
+    assert told.err.splitlines() == ["Ctrl-C ends the page", "the page is closed"]
 
 
 def test_as_json_it_is_one_document(capsys: pytest.CaptureFixture[str]) -> None:
