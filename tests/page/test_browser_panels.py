@@ -374,10 +374,10 @@ def sing(note: str):
 LESSON = (
     # Half the tube, the octave: any textbook on pipes closed at one end.
     Told("air", lambda page: 50, 67),
-    Told("reed", lambda page: 1.05 * least_breath(page), 0.5),
-    Told("voice", lambda page: "Bb3", "F3"),
+    Told("reed", lambda page: 1.05 * least_breath(page), 0.5, 5),
+    Told("voice", lambda page: "Bb3", "E2", "F3"),
     Told("multiple", lambda page: 2, 3),
-    Told("octave", lambda page: "Bb1", "C2"),
+    Told("octave", lambda page: "Bb1", "Bb2", "C2"),
     Told("lower", sing("7/4")),
     Told("drift", lambda page: 10 * abs(settle(page)["verdict"]["drift_hz"]), 400),
     Told("rough", sing("5/3")),
