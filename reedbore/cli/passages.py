@@ -21,13 +21,7 @@ from reedbore.notes import check_a4, parse_pitch
 from reedbore.passage import Passage, Piece
 from reedbore.performing import Fingered, Score
 from reedbore.presets import is_path, load_horn, load_singer, setup_for
-from reedbore.request import (
-    Words,
-    blow_and_set,
-    check_seconds,
-    out_of_range,
-    recorded,
-)
+from reedbore.request import Words, blow_and_set, check_seconds, out_of_range, recorded
 from reedbore.sidecar import FingeredSetup, PassageSidecar, differences
 from reedbore.tuning import check_note, tune
 
