@@ -4,12 +4,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.image import imread
 
 from reedbore import presets, render
 from reedbore.errors import ReedboreError
-from reedbore.figures import plots
+from reedbore.figures import fitting, plots
 from reedbore.kernel import mouth
 from reedbore.kernel.single import Traces
 from reedbore.measures import spectrum
@@ -80,6 +81,17 @@ def test_the_sung_pressure_is_drawn_as_it_is_blown(setup, drive):
     assert (shown == pytest.approx(0.2 * setup.breath.pressure / 1e3, rel=1e-3)) == (
         drive == "pressure"
     )
+
+
+@pytest.mark.parametrize("length", [1, 40, 75, 110, 300])
+def test_a_title_fits_into_its_room(length):
+    figure = Figure(figsize=(10.0, 2.0))
+    FigureCanvasAgg(figure)
+    words = figure.text(0.0, 0.5, ("sung over " * 30)[:length])
+    fitting.fit(words, 8.85, 15, 11)
+    assert fitting.width_of(words) <= 8.85
+    assert 11 <= words.get_size() <= 15
+    assert words.get_text().count("\n") == (length > 100)
 
 
 def test_no_line_is_the_partial_of_nothing():

@@ -18,6 +18,7 @@ from reedbore.figures.animation_bore import BorePanel
 from reedbore.figures.animation_reed import ReedPanel
 from reedbore.figures.animation_scene import Scene, Told, held
 from reedbore.figures.animation_strip import StripPanel
+from reedbore.figures.fitting import fit, width_of
 
 LEFT, RIGHT = 0.2, 0.25  # margins [inches]
 HEADING_GAP = 0.2  # at least, between the title and how slowed it is [inches]
@@ -71,29 +72,13 @@ class Picture:
         slow = f"{scene.slow:g} times slower"
         slower = look.write(self.sheet, wide - RIGHT, 6.98, slow, ha="right", **style)
         title = look.write(self.sheet, LEFT, 6.98, scene.title, **style)
-        _fit(title, wide - LEFT - RIGHT - _width(slower) - HEADING_GAP)
+        fit(title, wide - LEFT - RIGHT - width_of(slower) - HEADING_GAP, look.LARGE, look.SMALL)
         style = {"size": look.USUAL}
         says = scene.says
         if len(says) > SAYS_LETTERS:
             style = {"size": look.SMALL, "linespacing": 1.0}
             says = textwrap.fill(says, SMALL_LETTERS, max_lines=2, placeholder=" …")
         look.write(self.sheet, LEFT, 6.64 if style["size"] == look.SMALL else 6.66, says, **style)
-
-
-def _width(words: Any) -> float:
-    """Measure words. [inches]."""
-    return float(words.get_window_extent().width / words.get_figure(root=True).dpi)
-
-
-def _fit(words: Any, room: float) -> None:
-    """Make words smaller until they fit into their room [inches], or set them in two lines."""
-    for size in range(look.LARGE, look.SMALL - 1, -1):
-        words.set_size(size)
-        if _width(words) <= room:
-            return
-    letters = int(len(words.get_text()) * room / _width(words))
-    text = textwrap.fill(words.get_text(), letters, max_lines=2, placeholder=" …")
-    words.set(text=text, linespacing=1.0)
 
 
 def _channels(pixels: Any) -> list[Any]:

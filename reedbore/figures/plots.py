@@ -18,6 +18,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from reedbore import audio, notes
+from reedbore.figures.fitting import fit
 from reedbore.files import write_whole
 from reedbore.kernel import mouth
 from reedbore.measures import spectrum
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
 SIZE_INCHES = (10.0, 11.5)
 DOTS_PER_INCH = 100
+TITLE_SIZES = 15, 11  # [points]
 PAPER, INK, FAINT = "#fbf9f4", "#26251f", "#8b887d"
 HORN_BLUE, VOICE_ORANGE, TOGETHER = "#1d5c86", "#c9630c", "#7a1f52"
 SPECTROGRAM_TOP = 3000.0  # [Hz]
@@ -161,7 +163,8 @@ def take_png(
         len(heights), 1, height_ratios=heights, left=0.09, right=0.975, top=0.885, bottom=0.05,
         hspace=0.12,
     )  # fmt: skip
-    figure.text(0.09, 0.972, title, size=15, weight="bold", color=INK, va="top")
+    head = figure.text(0.09, 0.972, title, weight="bold", color=INK, va="top")
+    fit(head, (0.975 - 0.09) * SIZE_INCHES[0], *TITLE_SIZES)
     figure.text(0.09, 0.944, says, size=10.5, color=INK, va="top", wrap=True)
     axes = [_plain_axes(figure, grid[row]) for row in (0, 1, 3, 5)]
     _draw_waves(axes[0], axes[1], take, verdict)
