@@ -5,10 +5,10 @@ Lengths in metres. A fingering names the open holes, counted from 1 at the reed.
 
 import functools
 
-from reedbore.bore import Bore, BoreSection, Hole, Lattice
-from reedbore.model import Mouthpiece, Setup
-from reedbore.presets import load_horn, setup_for
-from reedbore.tuning import open_holes
+from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.model.setup import Mouthpiece, Setup
+from reedbore.simulate.tuning import open_holes
 
 CYLINDER_PLACES = 0.262, 0.281, 0.302, 0.324, 0.348, 0.374, 0.402, 0.432, 0.464, 0.498
 CONE_PLACES = 0.37, 0.41, 0.455, 0.505, 0.56, 0.62, 0.685, 0.755, 0.83, 0.91

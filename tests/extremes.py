@@ -10,16 +10,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-from reedbore import audio
-from reedbore.bore import Bore, BoreSection, Hole, Lattice
+from reedbore import sound as audio
 from reedbore.errors import ModelError
-from reedbore.kernel import parameters, single
-from reedbore.kernel.mouth import depth
-from reedbore.model import Air, Breath, Mouthpiece, Reed, Setup, Time
-from reedbore.render import FULL_SCALE_PA, burst, radiated, sing
-from reedbore.tuning import blown
-from reedbore.units import QUANTITIES
-from reedbore.voice import Tract, Voice
+from reedbore.kernel import single
+from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
+from reedbore.model.setup import Air, Breath, Mouthpiece, Reed, Setup, Time
+from reedbore.model.units import QUANTITIES
+from reedbore.model.voice import Tract, Voice
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.mouth import depth
+from reedbore.simulate.take import FULL_SCALE_PA, burst, radiated, sing
+from reedbore.simulate.tuning import blown
 
 SECONDS, OFF_AT, QUIET_AFTER = 1.3, 0.25, 0.05
 

@@ -11,14 +11,15 @@ from pathlib import Path
 
 import numpy as np
 
-from reedbore import sweep_run, sweep_store
-from reedbore.lock_edges import Sought
-from reedbore.many import Cell
 from reedbore.measures.locking import Edge
-from reedbore.model import Setup
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.model.setup import Setup
 from reedbore.notes import cents, choose_ratio
-from reedbore.presets import load_horn, setup_for
-from reedbore.sweep import SUNG, Axis, Fingered, Sweep
+from reedbore.verdict.cells import Cell
+from reedbore.verdict.lock_edges import Sought
+from reedbore.verdict.sweep import run as sweep_run
+from reedbore.verdict.sweep import store as sweep_store
+from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 HZ = 116.0
 WORK_S = 0.01

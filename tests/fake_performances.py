@@ -5,14 +5,16 @@ from typing import Any
 
 import numpy as np
 
-from reedbore import passage_controls, presets, render
 from reedbore.kernel.single import Traces
-from reedbore.note_verdicts import NoteVerdict
+from reedbore.model import presets
+from reedbore.model.passage import Passage
 from reedbore.notes import choose_ratio
-from reedbore.passage import Passage
-from reedbore.performing import Fingered, Performance, Score
-from reedbore.prediction import Prediction
-from reedbore.verdict import Verdict
+from reedbore.pairs import Prediction
+from reedbore.simulate import controls as passage_controls
+from reedbore.simulate import take as render
+from reedbore.simulate.performance import Fingered, Performance, Score
+from reedbore.verdict.passage import NoteVerdict
+from reedbore.verdict.take import Verdict
 
 RING = 0.5  # [s]
 

@@ -7,14 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.kernel import single
-from reedbore.model import Setup
+from reedbore.model.passage import Passage
+from reedbore.model.presets import load_horn
+from reedbore.model.setup import Setup
 from reedbore.notes import midi_to_hz, parse_pitch
-from reedbore.passage import Passage
-from reedbore.passage_controls import Controls, spans
-from reedbore.performing import Fingered, Performance, Score, Stretch
-from reedbore.presets import load_horn
-from reedbore.render import Take, render
-from reedbore.tuning import tune
+from reedbore.simulate.controls import Controls, spans
+from reedbore.simulate.performance import Fingered, Performance, Score, Stretch
+from reedbore.simulate.take import Take, render
+from reedbore.simulate.tuning import tune
 
 B_FLAT = midi_to_hz(46)  # Bb2
 LOCKS = parse_pitch("D4-13.8c")  # 5/2 over it; comes to rest after more than three seconds

@@ -3,10 +3,11 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import parameters, single
+from reedbore.kernel import single
 from reedbore.measures import pitch
-from reedbore.model import Setup
-from reedbore.tuning import blown
+from reedbore.model.setup import Setup
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.tuning import blown
 
 RATE = 96000.0
 

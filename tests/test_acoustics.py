@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import special
 
-from reedbore import acoustics
-from reedbore.acoustics import Opening
-from reedbore.bore import Bore, BoreSection, Hole, Lattice
+from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.physics import radiation, toneholes, tube
 from reedbore.physics.air import air_keefe
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics.bore import Opening
 
 GAS = air_keefe(300.15)
 SPRING = GAS.density * GAS.sound_speed**2

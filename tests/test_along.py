@@ -9,15 +9,17 @@ import numpy as np
 import pytest
 from bores import setup_of
 
-from reedbore import acoustics, along, render
 from reedbore.errors import ModelError
-from reedbore.kernel import parameters
 from reedbore.kernel.single import Traces
-from reedbore.kernel.throat import BRANCHES, Throat
+from reedbore.model.presets import load_horn
 from reedbore.notes import midi_to_hz
 from reedbore.physics import tube
-from reedbore.presets import load_horn
-from reedbore.tuning import tune
+from reedbore.simulate import bore_pressure as along
+from reedbore.simulate import take as render
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics.throat import BRANCHES, Throat
+from reedbore.simulate.tuning import tune
 
 RATE = 96000.0
 NOTES = {"plain-cylinder": 46, "plain-cone": 53}

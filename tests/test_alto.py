@@ -8,14 +8,14 @@ import pytest
 from numpy.typing import NDArray
 from playing import RATE, heard, played
 
-from reedbore.acoustics import admittance, open_row_cutoff
-from reedbore.kernel import reflection
 from reedbore.measures.spectrum import decibel, harmonic_amplitudes
-from reedbore.model import Setup
+from reedbore.model.presets import load_horn
+from reedbore.model.setup import Setup
 from reedbore.notes import cents, midi_name, midi_to_hz, parse_note
 from reedbore.physics import toneholes, tube
-from reedbore.presets import load_horn
-from reedbore.tuning import low_register, tune
+from reedbore.simulate.acoustics import reflection
+from reedbore.simulate.acoustics.bore import admittance, open_row_cutoff
+from reedbore.simulate.tuning import low_register, tune
 
 VENT_OPENS_S = 0.6
 ALTO = "alto-saxophone"

@@ -18,12 +18,24 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
 
-from reedbore import render
-from reedbore.bore import Bore, BoreSection, Lattice
 from reedbore.errors import ReedboreError
-from reedbore.figures import animation, animation_bore, animation_look, animation_video
-from reedbore.figures.animation_reed import ROOF
-from reedbore.figures.animation_scene import (
+from reedbore.kernel.single import Traces
+from reedbore.model.bore import Bore, BoreSection, Lattice
+from reedbore.model.presets import load_horn, load_singer, setup_for
+from reedbore.report.figures.film import (
+    bore as animation_bore,
+)
+from reedbore.report.figures.film import (
+    look as animation_look,
+)
+from reedbore.report.figures.film import (
+    picture as animation,
+)
+from reedbore.report.figures.film import (
+    video as animation_video,
+)
+from reedbore.report.figures.film.reed import ROOF
+from reedbore.report.figures.film.scene import (
     Beats,
     Course,
     Scene,
@@ -33,10 +45,9 @@ from reedbore.figures.animation_scene import (
     scene_of,
     take_seconds,
 )
-from reedbore.figures.animation_stage import Picture, Stage
-from reedbore.kernel.single import Traces
-from reedbore.presets import load_horn, load_singer, setup_for
-from reedbore.tuning import tune
+from reedbore.report.figures.film.stage import Picture, Stage
+from reedbore.simulate import take as render
+from reedbore.simulate.tuning import tune
 
 RATE = 30
 PROGRAM = imageio_ffmpeg.get_ffmpeg_exe()

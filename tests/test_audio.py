@@ -13,7 +13,7 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
-from reedbore import audio
+from reedbore import sound as audio
 from reedbore.errors import AudioError, ReedboreError
 
 SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils

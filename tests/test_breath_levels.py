@@ -4,11 +4,13 @@ import numpy as np
 import pytest
 from scipy import constants
 
-from reedbore import breath_levels, presets
 from reedbore.errors import ModelError
-from reedbore.kernel import parameters, single
-from reedbore.model import Setup
-from reedbore.tuning import blown
+from reedbore.kernel import single
+from reedbore.model import presets
+from reedbore.model.setup import Setup
+from reedbore.simulate import breath as breath_levels
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.tuning import blown
 
 
 def horn(name: str) -> Setup:

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from reedbore import chart, notes
+from reedbore import notes
 from reedbore.errors import NoteError, ReedboreError
+from reedbore.report import chart
 
 
 @pytest.fixture(scope="module")

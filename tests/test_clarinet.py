@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 from playing import RATE, heard, played
 
-from reedbore.acoustics import admittance, gas_of
-from reedbore.fingerings import read_label
-from reedbore.kernel import reflection
 from reedbore.measures.spectrum import decibel, harmonic_amplitudes
-from reedbore.model import Horn, Setup
+from reedbore.model.fingerings import read_label
+from reedbore.model.presets import load_horn
+from reedbore.model.setup import Horn, Setup
 from reedbore.notes import cents, midi_name, midi_to_hz
 from reedbore.physics import toneholes, tube
-from reedbore.presets import load_horn
-from reedbore.tuning import low_register, tune
+from reedbore.simulate.acoustics import reflection
+from reedbore.simulate.acoustics.bore import admittance, gas_of
+from reedbore.simulate.tuning import low_register, tune
 
 TWELFTH = 19
 VENT_OPENS_S = 0.6
@@ -56,7 +56,7 @@ def opened_late(upper: str, kpa: float) -> tuple[float, float]:
 
 @pytest.mark.parametrize("label", ["D3", "Bb3", "Ab4"])
 def test_low_register_is_in_tune_and_in_its_register(label: str) -> None:
-    # Equal temperament; what the stored positions leave is told by `reedbore.placing`.
+    # Equal temperament; `reedbore.simulate.hole_placement` tells what the stored positions leave.
     assert abs(off_note(label)) < 2.0
 
 

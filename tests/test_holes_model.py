@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.errors import ModelError, NoteError
-from reedbore.fingerings import read_holes, read_label
-from reedbore.model import Horn, Setup
-from reedbore.settings import leaves
-from reedbore.units import QUANTITIES, from_si
+from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
+from reedbore.model.fingerings import read_holes, read_label
+from reedbore.model.settings import leaves
+from reedbore.model.setup import Horn, Setup
+from reedbore.model.units import QUANTITIES, from_si
 
 LATTICE = {"diameter_mm": 9, "chimney_mm": 4, "spacing_mm": 20}
 # Five semitones, D3 to F#3, need four holes; a fifth, near the reed, makes the upper register.

@@ -6,13 +6,16 @@ import json
 import numpy as np
 import pytest
 
-from reedbore import asking, holding, lock_edges, lock_report, locks
 from reedbore.errors import ModelError
 from reedbore.measures import locking
+from reedbore.model.presets import load_horn
 from reedbore.notes import simple_ratios
-from reedbore.presets import load_horn
-from reedbore.singing import human_pitch
-from reedbore.tuning import tune
+from reedbore.report import locks as lock_report
+from reedbore.simulate.singing import human_pitch
+from reedbore.simulate.tuning import tune
+from reedbore.verdict import human_hold as holding
+from reedbore.verdict import lock_edges, locks
+from reedbore.verdict import questions as asking
 
 B_FLAT = 116.54094
 

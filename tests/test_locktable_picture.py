@@ -7,12 +7,13 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.image import imread
 
-from reedbore import locks_words, presets
 from reedbore.errors import ReedboreError
-from reedbore.figures import table as sheets
-from reedbore.locks import Row, Table
 from reedbore.measures.locking import Edge
+from reedbore.model import presets
 from reedbore.notes import midi_to_hz, simple_ratios
+from reedbore.report import locks_words
+from reedbore.report.figures import locks as sheets
+from reedbore.verdict.locks import Row, Table
 
 D4 = 62.0
 

@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 
-from reedbore import asking, many
 from reedbore.errors import ModelError
 from reedbore.measures import locking
-from reedbore.presets import load_horn
-from reedbore.render import render
-from reedbore.tuning import tune
-from reedbore.verdict import judge
+from reedbore.model.presets import load_horn
+from reedbore.simulate.take import render
+from reedbore.simulate.tuning import tune
+from reedbore.verdict import cells as many
+from reedbore.verdict import questions as asking
+from reedbore.verdict.take import judge
 
 B_FLAT = 116.54094
 

@@ -12,14 +12,30 @@ import numpy as np
 import pytest
 from matplotlib.image import imread
 
-from reedbore import cli, lock_edges, presets, sweep_run
+from reedbore import cli
 from reedbore.errors import ReedboreError
-from reedbore.figures import maps, maps_data, maps_page, maps_panel, maps_ticks, maps_words
-from reedbore.figures.maps_look import LOOKS, lightness
-from reedbore.many import Cell
 from reedbore.measures.locking import Edge
+from reedbore.model import presets
 from reedbore.notes import cents, choose_ratio
-from reedbore.sweep import STATES, SUNG, Axis, Fingered, Sweep
+from reedbore.report import maps as maps_words
+from reedbore.report import maps_data
+from reedbore.report.figures.maps import (
+    html as maps_page,
+)
+from reedbore.report.figures.maps import (
+    panel as maps_panel,
+)
+from reedbore.report.figures.maps import (
+    picture as maps,
+)
+from reedbore.report.figures.maps import (
+    ticks as maps_ticks,
+)
+from reedbore.report.looks import LOOKS, lightness
+from reedbore.verdict import lock_edges
+from reedbore.verdict.cells import Cell
+from reedbore.verdict.sweep import run as sweep_run
+from reedbore.verdict.sweep.plan import STATES, SUNG, Axis, Fingered, Sweep
 
 HZ = 120.0
 SUNG_AXIS = Axis(name=SUNG, values=tuple(np.linspace(0.0, 1200.0, 61).tolist()))

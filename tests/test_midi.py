@@ -11,13 +11,27 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from midi_files import END, TYPE_0, TYPE_1, another_library, by_hand, chunk, hexed
 
-from reedbore import presets
 from reedbore.errors import NoteError
-from reedbore.melody import Line, Note, write_line
-from reedbore.midi import FULL, FULL_DEPTH, TICKS, midi_bytes, resultant_bytes, soundings
-from reedbore.midi_reading import Found, read_midi
+from reedbore.model import presets
+from reedbore.model.line import Line, Note, write_line
+from reedbore.model.midi.read import Found, read_midi
+from reedbore.model.midi.write import (
+    FULL,
+    FULL_DEPTH,
+    TICKS,
+    midi_bytes,
+    resultant_bytes,
+    soundings,
+)
+from reedbore.model.passage import (
+    DYNAMICS,
+    Passage,
+    Point,
+    dynamic_share,
+    write_breath,
+    write_depth,
+)
 from reedbore.notes import midi_name, midi_to_hz
-from reedbore.passage import DYNAMICS, Passage, Point, dynamic_share, write_breath, write_depth
 
 Read = Callable[[bytes], Found]
 

@@ -7,12 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from reedbore import model
-from reedbore.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.errors import ModelError, NoteError, ReedboreError
-from reedbore.melody import read_line
-from reedbore.settings import Part, leaves
-from reedbore.units import QUANTITIES, attribute_of, from_si
+from reedbore.model import setup as model
+from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
+from reedbore.model.line import read_line
+from reedbore.model.settings import Part, leaves
+from reedbore.model.units import QUANTITIES, attribute_of, from_si
 
 REED: dict[str, Any] = {
     "opening_mm": 1.1,

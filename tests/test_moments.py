@@ -6,11 +6,14 @@ import math
 import numpy as np
 import pytest
 
-from reedbore import acoustics, along, moments, render
 from reedbore.kernel.single import Traces
+from reedbore.model.presets import load_horn
 from reedbore.notes import midi_to_hz
-from reedbore.presets import load_horn
-from reedbore.tuning import tune
+from reedbore.report import captions as moments
+from reedbore.simulate import bore_pressure as along
+from reedbore.simulate import take as render
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.tuning import tune
 
 RATE = 96000.0
 CYLINDERS = [("plain-cylinder", 46), ("clarinet-b-flat", 50)]

@@ -8,15 +8,15 @@ from dataclasses import replace
 import mido
 import pytest
 
-from reedbore import note_report
-from reedbore.listening import Control
-from reedbore.midi import resultant_bytes
-from reedbore.note_stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
-from reedbore.note_verdicts import NoteVerdict
+from reedbore.model.midi.write import resultant_bytes
+from reedbore.model.passage import Passage
 from reedbore.notes import midi_to_hz, parse_pitch
-from reedbore.passage import Passage
-from reedbore.prediction import Prediction
-from reedbore.verdict import Verdict, bare
+from reedbore.pairs import Prediction
+from reedbore.report import passage as note_report
+from reedbore.verdict.passage import NoteVerdict
+from reedbore.verdict.runs import Control
+from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
+from reedbore.verdict.take import Verdict, bare
 
 B_FLAT = midi_to_hz(46)  # Bb2
 D4 = parse_pitch("D4-13.8c")

@@ -10,11 +10,11 @@ from note_pieces import B_FLAT, FINGERS, LOCKS, Piece, set_out, sung, tenor_setu
 from numpy.typing import NDArray
 
 from reedbore.measures import locking
-from reedbore.model import Setup
-from reedbore.note_stretch import NO_NOTE, mean_beat
-from reedbore.note_verdicts import NoteVerdict, judge_notes
-from reedbore.passage import Passage
-from reedbore.performing import Performance, Score, Stretch, perform
+from reedbore.model.passage import Passage
+from reedbore.model.setup import Setup
+from reedbore.simulate.performance import Performance, Score, Stretch, perform
+from reedbore.verdict.passage import NoteVerdict, judge_notes
+from reedbore.verdict.stretch import NO_NOTE, mean_beat
 
 BESIDE = LOCKS * 2.0 ** (3.0 / 1200.0)  # drifts, heard as 5/2
 APART = B_FLAT * 2.0 ** (650.0 / 1200.0)  # near no ratio

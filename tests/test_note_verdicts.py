@@ -7,10 +7,15 @@ import pytest
 from note_pieces import B_FLAT, FINGERS, LOCKS, Piece, set_out, sung, tenor_setup
 from numpy.typing import NDArray
 
-from reedbore import listening
 from reedbore.measures import locking, pitch
-from reedbore.model import Setup
-from reedbore.note_stretch import (
+from reedbore.model.passage import Passage
+from reedbore.model.setup import Setup
+from reedbore.notes import cents, midi_to_hz
+from reedbore.simulate.performance import Performance, Score, Stretch, perform
+from reedbore.simulate.take import render
+from reedbore.verdict import runs as listening
+from reedbore.verdict.passage import NoteVerdict, judge_notes
+from reedbore.verdict.stretch import (
     NOT_HELD,
     NOT_SETTLED,
     NOT_SOUNDING,
@@ -18,12 +23,7 @@ from reedbore.note_stretch import (
     STARTING,
     TOO_SHORT,
 )
-from reedbore.note_verdicts import NoteVerdict, judge_notes
-from reedbore.notes import cents, midi_to_hz
-from reedbore.passage import Passage
-from reedbore.performing import Performance, Score, Stretch, perform
-from reedbore.render import render
-from reedbore.verdict import judge
+from reedbore.verdict.take import judge
 
 PIECES = {
     "long": Piece(LOCKS, 5.0),

@@ -13,14 +13,17 @@ import xarray
 from IPython.core.formatters import DisplayFormatter
 from matplotlib.image import imread
 
-from reedbore import audio, notebook, presets, sweep_run
+from reedbore import sound as audio
 from reedbore.errors import ReedboreError
 from reedbore.kernel.single import Traces
-from reedbore.many import Cell
+from reedbore.model import presets
 from reedbore.notes import choose_ratio, midi_to_hz
-from reedbore.render import SOUND_RATE, Take, render
-from reedbore.sweep import SUNG, Axis, Fingered, Sweep
-from reedbore.tuning import tune
+from reedbore.report import notebook
+from reedbore.simulate.take import SOUND_RATE, Take, render
+from reedbore.simulate.tuning import tune
+from reedbore.verdict.cells import Cell
+from reedbore.verdict.sweep import run as sweep_run
+from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 HZ = 120.0
 

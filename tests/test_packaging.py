@@ -38,9 +38,9 @@ def test_an_unknown_public_name_is_an_attribute_error() -> None:
         reedbore.Hron  # noqa: B018
 
 
-def test_the_map_in_the_package_names_every_module() -> None:
+def test_the_map_in_the_package_names_every_room() -> None:
     modules = {path.stem for path in (ROOT / "reedbore").glob("[a-z]*.py")}
-    folders = {path.parent.name + "/" for path in (ROOT / "reedbore").glob("*/__init__.py")}
+    folders = {path.parent.name + "/" for path in (ROOT / "reedbore").rglob("*/__init__.py")}
     words = set(re.findall(r"[\w/]+", reedbore.__doc__ or ""))
     assert modules | folders <= words
 
@@ -72,7 +72,7 @@ def test_the_wheel_holds_presets_and_page_and_finds_them(tmp_path: Path) -> None
     with zipfile.ZipFile(wheel) as packed:
         packed.extractall(tmp_path / "there")
     code = (
-        "from reedbore.presets import KINDS, load, names, presets_folder;"
+        "from reedbore.model.presets import KINDS, load, names, presets_folder;"
         "print(presets_folder()); print(*(load(kind, name).name for kind in KINDS "
         "for name in names(kind)))"
     )

@@ -7,11 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reedbore import breath_levels, presets
 from reedbore.errors import ModelError, NoteError
-from reedbore.melody import Line, Note, read_beats, read_line, write_beats, write_line
-from reedbore.notes import parse_pitch
-from reedbore.passage import (
+from reedbore.model import presets
+from reedbore.model.line import Line, Note, read_beats, read_line, write_beats, write_line
+from reedbore.model.passage import (
     DYNAMICS,
     Passage,
     Piece,
@@ -23,7 +22,9 @@ from reedbore.passage import (
     write_depth,
     write_piece,
 )
-from reedbore.passage_controls import (
+from reedbore.notes import parse_pitch
+from reedbore.simulate import breath as breath_levels
+from reedbore.simulate.controls import (
     BREATH,
     FINGERS,
     GLIDE,

@@ -13,12 +13,22 @@ from matplotlib.figure import Figure
 from matplotlib.image import imread
 from matplotlib.text import Annotation, Text
 
-from reedbore import note_report, presets, render
 from reedbore.errors import ReedboreError
-from reedbore.figures import passages, passages_data, passages_notes
-from reedbore.figures.maps_look import LOOKS, lightness
-from reedbore.note_stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
-from reedbore.passage import Passage
+from reedbore.model import presets
+from reedbore.model.passage import Passage
+from reedbore.report import passage as note_report
+from reedbore.report.figures import (
+    passage as passages,
+)
+from reedbore.report.figures import (
+    passage_data as passages_data,
+)
+from reedbore.report.figures import (
+    passage_notes as passages_notes,
+)
+from reedbore.report.looks import LOOKS, lightness
+from reedbore.simulate import take as render
+from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
 
 ETUDE_TOLD = (
     {}, {"state": "drifting", "heard": "uncertain", "held": "locked"}, {}, {"state": "rough"},

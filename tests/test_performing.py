@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from playing import heard
 
-from reedbore import audio
-from reedbore.breath_levels import pressures
+from reedbore import sound as audio
 from reedbore.errors import ModelError
+from reedbore.model.passage import Passage
+from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import parse_pitch
-from reedbore.passage import Passage
-from reedbore.performing import Fingered, Score, perform, stretches
-from reedbore.presets import load_horn, load_singer
-from reedbore.render import render
-from reedbore.tuning import blown, tune
+from reedbore.simulate.breath import pressures
+from reedbore.simulate.performance import Fingered, Score, perform, stretches
+from reedbore.simulate.take import render
+from reedbore.simulate.tuning import blown, tune
 
 RATE, SOUND_RATE = 96000, 48000
 

@@ -5,12 +5,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reedbore import placing
 from reedbore.errors import ModelError
-from reedbore.kernel import parameters, single
-from reedbore.model import Horn
+from reedbore.kernel import single
+from reedbore.model.setup import Horn
 from reedbore.notes import cents, midi_to_hz
-from reedbore.tuning import blown, tune
+from reedbore.simulate import hole_placement as placing
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.tuning import blown, tune
 
 # A short cylinder: three semitones above A4, and a vent that none of them opens.
 ROUGH = (40.0, 136.0, 146.0, 159.0)

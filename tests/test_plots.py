@@ -8,14 +8,16 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.image import imread
 
-from reedbore import presets, render
 from reedbore.errors import ReedboreError
-from reedbore.figures import fitting, plots
-from reedbore.kernel import mouth
 from reedbore.kernel.single import Traces
 from reedbore.measures import spectrum
-from reedbore.model import Setup
-from reedbore.verdict import Verdict
+from reedbore.model import presets
+from reedbore.model.setup import Setup
+from reedbore.report.figures import take as plots
+from reedbore.report.figures import text_fit as fitting
+from reedbore.simulate import mouth
+from reedbore.simulate import take as render
+from reedbore.verdict.take import Verdict
 
 PLAYED, SUNG = 120.0, 200.0  # 5/3, a third note at 40 Hz
 

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore import notes, prediction
+from reedbore import notes
+from reedbore import pairs as prediction
 from reedbore.errors import NoteError
 
 SMALL = st.integers(1, 12)

@@ -5,11 +5,11 @@ from typing import Any
 
 import pytest
 
-from reedbore import presets
 from reedbore.errors import PresetError
-from reedbore.model import Horn, Singer
+from reedbore.model import presets
+from reedbore.model.setup import Horn, Singer
+from reedbore.model.units import QUANTITIES
 from reedbore.notes import midi_to_hz, parse_note
-from reedbore.units import QUANTITIES
 
 HORNS, VOICES = presets.names("horns"), presets.names("voices")
 GOOD = (presets.presets_folder() / "horns" / "tenor-saxophone.toml").read_text(encoding="utf-8")
@@ -146,7 +146,7 @@ def test_the_tenor_is_long_enough_for_its_lowest_note() -> None:
 
 
 def test_the_demo_passage_fits_its_horn_and_voice() -> None:
-    from reedbore.melody import read_line  # noqa: PLC0415
+    from reedbore.model.line import read_line  # noqa: PLC0415
 
     piece = presets.load_piece("mill-race")
     fingered, sung = read_line(piece.passage.fingered), read_line(piece.passage.sung)

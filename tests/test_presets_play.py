@@ -5,12 +5,13 @@ import math
 import numpy as np
 import pytest
 
-from reedbore.acoustics import gas_of, row_cutoff
-from reedbore.kernel import parameters, single
+from reedbore.kernel import single
 from reedbore.measures import pitch, spectrum
+from reedbore.model.presets import load_horn
 from reedbore.notes import cents, midi_to_hz, parse_note
-from reedbore.presets import load_horn
-from reedbore.tuning import blown, low_register, tune
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics.bore import gas_of, row_cutoff
+from reedbore.simulate.tuning import blown, low_register, tune
 
 SOFT_KPA = {
     "soprano-saxophone": 2.4,

@@ -3,12 +3,13 @@
 import numpy as np
 import pytest
 
-from reedbore.breath_levels import threshold
-from reedbore.kernel import parameters, single
+from reedbore.kernel import single
 from reedbore.measures import pitch
-from reedbore.model import Reed, Setup
-from reedbore.presets import load_horn
-from reedbore.tuning import blown, sounding, tune
+from reedbore.model.presets import load_horn
+from reedbore.model.setup import Reed, Setup
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.breath import threshold
+from reedbore.simulate.tuning import blown, sounding, tune
 
 HORNS = {"clarinet-b-flat": 196.0, "tenor-saxophone": 146.83}
 

@@ -6,12 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reedbore import audio
+from reedbore import sound as audio
 from reedbore.errors import ModelError
-from reedbore.model import Setup
+from reedbore.model.presets import load_horn
+from reedbore.model.setup import Setup
 from reedbore.notes import midi_to_hz
-from reedbore.presets import load_horn
-from reedbore.render import (
+from reedbore.simulate.take import (
     SOUND_RATE,
     again,
     inside,
@@ -21,7 +21,7 @@ from reedbore.render import (
     throat,
     transmission,
 )
-from reedbore.tuning import blown, tune
+from reedbore.simulate.tuning import blown, tune
 
 B_FLAT = midi_to_hz(46)  # Bb2
 

@@ -12,10 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore import audio, presets, sidecar
+from reedbore import sound as audio
 from reedbore.errors import ModelError, ReedboreError
-from reedbore.model import Setup
-from reedbore.passage import Passage
+from reedbore.model import presets, sidecar
+from reedbore.model.passage import Passage
+from reedbore.model.setup import Setup
 
 
 def tenor() -> Setup:

@@ -7,19 +7,19 @@ import numpy as np
 import pytest
 from voiced import ALL, RATE, bent, cycles, decibels, levels, successive, voiced
 
-from reedbore import listening
 from reedbore.errors import ModelError
-from reedbore.kernel import mouth
-from reedbore.model import Setup
+from reedbore.model.presets import load_horn
+from reedbore.model.setup import Setup
+from reedbore.model.voice import Voice
 from reedbore.notes import midi_to_hz
 from reedbore.physics import glottis
-from reedbore.presets import load_horn
-from reedbore.render import SOUND_RATE, again, render
-from reedbore.singing import sing
-from reedbore.tuning import tune
-from reedbore.upstream import REED_CONDUCTANCE, Airway
-from reedbore.verdict import judge
-from reedbore.voice import Voice
+from reedbore.simulate import mouth
+from reedbore.simulate.acoustics.airway import REED_CONDUCTANCE, Airway
+from reedbore.simulate.singing import sing
+from reedbore.simulate.take import SOUND_RATE, again, render
+from reedbore.simulate.tuning import tune
+from reedbore.verdict import runs as listening
+from reedbore.verdict.take import judge
 
 B_FLAT = midi_to_hz(46)  # Bb2
 

@@ -7,12 +7,12 @@ import pytest
 import soundfile
 from voiced import ALL, RATE, bent, decibels, levels, voiced
 
-from reedbore.kernel import mouth
-from reedbore.model import Setup
-from reedbore.passage import Passage
-from reedbore.passage_controls import Span, controls, spans
-from reedbore.presets import load_horn, setup_for
-from reedbore.singing import sing, sing_line
+from reedbore.model.passage import Passage
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.model.setup import Setup
+from reedbore.simulate import mouth
+from reedbore.simulate.controls import Span, controls, spans
+from reedbore.simulate.singing import sing, sing_line
 
 
 @pytest.fixture(scope="module")

@@ -19,11 +19,23 @@ import numpy as np
 import pytest
 import xarray
 
-from reedbore import many, sweep, sweep_results, sweep_run, sweep_store
 from reedbore.errors import ReedboreError
-from reedbore.presets import load_horn, setup_for
-from reedbore.sweep import SUNG, Axis, Fingered, Sweep
-from reedbore.sweep_cells import block_shape, blocks, cells, judge_block
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.verdict import cells as many
+from reedbore.verdict.sweep import (
+    plan as sweep,
+)
+from reedbore.verdict.sweep import (
+    results as sweep_results,
+)
+from reedbore.verdict.sweep import (
+    run as sweep_run,
+)
+from reedbore.verdict.sweep import (
+    store as sweep_store,
+)
+from reedbore.verdict.sweep.cells import block_shape, blocks, cells, judge_block
+from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 TENOR = setup_for(load_horn("tenor-saxophone")).with_value("voice.source", "sine")
 FINGERED = Fingered(116.0)

@@ -6,9 +6,9 @@ from typing import Any
 import pytest
 
 from reedbore.errors import ReedboreError
-from reedbore.presets import load_horn, setup_for
-from reedbore.sweep import SUNG, Axis, Fingered, Sweep
-from reedbore.sweep_axes import check, read_axis, read_sung
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.verdict.sweep.axes import check, read_axis, read_sung
+from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 TENOR = setup_for(load_horn("tenor-saxophone")).with_value("voice.source", "sine")
 FINGERED = Fingered(116.0)

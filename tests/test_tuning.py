@@ -6,13 +6,14 @@ import librosa
 import numpy as np
 import pytest
 
-from reedbore.acoustics import admittance
 from reedbore.errors import ModelError
-from reedbore.kernel import parameters, single
+from reedbore.kernel import single
 from reedbore.measures import pitch
+from reedbore.model.presets import load_horn
 from reedbore.notes import cents, midi_to_hz, parse_note
-from reedbore.presets import load_horn
-from reedbore.tuning import blown, first_peak, low_register, tune
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics.bore import admittance
+from reedbore.simulate.tuning import blown, first_peak, low_register, tune
 
 HORNS = ("tenor-saxophone", "plain-cylinder", "plain-cone")
 CONFIRMED = [("tenor-saxophone", "Bb2"), ("plain-cylinder", "Bb2"), ("plain-cone", "Bb3")]

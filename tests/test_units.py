@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore import units
-from reedbore.units import QUANTITIES, Quantity, from_si, to_si
+from reedbore.model import units
+from reedbore.model.units import QUANTITIES, Quantity, from_si, to_si
 
 each_quantity = pytest.mark.parametrize("quantity", QUANTITIES.values(), ids=list(QUANTITIES))
 any_quantity = st.sampled_from(list(QUANTITIES.values()))

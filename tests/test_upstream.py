@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore import upstream
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import tract
 from reedbore.physics.air import air_keefe
-from reedbore.presets import load_horn, setup_for
-from reedbore.upstream import LUNGS, REED_CONDUCTANCE, Airway
+from reedbore.simulate.acoustics import airway as upstream
+from reedbore.simulate.acoustics.airway import LUNGS, REED_CONDUCTANCE, Airway
 
 GAS = air_keefe(308.15)
 HZ = np.geomspace(20.0, 4500.0, 300)

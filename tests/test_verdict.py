@@ -10,18 +10,19 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from reedbore import audio, listening
-from reedbore.bore import Bore, BoreSection
+from reedbore import sound as audio
 from reedbore.measures import locking, pitch
-from reedbore.model import Breath, Reed, Setup
+from reedbore.model.bore import Bore, BoreSection
+from reedbore.model.presets import load_horn
+from reedbore.model.setup import Breath, Reed, Setup
+from reedbore.model.voice import Voice
 from reedbore.notes import cents, midi_to_hz
 from reedbore.physics.glottis import pulse_harmonics
-from reedbore.presets import load_horn
-from reedbore.render import SOUND_RATE, Take, again, render
-from reedbore.summary import summary
-from reedbore.tuning import tune
-from reedbore.verdict import Verdict, judge
-from reedbore.voice import Voice
+from reedbore.report.summary import summary
+from reedbore.simulate.take import SOUND_RATE, Take, again, render
+from reedbore.simulate.tuning import tune
+from reedbore.verdict import runs as listening
+from reedbore.verdict.take import Verdict, judge
 
 B_FLAT = midi_to_hz(46)  # Bb2
 SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from reedbore.model import Setup
+from reedbore.model.setup import Setup
 
 RATE = 96000.0
 

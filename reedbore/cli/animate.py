@@ -82,8 +82,8 @@ def animate(
     json
         Print one JSON document.
     """
-    from reedbore.cli import animating  # noqa: PLC0415 - help starts faster
     from reedbore.cli.progress import Progress  # noqa: PLC0415
+    from reedbore.cli.work import animate as animating  # noqa: PLC0415 - help starts faster
 
     words = {
         "horn": horn, "fingered": fingered, "sung": sung, "voice": voice, "depth": depth,

@@ -66,7 +66,7 @@ def locks(
     json
         Print one JSON document.
     """
-    from reedbore.cli import lock_taking  # noqa: PLC0415 - help starts faster
+    from reedbore.cli.work import locks as lock_taking  # noqa: PLC0415 - help starts faster
 
     words = {
         "horn": horn, "fingered": fingered, "voice": voice, "depth": depth, "breath": breath,

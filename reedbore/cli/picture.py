@@ -9,7 +9,7 @@ from cyclopts import Parameter
 from reedbore.cli.common import say, say_json
 
 if TYPE_CHECKING:
-    from reedbore.figures.maps_data import Aim, LockMap
+    from reedbore.report.maps_data import Aim, LockMap
 
 
 def picture(
@@ -33,7 +33,9 @@ def picture(
     json
         Print one JSON document.
     """
-    from reedbore.figures import maps, maps_data, maps_words  # noqa: PLC0415 - help starts faster
+    from reedbore.report import maps as maps_words  # noqa: PLC0415 - help starts faster
+    from reedbore.report import maps_data  # noqa: PLC0415 - help starts faster
+    from reedbore.report.figures.maps import picture as maps  # noqa: PLC0415 - help starts faster
 
     found = maps.picture(file, output)
     aims = maps_data.aims(found)

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from reedbore import notes, prediction
+from reedbore import notes
+from reedbore import pairs as prediction
 from reedbore.cli.common import say, say_json, tell
 from reedbore.errors import NoteError, ReedboreError
 
 if TYPE_CHECKING:
-    from reedbore.chart import Chart
-    from reedbore.model import Horn
+    from reedbore.model.setup import Horn
+    from reedbore.report.chart import Chart
 
 
 def predict(
@@ -81,7 +82,9 @@ def predict(
 def _load_horn(name: str | None) -> "Horn | None":
     if name is None:
         return None
-    from reedbore.presets import load_horn  # noqa: PLC0415 - a pair without a horn starts faster
+    from reedbore.model.presets import (  # noqa: PLC0415 - a pair without a horn starts faster
+        load_horn,
+    )
 
     return load_horn(name)
 
@@ -103,8 +106,8 @@ def _read_pair(fingered_hz: float, sung: str, settings: dict[str, Any]) -> predi
 def _chart(
     horn: "Horn | None", fingered_hz: float | None, voice: str, settings: dict[str, Any]
 ) -> "Chart":
-    from reedbore import chart  # noqa: PLC0415 - a pair starts faster without the chart
-    from reedbore.presets import load_singer  # noqa: PLC0415
+    from reedbore.model.presets import load_singer  # noqa: PLC0415
+    from reedbore.report import chart  # noqa: PLC0415 - a pair starts faster without the chart
 
     a4 = settings["a4"]
     singer = load_singer(voice)
@@ -124,7 +127,7 @@ def _say_pair(pair: prediction.Prediction, json: bool) -> None:
 
 
 def _say_chart(chart: "Chart", output: Path | None, json: bool) -> None:
-    from reedbore.chart import chart_document, chart_text, save  # noqa: PLC0415
+    from reedbore.report.chart import chart_document, chart_text, save  # noqa: PLC0415
 
     if output is not None:
         save(chart, output)

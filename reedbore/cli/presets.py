@@ -9,8 +9,8 @@ from reedbore.cli.common import say, say_json, tell
 from reedbore.errors import PresetError
 
 if TYPE_CHECKING:
-    from reedbore.passage import Piece
-    from reedbore.settings import Part
+    from reedbore.model.passage import Piece
+    from reedbore.model.settings import Part
 
 presets = App(
     name="presets",
@@ -30,7 +30,12 @@ def list_all(*, json: Json = False) -> None:
     json
         Print one JSON document.
     """
-    from reedbore.presets import KINDS, load, names, presets_folder  # noqa: PLC0415 - help starts faster
+    from reedbore.model.presets import (  # noqa: PLC0415 - help starts faster
+        KINDS,
+        load,
+        names,
+        presets_folder,
+    )
 
     found = {
         kind: {name: load(kind, name).to_plain()["title"] for name in names(kind)} for kind in KINDS
@@ -93,7 +98,7 @@ def check(file: Path, /, *, json: Json = False) -> int:
     json
         Print one JSON document.
     """
-    from reedbore import presets as files  # noqa: PLC0415 - help starts faster
+    from reedbore.model import presets as files  # noqa: PLC0415 - help starts faster
 
     wrong = files.check(file) or _unplayable(file)
     if json:
@@ -107,7 +112,7 @@ def check(file: Path, /, *, json: Json = False) -> int:
 
 def _unplayable(file: Path) -> list[str]:
     """List what keeps a passage from being played: its horn, its voice, and notes it has not."""
-    from reedbore import presets as files  # noqa: PLC0415 - help starts faster
+    from reedbore.model import presets as files  # noqa: PLC0415 - help starts faster
 
     if files.kind_of(file) != "passages":
         return []
@@ -128,9 +133,9 @@ def _unplayable(file: Path) -> list[str]:
 def _missing_notes(piece: "Piece") -> list[str]:
     """List the fingered notes of a passage that its horn does not have."""
     from reedbore.errors import ModelError  # noqa: PLC0415
+    from reedbore.model.presets import load_horn  # noqa: PLC0415
     from reedbore.notes import parse_pitch  # noqa: PLC0415
-    from reedbore.presets import load_horn  # noqa: PLC0415
-    from reedbore.tuning import check_note  # noqa: PLC0415
+    from reedbore.simulate.tuning import check_note  # noqa: PLC0415
 
     horn = load_horn(piece.horn)
     told: dict[str, str] = {}
@@ -145,7 +150,7 @@ def _missing_notes(piece: "Piece") -> list[str]:
 
 def _lasts(preset: "Part") -> list[str]:
     """Tell how long a passage is."""
-    from reedbore.passage import Piece  # noqa: PLC0415
+    from reedbore.model.passage import Piece  # noqa: PLC0415
 
     if not isinstance(preset, Piece):
         return []
@@ -155,10 +160,10 @@ def _lasts(preset: "Part") -> list[str]:
 
 def _draw(preset: "Part", picture: Path, fingered: str | None, fingering: str) -> None:
     """Draw the impedance of a horn with a note fingered."""
-    from reedbore.figures.impedance import impedance_picture  # noqa: PLC0415
-    from reedbore.model import Horn  # noqa: PLC0415
+    from reedbore.model.setup import Horn  # noqa: PLC0415
     from reedbore.notes import note_name, parse_pitch  # noqa: PLC0415
-    from reedbore.tuning import tune  # noqa: PLC0415
+    from reedbore.report.figures.impedance import impedance_picture  # noqa: PLC0415
+    from reedbore.simulate.tuning import tune  # noqa: PLC0415
 
     if not isinstance(preset, Horn):
         raise PresetError("--picture draws the impedance of a horn, and this is none")
@@ -169,8 +174,8 @@ def _draw(preset: "Part", picture: Path, fingered: str | None, fingering: str) -
 
 def _find(name: str) -> "Part":
     """Load a preset of whatever kind."""
-    from reedbore.presets import KINDS, is_path, kind_of, load, names  # noqa: PLC0415
-    from reedbore.settings import nearest  # noqa: PLC0415
+    from reedbore.model.presets import KINDS, is_path, kind_of, load, names  # noqa: PLC0415
+    from reedbore.model.settings import nearest  # noqa: PLC0415
 
     if is_path(name):
         return load(kind_of(name), name)
@@ -184,10 +189,10 @@ def _find(name: str) -> "Part":
 
 def _breaths(preset: "Part") -> list[str]:
     """Tell how hard a horn is blown from pp to ff, on its lowest and its highest low note."""
-    from reedbore.breath_levels import pressures  # noqa: PLC0415
-    from reedbore.model import Horn  # noqa: PLC0415
+    from reedbore.model.setup import Horn  # noqa: PLC0415
     from reedbore.notes import midi_name, midi_to_hz  # noqa: PLC0415
-    from reedbore.tuning import roughly  # noqa: PLC0415
+    from reedbore.simulate.breath import pressures  # noqa: PLC0415
+    from reedbore.simulate.tuning import roughly  # noqa: PLC0415
 
     if not isinstance(preset, Horn):
         return []
@@ -201,7 +206,7 @@ def _breaths(preset: "Part") -> list[str]:
 
 def _table(plain: dict[str, Any]) -> str:
     """Set out a preset for reading: one setting a line, with its source."""
-    from reedbore.settings import leaves  # noqa: PLC0415
+    from reedbore.model.settings import leaves  # noqa: PLC0415
 
     sources = plain.pop("sources", {})
     holes, fingerings = plain.get("bore", {}).pop("holes", []), plain.pop("fingerings", {})

@@ -107,9 +107,9 @@ def render(
     json
         Print one JSON document.
     """
-    from reedbore.cli import rendering  # noqa: PLC0415 - help starts faster
-    from reedbore.cli.outputs import Wanted  # noqa: PLC0415
     from reedbore.cli.progress import Progress  # noqa: PLC0415
+    from reedbore.cli.work import render as rendering  # noqa: PLC0415 - help starts faster
+    from reedbore.cli.work.outputs import Wanted  # noqa: PLC0415
 
     words = {
         "horn": horn, "fingered": fingered, "sung": sung, "voice": voice, "depth": depth,

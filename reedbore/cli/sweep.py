@@ -83,8 +83,8 @@ def sweep(
     json
         Print one JSON document.
     """
-    from reedbore import sweep_store  # noqa: PLC0415
-    from reedbore.cli import sweeping  # noqa: PLC0415 - help starts faster
+    from reedbore.cli.work import sweep as sweeping  # noqa: PLC0415 - help starts faster
+    from reedbore.verdict.sweep import store as sweep_store  # noqa: PLC0415
 
     words = {
         "horn": horn, "fingered": fingered, "sung": sung, "voice": voice, "depth": depth,

@@ -1,318 +1,390 @@
-"""Many setups stepped side by side on all cores: the kernel behind tables and maps.
+"""Many setups stepped side by side: the compiled loop of `lanes`.
 
-In: setups that may differ in everything but the rate. Out, fifty times a second and for each: the
-line of the pressure in the mouthpiece near a reference frequency, its level, whether it burst. From
-the phase of that line the judge in `measures.locking` decides, as it does for a take.
+A block is one table with a column a lane: the numbers and the state of the time step, and below
+them what a lane blows, hears from its delay lines and measures. The innermost loop runs over the
+lanes, `LANES` of them, so that the compiler makes vector code of it: rows of one table at fixed
+distances cannot overlap. The step is that of `step`, to the last bit.
 
-Lanes of a kind (reed with or without mass, vent or none, so many pole pairs) are stepped together,
-block by block; each lane does what `single.run` does, whatever stands beside it.
+What must be looked up lane by lane (delay lines, the table of the sung period) is looked up for
+some steps at once, which no delay is shorter than, in loops of its own: a delay line is contiguous
+in time, and its values are written long before they are read as vectors.
+
+Nothing is kept but running measures. The pressure is averaged over a *tick* of a few steps, turned
+back by a clock of the lane's reference frequency, and summed under overlapping windows of some
+*hops*; at the end of each hop the oldest window is complete and leaves.
 """
 
 import math
-import os
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple, TypeVar
+from types import FunctionType
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
-from reedbore.errors import ModelError
-from reedbore.kernel import lane_blocks as blocks
-from reedbore.kernel import lane_loop as rows
-from reedbore.kernel.parameters import numbers_of
-from reedbore.kernel.single import vent_rise
-from reedbore.measures import locking
-from reedbore.measures.spectrum import blackman_harris
-from reedbore.model import Setup
+from reedbore.kernel import step as rows
+from reedbore.kernel.single import BURST_PA
+from reedbore.simulate.acoustics.reflection import ECHOES
+from reedbore.simulate.mouth import TABLE
 
-HOP_S = 0.02
-"""About the time from one value to the next. [s]"""
+LANES = 16
+"""Lanes of a block: their numbers and state fit into the nearest cache."""
 
-TICK_HZ = 12000.0
-"""About the rate at which the pressure is looked at: what is measured lies below 2 kHz. [Hz]"""
+MOST_AT_ONCE = 9
+"""Pole pairs in one loop over the lanes: the compiler writes out no more."""
 
-Reals = NDArray[np.float64]
-Emitted = tuple[Reals, Reals, Reals]
-"""Of a block: lines (hops, 2, LANES), levels (hops, 3, LANES) and pressure (steps, LANES)."""
+# Rows of a block, below the numbers and the state of the step.
+STATE = rows.NUMBERS
+BREATH, RISE, DEPTH, FADE_IN = range(STATE + rows.STATE, STATE + rows.STATE + 4)  # what is set
+SUNG_TURN, CLOCK_TURN, VENT_OPENS = range(FADE_IN + 1, FADE_IN + 4)
+TAP = VENT_OPENS + 1
+WAY_TAP = TAP + 4
+ECHO = WAY_TAP + 4
+HEARD = ECHO + ECHOES  # what moves
+WAY_HEARD = HEARD + 4
+EARLY, ARRIVING, BACK, SUNG, BLOWN, FADED = range(WAY_HEARD + 4, WAY_HEARD + 10)
+UPSTREAM, PRESSURE, OUT, BELOW = range(FADED + 1, FADED + 5)
+TICK, TOTAL, SQUARES, SANE = range(BELOW + 1, BELOW + 5)  # what is measured
+CLOCK, CLOCK_SINE, ROTATE, ROTATE_SINE = range(SANE + 1, SANE + 5)
+ROWS = ROTATE_SINE + 1
 
-Answer = TypeVar("Answer")
+# Rows of the table of places, whole numbers.
+FIRST, WAY_FIRST, WAVE, ECHO_PLACE = range(4)
+PLACES = ECHO_PLACE + ECHOES
 
+# Tables of some steps, a row a step.
+COMING, COMING_EARLY, COMING_DOWN, COMING_SUNG, GOING, GOING_DOWN = range(6)
+TILES = 6
 
-class Lines(NamedTuple):
-    """What lanes emit; the last axis is time."""
+AHEAD = 8
+"""Most steps that are looked up at once: so many values stand behind the end of a delay line."""
 
-    times: Reals
-    """Shape (k,), middles of the windows of the line, from the start of the run. [s]"""
-    line: NDArray[np.complex128]
-    """Shape (lanes, k), peak amplitude and phase against the reference; nan after a burst. [Pa]"""
-    hop_times: Reals
-    """Shape (n,), middles of the hops. [s]"""
-    mean: Reals
-    """Shape (lanes, n), mean pressure over a hop; nan after a burst. [Pa]"""
-    rms: Reals
-    """Shape (lanes, n), of the pressure about that mean. [Pa]"""
-    burst: NDArray[np.bool_]
-    """Shape (lanes,), whether a lane has diverged so far."""
+TURN = 2.0 * math.pi
 
-    @property
-    def cycles(self) -> Reals:
-        """Phase [cycles] of the line against the reference, unwrapped, shape (lanes, k)."""
-        return np.unwrap(np.angle(self.line), axis=1) / (2.0 * np.pi)
+whole = np.uint64
+"""A place that cannot lie before the first one: nothing has to be checked."""
 
 
-def joined(earlier: Lines, later: Lines) -> Lines:
-    """Put together what the same lanes emitted one after the other."""
-    parts = zip(earlier[:-1], later[:-1], strict=True)
-    times, line, hop_times, mean, rms = (np.concatenate(pair, axis=-1) for pair in parts)
-    return Lines(times, line, hop_times, mean, rms, later.burst)
+def _blow(block: Any, now: int) -> None:
+    """Let breath and voice rise."""
+    for lane in range(LANES):
+        rise = min(now / block[RISE, lane], 1.0)
+        fade = min(now / block[FADE_IN, lane], 1.0)
+        block[BLOWN, lane] = block[BREATH, lane] * (0.5 - 0.5 * math.cos(math.pi * rise))
+        block[FADED, lane] = 0.5 - 0.5 * math.cos(math.pi * fade)
 
 
-class Lanes:
-    """Setups that are stepped side by side, from rest.
+def _sing(block: Any, tiles: Any, places: Any, waves: Any, now: int) -> None:
+    """Look up the sung waveform, between two points of its period."""
+    for s in range(batch):  # type: ignore[name-defined] # noqa: F821
+        for lane in range(LANES):
+            phase = (now + s) * block[SUNG_TURN, lane]
+            tiles[COMING_SUNG, s, lane] = (phase - math.floor(phase)) * TABLE
+        for lane in range(LANES):
+            place = tiles[COMING_SUNG, s, lane]
+            point = int(place)
+            begin = places[WAVE, lane] + point
+            low, high = waves[whole(begin)], waves[whole(begin + 1)]
+            tiles[COMING_SUNG, s, lane] = (high - low) * (place - point) + low
+
+
+def _hear(tiles: Any, coming: int, places: Any, first: int, line: Any, now: int) -> None:
+    """Take the next values out of a delay line."""
+    around = line.shape[1] - AHEAD - 1
+    for lane in range(LANES):
+        place = (now - places[first, lane]) & around
+        for s in range(batch):  # type: ignore[name-defined] # noqa: F821
+            tiles[coming, s, lane] = line[lane, whole(place + s)]
+
+
+def _hear_early(
+    block: Any, tiles: Any, early: Any, places: Any, line: Any, echoes: int, now: int
+) -> None:
+    """Take the next early echoes, summed, out of a delay line.
+
+    Eight sums are written out so that they stay in one register; a smaller batch uses fewer.
+    """
+    around = line.shape[1] - AHEAD - 1
+    for lane in range(LANES):
+        a = b = c = d = e = f = g = h = 0.0
+        for k in range(echoes):
+            place = (now - places[ECHO_PLACE + k, lane]) & around
+            strength = block[ECHO + k, lane]
+            a += strength * line[lane, whole(place)]
+            b += strength * line[lane, whole(place + 1)]
+            c += strength * line[lane, whole(place + 2)]
+            d += strength * line[lane, whole(place + 3)]
+            e += strength * line[lane, whole(place + 4)]
+            f += strength * line[lane, whole(place + 5)]
+            g += strength * line[lane, whole(place + 6)]
+            h += strength * line[lane, whole(place + 7)]
+        early[0], early[1], early[2], early[3] = a, b, c, d
+        early[4], early[5], early[6], early[7] = e, f, g, h
+        for s in range(batch):  # type: ignore[name-defined] # noqa: F821
+            tiles[COMING_EARLY, s, lane] = early[s]
+
+
+def _go(tiles: Any, going: int, line: Any, now: int) -> None:
+    """Put values into a delay line; its first ones stand behind its end again."""
+    size = line.shape[1] - AHEAD
+    place = now & (size - 1)
+    for lane in range(LANES):
+        for s in range(batch):  # type: ignore[name-defined] # noqa: F821
+            line[lane, whole(place + s)] = tiles[going, s, lane]
+    if place == 0:
+        for lane in range(LANES):
+            for s in range(batch):  # type: ignore[name-defined] # noqa: F821
+                line[lane, size + s] = line[lane, s]
+
+
+def _take(block: Any, tiles: Any, s: int, echoes: int, lanes: int) -> None:
+    """Set out what comes at one step."""
+    for lane in range(lanes):
+        block[HEARD, lane] = tiles[COMING, s, lane]
+    for lane in range(lanes):
+        block[SUNG, lane] = tiles[COMING_SUNG, s, lane]
+    if echoes > 0:
+        for lane in range(lanes):
+            block[EARLY, lane] = tiles[COMING_EARLY, s, lane]
+    if vented:  # type: ignore[name-defined] # noqa: F821
+        for lane in range(lanes):
+            block[WAY_HEARD, lane] = tiles[COMING_DOWN, s, lane]
+
+
+def _give(block: Any, tiles: Any, s: int, lanes: int) -> None:
+    for lane in range(lanes):
+        tiles[GOING, s, lane] = block[BELOW, lane]
+    if vented:  # type: ignore[name-defined] # noqa: F821
+        for lane in range(lanes):
+            tiles[GOING_DOWN, s, lane] = block[OUT, lane]
+
+
+def _come_back(block: Any) -> None:
+    """Let what comes out of the delay lines pass the filters of the reflection."""
+    numbers, state = block[:STATE], block[STATE:BREATH]
+    for lane in range(LANES):
+        arriving = 0.0
+        for k in range(4):
+            arriving += block[TAP + k, lane] * block[HEARD + k, lane]
+        for k in range(3, 0, -1):
+            block[HEARD + k, lane] = block[HEARD + k - 1, lane]
+        block[ARRIVING, lane] = arriving
+        block[BACK, lane] = from_poles(  # type: ignore[name-defined] # noqa: F821
+            numbers, state, lane, arriving, block[EARLY, lane]
+        )
+
+
+def _ring(block: Any, begin: int) -> None:
+    """Let it pass some of the pole pairs."""
+    numbers, state = block[:STATE], block[STATE:BREATH]
+    for lane in range(LANES):
+        block[BACK, lane] = from_pairs(  # type: ignore[name-defined] # noqa: F821
+            *(numbers, state, lane, block[BACK, lane], block[ARRIVING, lane], begin),
+            *(chunk,),  # type: ignore[name-defined] # noqa: F821
+        )
+
+
+def _come_up(block: Any) -> None:
+    """Hear the mouths and throats of the players."""
+    numbers, state = block[:STATE], block[STATE:BREATH]
+    for lane in range(LANES):
+        block[UPSTREAM, lane] = from_upstream(  # type: ignore[name-defined] # noqa: F821
+            numbers, state, lane
+        )
+
+
+def _let_go(block: Any) -> None:
+    """Send back what goes up to them."""
+    numbers, state = block[:STATE], block[STATE:BREATH]
+    for lane in range(LANES):
+        into_upstream(numbers, state, lane)  # type: ignore[name-defined] # noqa: F821
+
+
+def _move(block: Any, now: int, vent_rise: int) -> None:
+    """Step all lanes on and measure them."""
+    numbers, state = block[:STATE], block[STATE:BREATH]
+    for lane in range(LANES):
+        back, below = block[BACK, lane], 0.0
+        if vented:  # type: ignore[name-defined] # noqa: F821
+            down = 0.0
+            for k in range(4):
+                down += block[WAY_TAP + k, lane] * block[WAY_HEARD + k, lane]
+            for k in range(3, 0, -1):
+                block[WAY_HEARD + k, lane] = block[WAY_HEARD + k - 1, lane]
+            share = min(max((now - block[VENT_OPENS, lane]) / vent_rise, 0.0), 1.0)
+            back, below = at_vent(  # type: ignore[name-defined] # noqa: F821
+                numbers, state, lane, back, down, share
+            )
+        sung = block[SUNG, lane] * block[FADED, lane]
+        mouth = block[BLOWN, lane] * (1.0 + block[DEPTH, lane] * sung)
+        pressure, out = at_reed(  # type: ignore[name-defined] # noqa: F821
+            numbers, state, lane, mouth, block[UPSTREAM, lane], back
+        )
+        if not vented:  # type: ignore[name-defined] # noqa: F821
+            below = out
+        block[PRESSURE, lane] = pressure
+        block[OUT, lane] = out
+        block[BELOW, lane] = below
+        block[TICK, lane] += pressure
+        block[TOTAL, lane] += pressure
+        block[SQUARES, lane] += pressure * pressure
+        block[SANE, lane] = block[SANE, lane] if abs(pressure) < BURST_PA else 0.0
+
+
+def _set_clocks(block: Any, now: int, tick: int) -> None:
+    """Set the clocks to the middle of the tick that begins now."""
+    for lane in range(LANES):
+        turn = block[CLOCK_TURN, lane]
+        phase = (now + 0.5 * (tick - 1)) * turn
+        phase = TURN * (phase - math.floor(phase))
+        block[CLOCK, lane] = math.cos(phase)
+        block[CLOCK_SINE, lane] = math.sin(phase)
+        block[ROTATE, lane] = math.cos(TURN * turn * tick)
+        block[ROTATE_SINE, lane] = math.sin(TURN * turn * tick)
+
+
+def _demodulate(block: Any, frames: Any, window: Any, at: int, lanes: int) -> None:
+    """Add the tick that ends now to all open windows, and turn the clocks on."""
+    ages = window.shape[0]
+    for age in range(ages):
+        weight = window[age, at]
+        for lane in range(lanes):
+            frames[age, lane] += weight * (block[TICK, lane] * block[CLOCK, lane])
+        for lane in range(lanes):
+            frames[ages + age, lane] -= weight * (block[TICK, lane] * block[CLOCK_SINE, lane])
+    for lane in range(lanes):
+        block[TICK, lane] = 0.0
+        cosine, sine = block[CLOCK, lane], block[CLOCK_SINE, lane]
+        rotate, rotate_sine = block[ROTATE, lane], block[ROTATE_SINE, lane]
+        block[CLOCK, lane] = cosine * rotate - sine * rotate_sine
+        block[CLOCK_SINE, lane] = cosine * rotate_sine + sine * rotate
+
+
+def _emit(block: Any, frames: Any, hop: int, lines: Any, levels: Any) -> None:
+    """Let the oldest window and the level of the hop leave; a new window opens."""
+    ages = frames.shape[0] // 2
+    for part in range(2):
+        oldest = (part + 1) * ages - 1
+        for lane in range(LANES):
+            lines[hop, part, lane] = frames[oldest, lane]
+        for age in range(ages - 1):
+            for lane in range(LANES):
+                frames[oldest - age, lane] = frames[oldest - age - 1, lane]
+        for lane in range(LANES):
+            frames[oldest - ages + 1, lane] = 0.0
+    for lane in range(LANES):
+        levels[hop, 0, lane] = block[TOTAL, lane]
+        levels[hop, 1, lane] = block[SQUARES, lane]
+        levels[hop, 2, lane] = block[SANE, lane]
+        block[TOTAL, lane] = block[SQUARES, lane] = 0.0
+
+
+def _loop(
+    block: Any,
+    places: Any,
+    entering: Any,
+    leaving: Any,
+    frames: Any,
+    tiles: Any,
+    sums: Any,
+    waves: Any,
+    window: Any,
+    start: int,
+    settled: int,
+    tick: int,
+    echoes: int,
+    vent_rise: int,
+    lanes: int,
+    lines: Any,
+    levels: Any,
+    record: Any,
+) -> None:
+    # From here on the compiler knows how far apart the rows are.
+    if block.shape[0] != ROWS or block.shape[1] != LANES or places.shape[1] != LANES:
+        return
+    if tiles.shape[1] != batch or tiles.shape[2] != LANES:  # type: ignore[name-defined] # noqa: F821
+        return
+    now = start
+    for hop in range(lines.shape[0]):
+        _set_clocks(block, now, tick)
+        for at in range(window.shape[1]):
+            for _ in range(tick // batch):  # type: ignore[name-defined] # noqa: F821
+                if waves.size > 0:
+                    _sing(block, tiles, places, waves, now)
+                _hear(tiles, COMING, places, FIRST, entering, now)
+                if echoes > 0:
+                    _hear_early(block, tiles, sums, places, entering, echoes, now)
+                if vented:  # type: ignore[name-defined] # noqa: F821
+                    _hear(tiles, COMING_DOWN, places, WAY_FIRST, leaving, now)
+                for s in range(batch):  # type: ignore[name-defined] # noqa: F821
+                    if now + s <= settled:
+                        _blow(block, now + s)
+                    _take(block, tiles, s, echoes, lanes)
+                    _come_back(block)
+                    for begin in range(0, pairs, chunk):  # type: ignore[name-defined] # noqa: F821
+                        _ring(block, begin)
+                    if coupled:  # type: ignore[name-defined] # noqa: F821
+                        _come_up(block)
+                    _move(block, now + s, vent_rise)
+                    if coupled:  # type: ignore[name-defined] # noqa: F821
+                        _let_go(block)
+                    _give(block, tiles, s, lanes)
+                    if record.shape[0] > 0:
+                        for lane in range(lanes):
+                            record[now + s - start, lane] = block[PRESSURE, lane]
+                _go(tiles, GOING, entering, now)
+                if vented:  # type: ignore[name-defined] # noqa: F821
+                    _go(tiles, GOING_DOWN, leaving, now)
+                now += batch  # type: ignore[name-defined] # noqa: F821
+            _demodulate(block, frames, window, at, lanes)
+        _emit(block, frames, hop, lines, levels)
+
+
+PARTS = (
+    *(_blow, _sing, _hear, _hear_early, _go, _take, _give, _come_back, _ring, _come_up),
+    *(_move, _let_go, _set_clocks, _demodulate, _emit),
+)
+
+
+def make_lanes(
+    compile_with: Any,
+    massless: bool,
+    vented: bool,
+    coupled: bool,
+    pairs: int,
+    batch: int,
+    compile_parts: Any = None,
+) -> Any:
+    """Make the loop over all steps of a block.
 
     Parameters
     ----------
-    setups : sequence of Setup
-        At least one; all with the same `time.rate`. Voices are steady pulses or sines, or off.
-    reference_hz : float or array_like, shape (lanes,)
-        Near which frequency the played line of each lane is followed. [Hz]
-    pull_cents : float or array_like, shape (lanes,), optional
-        By how much each sung pitch is raised. [cents]
-    band_hz : float
-        Lines farther than this from the reference are suppressed by 92 dB. [Hz]
-    threads : int, optional
-        By default as many as there are cores.
+    compile_with : callable
+        Turns the plain loop into the one that runs, as for `step.make_step`.
+    massless, vented, coupled : bool
+        As for `step.make_step`.
+    pairs : int
+        Pole pairs of all lanes; a constant, or the loop over the lanes would not be the innermost.
+    batch : int
+        For how many steps at once is looked up what comes: at least 1, at most the shortest delay,
+        and a tick is a multiple of it.
+    compile_parts : callable, optional
+        The same for what is inside, if other.
 
-    Attributes
-    ----------
-    rate : float
-        Steps per second. [Hz]
-    sung_hz, reference_hz : ndarray, shape (lanes,)
-        What is sung, pulled as asked for, and where the line is followed. [Hz]
-    burst : ndarray, shape (lanes,)
-        Whether a lane has diverged.
-
-    Raises
-    ------
-    ModelError
-        If the rates differ, a voice is recorded or unsteady, or a setup cannot be stepped.
-
-    Notes
-    -----
-    Memory is that of the lanes themselves, about 5 kB each and 8 to 16 bytes more for each step of
-    the longest delay: take a large sweep in batches.
+    Returns
+    -------
+    callable
+        Moves a block on.
     """
-
-    def __init__(
-        self,
-        setups: Sequence[Setup],
-        reference_hz: ArrayLike,
-        pull_cents: ArrayLike = 0.0,
-        *,
-        band_hz: float = 20.0,
-        threads: int | None = None,
-    ) -> None:
-        count = len(setups)
-        self.rate = _common_rate(setups)
-        self.reference_hz: Reals = np.full(count, reference_hz, np.float64)
-        sung = np.array([setup.voice.frequency for setup in setups])
-        self.sung_hz: Reals = sung * 2.0 ** (np.full(count, pull_cents, np.float64) / 1200.0)
-        self.burst = np.zeros(count, np.bool_)
-        self._threads = threads or os.cpu_count() or 1
-        self._now = 0
-        rise = max(max(setup.breath.rise, setup.voice.fade) for setup in setups)
-        self._settled = math.ceil(rise * self.rate)
-        self._tick = 4 * round(self.rate / (4.0 * TICK_HZ))
-        self._window = _window(self.rate / self._tick, band_hz) / self._tick
-        which, self._waves = blocks.waves(setups, self.sung_hz, self.rate)
-        self._groups = self._grouped(setups, which)
-
-    def _grouped(self, setups: Sequence[Setup], which: NDArray[np.int64]) -> list[blocks.Group]:
-        count = len(setups)
-        columns, places = np.zeros((rows.ROWS, count)), np.zeros((rows.PLACES, count), np.int64)
-        kinds: dict[blocks.Kind, list[int]] = {}
-        for lane, setup in enumerate(setups):
-            numbers = numbers_of(setup)
-            blocks.fill(columns[:, lane], places[:, lane], setup, numbers)
-            kinds.setdefault(blocks.kind_of(numbers, self._tick), []).append(lane)
-        columns[rows.SUNG_TURN] = self.sung_hz / self.rate
-        columns[rows.CLOCK_TURN] = self.reference_hz / self.rate
-        places[rows.WAVE] = which
-        ages = self._window.shape[0]
-        return [
-            blocks.group(kind, np.array(members), columns, places, ages)
-            for kind, members in kinds.items()
-        ]
-
-    @property
-    def seconds(self) -> float:
-        """How long [s] the lanes have run."""
-        return self._now / self.rate
-
-    @property
-    def _hop(self) -> int:
-        """Steps from one value to the next."""
-        return self._window.shape[1] * self._tick
-
-    def advance(self, seconds: float) -> Lines:
-        """Step all lanes on from where they are.
-
-        Parameters
-        ----------
-        seconds : float
-            How long, rounded up to whole hops of about `HOP_S`. [s]
-
-        Returns
-        -------
-        Lines
-            What was emitted meanwhile; near the start of a run there are fewer windows than hops.
-        """
-        hops = math.ceil(seconds * self.rate / self._hop - 1e-6)
-        count, before = self.burst.size, self._now // self._hop
-        line, levels = np.empty((count, hops), np.complex128), np.empty((3, count, hops))
-
-        def put(members: NDArray[np.int64], emitted: Emitted) -> None:
-            lines, level, _ = emitted
-            line[members] = (lines[:, 0] + 1j * lines[:, 1]).T[: members.size]
-            levels[:, members] = level.transpose(1, 2, 0)[:, : members.size]
-
-        self._run(hops, put)
-        sane = levels[2] > 0.0
-        self.burst |= ~sane.all(axis=1)
-        line[~sane] = complex(math.nan, math.nan)
-        mean = np.where(sane, levels[0] / self._hop, math.nan)
-        power = np.where(sane, levels[1] / self._hop, math.nan)
-        rms = np.sqrt(np.maximum(power - mean**2, 0.0))
-        ages = self._window.shape[0]
-        steps = (before + np.arange(hops, dtype=np.float64) + 0.5) * self._hop - 0.5
-        middles = steps / self.rate
-        whole = np.arange(before, before + hops) >= ages - 1
-        times = middles[whole] - 0.5 * (ages - 1) * self._hop / self.rate
-        return Lines(times, line[:, whole], middles, mean, rms, self.burst.copy())
-
-    def strobe(self, beats: int, hz: ArrayLike | None = None, phases: int = 16) -> Reals:
-        """Step all lanes on and look at the pressure at equal phases of a clock.
-
-        Parameters
-        ----------
-        beats : int
-            How many beats of its clock each lane is looked at.
-        hz : float or array_like, shape (lanes,), optional
-            The clocks; by default the sung note. [Hz]
-        phases : int
-            Values per beat.
-
-        Returns
-        -------
-        ndarray, shape (lanes, beats, phases)
-            Pressure in the mouthpiece at the end of the stretch, for `locking.period`. [Pa]
-        """
-        clock = np.full(self.burst.size, self.sung_hz if hz is None else hz, np.float64)
-
-        def look(lane: int, pressure: Reals) -> Reals:
-            steps = math.ceil(beats * self.rate / clock[lane]) + 3
-            return locking.strobe(pressure[-steps:], self.rate, clock[lane], phases)[-beats:]
-
-        return np.array(self.watch(math.ceil(beats * self.rate / clock.min()) + 3, look))
-
-    def watch(self, steps: int, look: Callable[[int, Reals], Answer]) -> list[Answer]:
-        """Step all lanes on and look at the pressure of each lane before it is forgotten.
-
-        Parameters
-        ----------
-        steps : int
-            How many, rounded up to whole hops.
-        look : callable
-            Called with a lane and its pressure [Pa], shape (steps,); the array is not kept.
-
-        Returns
-        -------
-        list
-            What `look` answered for each lane.
-        """
-
-        def digest(members: NDArray[np.int64], emitted: Emitted) -> dict[int, Answer]:
-            _, levels, pressure = emitted
-            self.burst[members] |= ~(levels[-1, 2, : members.size] > 0.0)
-            columns = zip(members.tolist(), np.ascontiguousarray(pressure.T), strict=False)
-            return {lane: look(lane, column) for lane, column in columns}
-
-        parts = self._run(-(-steps // self._hop), digest, record=True)
-        answers = {lane: answer for part in parts for lane, answer in part.items()}
-        return [answers[lane] for lane in range(self.burst.size)]
-
-    def keep(self, mask: ArrayLike) -> None:
-        """Drop lanes; those that stay keep their order and go on as if nothing had happened.
-
-        Parameters
-        ----------
-        mask : array_like, shape (lanes,)
-            Which lanes stay.
-        """
-        stays = np.asarray(mask, np.bool_)
-        moved = np.cumsum(stays) - 1
-        left = [blocks.kept(group, stays, moved) for group in self._groups]
-        self._groups = [group for group in left if group]
-        self.reference_hz, self.sung_hz = self.reference_hz[stays], self.sung_hz[stays]
-        self.burst = self.burst[stays]
-
-    def _run(
-        self,
-        hops: int,
-        digest: Callable[[NDArray[np.int64], Emitted], Answer],
-        record: bool = False,
-    ) -> list[Answer]:
-        """Move all blocks on, all cores at work; what each emitted is digested at once."""
-        start, self._now = self._now, self._now + hops * self._hop
-        work = [(group, number) for group in self._groups for number in range(len(group.blocks))]
-        steps = hops * self._hop if record else 0
-
-        def move(piece: tuple[blocks.Group, int]) -> Answer:
-            group, number = piece
-            emitted = (
-                np.zeros((hops, 2, rows.LANES)),
-                np.zeros((hops, 3, rows.LANES)),
-                np.zeros((steps, rows.LANES)),
-            )
-            batch = group.kind[-1]
-            tiles = np.zeros((rows.TILES, batch, rows.LANES)), np.zeros(rows.AHEAD)
-            blocks.compiled_loop(group.kind)(
-                *(*group.blocks[number], *tiles, self._waves, self._window, start, self._settled),
-                *(self._tick, group.echoes, vent_rise(self.rate), rows.LANES, *emitted),
-            )
-            members = group.members[number * rows.LANES : (number + 1) * rows.LANES]
-            return digest(members, emitted)
-
-        if self._threads == 1 or len(work) == 1:
-            return [move(piece) for piece in work]
-        with ThreadPoolExecutor(self._threads) as pool:
-            return list(pool.map(move, work))
-
-
-def _common_rate(setups: Sequence[Setup]) -> float:
-    """Check that setups can be stepped together; return their rate [Hz]."""
-    rates = sorted({setup.time.rate for setup in setups})
-    if len(rates) != 1:
-        said = f"{rates[0]:g} to {rates[-1]:g} Hz" if rates else "missing: there is no setup"
-        raise ModelError(f"time.rate_hz is {said}; lanes that are stepped together need one rate")
-    if any(setup.voice.source == "recording" for setup in setups):
-        raise ModelError(
-            "voice.source is 'recording'; allowed in lanes are 'pulse', 'sine' and 'off'"
-        )
-    for setup in setups:
-        for name in setup.voice.uneven:
-            steady = 1 if name == "voice.false_folds" else 0
-            raise ModelError(
-                f"{name} is {setup.value(name):g}; allowed in lanes, and so in tables and maps, "
-                f"is {steady} (a voice like a clock)"
-            )
-    return rates[0]
-
-
-def _window(tick_hz: float, band_hz: float) -> Reals:
-    """Return the window of the line, cut into hops, for values at a rate: shape (hops, ticks)."""
-    ticks = round(HOP_S * tick_hz)
-    hops = math.ceil(4.0 * tick_hz / band_hz / ticks)
-    shape = blackman_harris(hops * ticks)
-    return (shape * (2.0 / shape.sum())).reshape(hops, ticks)
+    parts = compile_parts or compile_with
+    name = f"lanes_{'massless' if massless else 'mass'}" + "_vented" * vented
+    name += f"{'_coupled' * coupled}_{pairs}_{batch}"
+    kind: dict[str, Any] = rows.make_parts(parts, massless, coupled)._asdict()
+    chunk = max(count for count in range(1, MOST_AT_ONCE + 1) if pairs % count == 0)
+    kind |= {"vented": vented, "coupled": coupled, "pairs": pairs, "chunk": chunk, "batch": batch}
+    scope = globals() | kind
+    scope |= {
+        part.__name__: parts(FunctionType(part.__code__, globals() | kind, part.__name__))
+        for part in PARTS
+    }
+    loop = FunctionType(_loop.__code__, scope, name)
+    loop.__qualname__ = name
+    return compile_with(loop)

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from reedbore.kernel import step as rows
 from reedbore.kernel.compiler import compiled, compiled_part
-from reedbore.kernel.parameters import Numbers
 from reedbore.kernel.step import IN_MOUTH
+from reedbore.simulate.acoustics.numbers import Numbers
 
 
 class Traces(NamedTuple):

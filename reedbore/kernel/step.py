@@ -18,11 +18,11 @@ is a resistance in series with the reed; the rest is known before the step.
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from reedbore.kernel.reflection import PAIRS, POLES, UPPER_POLES
-from reedbore.kernel.throat import BRANCHES
-from reedbore.kernel.upstream import PAIRS as UPSTREAM_PAIRS
-from reedbore.kernel.upstream import POLES as UPSTREAM_POLES
 from reedbore.physics import reed
+from reedbore.simulate.acoustics.airway_filter import PAIRS as UPSTREAM_PAIRS
+from reedbore.simulate.acoustics.airway_filter import POLES as UPSTREAM_POLES
+from reedbore.simulate.acoustics.reflection import PAIRS, POLES, UPPER_POLES
+from reedbore.simulate.acoustics.throat import BRANCHES
 
 # Rows of the table of numbers.
 STIFF, DAMPED, REST, GIVE, CONTACT = range(5)  # reed

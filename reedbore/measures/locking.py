@@ -18,7 +18,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.measures.winding import mean_drift
+from reedbore.measures.drift import mean_drift
 
 PULL_CENTS = 0.1
 """How far the other oscillation is pulled either way to prove a lock. [cents]"""

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import render
 from reedbore.errors import ReedboreError
-from reedbore.request import Request, Words, read_request, tune_request
+from reedbore.simulate import take as render
+from reedbore.simulate.request.take import Request, Words, read_request, tune_request
 
 LONGEST_S = 20.0
 """Of what a page may ask for. [s]"""

@@ -13,16 +13,19 @@ from urllib.parse import quote
 
 import numpy as np
 
-from reedbore import audio, notes, prediction, telling
-from reedbore import verdict as verdicts
+from reedbore import notes
+from reedbore import pairs as prediction
+from reedbore import sound as audio
 from reedbore.errors import ReedboreError
 from reedbore.page.answers import Answer, of_json, of_rows, seconds_of, take_of
 from reedbore.page.choices import settings_of
 from reedbore.page.looking import lines, pitches_of, waves
 from reedbore.page.looping import looped
-from reedbore.page.words import read_words
-from reedbore.render import FADE_S, FULL_SCALE_PA, SOUND_RATE
-from reedbore.request import players
+from reedbore.page.reading import read_words
+from reedbore.report import verdict as telling
+from reedbore.simulate.request.take import players
+from reedbore.simulate.take import FADE_S, FULL_SCALE_PA, SOUND_RATE
+from reedbore.verdict import take as verdicts
 
 SOUND_S, JUDGED_S = 2.5, 4.0
 
@@ -146,7 +149,7 @@ def read(body: Body) -> Answer:
 
 def map(body: Body) -> Iterator[Mapping[str, Any]]:
     """Compute a lock map cell by cell, coarse first."""
-    from reedbore.page import maps  # noqa: PLC0415
+    from reedbore.page import map as maps  # noqa: PLC0415
 
     along = body.get("along", [])
     if not isinstance(along, list) or not all(isinstance(axis, Mapping) for axis in along):
@@ -156,7 +159,7 @@ def map(body: Body) -> Iterator[Mapping[str, Any]]:
 
 def table(body: Body) -> Iterator[Mapping[str, Any]]:
     """Make the lock table of the fingered note, telling how far it is."""
-    from reedbore.page import maps  # noqa: PLC0415
+    from reedbore.page import map as maps  # noqa: PLC0415
 
     return maps.table(read_words(body.get("words", {})), thorough=body.get("thorough") is True)
 

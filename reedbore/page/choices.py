@@ -3,10 +3,10 @@
 from typing import Any
 
 from reedbore import __version__, notes
-from reedbore.model import Horn, Setup, Singer
-from reedbore.presets import load_horn, load_piece, load_singer, names, setup_for
-from reedbore.settings import leaves
-from reedbore.units import QUANTITIES
+from reedbore.model.presets import load_horn, load_piece, load_singer, names, setup_for
+from reedbore.model.settings import leaves
+from reedbore.model.setup import Horn, Setup, Singer
+from reedbore.model.units import QUANTITIES
 
 CARE = (
     "Start quietly: the sound is never made louder by itself, but your loudspeaker may be set "

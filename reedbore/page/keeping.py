@@ -9,18 +9,21 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from reedbore import audio, render, sidecar, telling
-from reedbore import verdict as verdicts
+from reedbore import sound as audio
 from reedbore.errors import ReedboreError
-from reedbore.model import Horn, Setup, Singer
+from reedbore.model import sidecar
+from reedbore.model.passage import Piece
+from reedbore.model.presets import write_text
+from reedbore.model.settings import leaves
+from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.page.answers import Answer, request_of, shown, take_of
 from reedbore.page.choices import horn_entry, voice_entry
-from reedbore.page.words import opened, read_words
-from reedbore.passage import Piece
-from reedbore.presets import write_text
-from reedbore.request import Words, first_notes, players, read_request
-from reedbore.settings import leaves
-from reedbore.summary import summary
+from reedbore.page.reading import opened, read_words
+from reedbore.report import verdict as telling
+from reedbore.report.summary import summary
+from reedbore.simulate import take as render
+from reedbore.simulate.request.take import Words, first_notes, players, read_request
+from reedbore.verdict import take as verdicts
 
 KINDS = {
     "wav": "audio/wav",
@@ -69,7 +72,7 @@ def take(words: Words, seconds: float, kind: object) -> Answer:
         else:
             verdict = verdicts.judge(made)
             if kind == "png":
-                from reedbore.figures.plots import take_png  # noqa: PLC0415 - slow to import
+                from reedbore.report.figures.take import take_png  # noqa: PLC0415 - slow to import
 
                 a4 = request.typed["a4_hz"]
                 title, says = telling.title(request), summary(verdict, a4)

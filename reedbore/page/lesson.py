@@ -10,17 +10,18 @@ from typing import Any
 
 import numpy as np
 
-from reedbore import many, verdict
 from reedbore.errors import NoteError, ReedboreError
-from reedbore.model import Setup
+from reedbore.model.setup import Setup
 from reedbore.notes import cents, note_name, parse_pitch, parse_sung
 from reedbore.page.answers import shown
 from reedbore.page.lesson_steps import STEPS, Step, Task
-from reedbore.page.words import read_words
-from reedbore.prediction import below
-from reedbore.render import render
-from reedbore.request import Request, Words, read_request, tune_request
-from reedbore.tuning import first_peak
+from reedbore.page.reading import read_words
+from reedbore.pairs import below
+from reedbore.simulate.request.take import Request, Words, read_request, tune_request
+from reedbore.simulate.take import render
+from reedbore.simulate.tuning import first_peak
+from reedbore.verdict import cells as many
+from reedbore.verdict import take as verdict
 
 LISTEN_S = 3.0
 OCTAVE_CENTS = 60.0

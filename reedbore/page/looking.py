@@ -9,12 +9,14 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import audio, listening, notes
+from reedbore import notes
+from reedbore import sound as audio
 from reedbore.measures import spectrum
+from reedbore.model.voice import Voice
 from reedbore.page.answers import Shared
-from reedbore.render import SOUND_RATE, Take, burst
-from reedbore.verdict import NEAR_CENTS, SIMPLE
-from reedbore.voice import Voice
+from reedbore.simulate.take import SOUND_RATE, Take, burst
+from reedbore.verdict import runs as listening
+from reedbore.verdict.take import NEAR_CENTS, SIMPLE
 
 PERIODS = 6
 END_S = 0.05  # the last moment of a take is left out
@@ -122,7 +124,10 @@ def lines(take: Take, found: Pitches, a4: float) -> tuple[list[list[Any]], float
     strongest : float or None
         Its level, against 20 µPa at one metre; None for silence. [dB]
     """
-    from reedbore.figures.plots import is_skirt, name_lines  # noqa: PLC0415 - matplotlib is slow
+    from reedbore.report.figures.take import (  # noqa: PLC0415 - matplotlib is slow
+        is_skirt,
+        name_lines,
+    )
 
     sound = audio.mute_broken(take.sound, SOUND_RATE)[0]
     seen = spectrum.lines(sound[-round(LISTEN_S * SOUND_RATE) :], SOUND_RATE, FLOOR_DB)

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import audio
+from reedbore import sound as audio
 
 FADE_SHARE, LONGEST_FADE = 0.1, 0.25  # of the sound, [s]
 FIRST_SHARE, LAST_SHARE = 0.42, 0.62  # where in the sound the loop may begin

@@ -9,11 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import along, moments
 from reedbore.errors import ReedboreError
 from reedbore.page.answers import shown
 from reedbore.page.looking import Pitches
-from reedbore.render import Take
+from reedbore.report import captions as moments
+from reedbore.simulate import bore_pressure as along
+from reedbore.simulate.take import Take
 
 LEAST_PERIODS, PERIODS_ALONE = 3, 6  # of the played note
 LAST_S = 0.15  # this much of the take is left after the stretch

@@ -5,9 +5,10 @@ import json
 
 import pytest
 
-from reedbore.cli import lock_taking, main
-from reedbore.locks import Row, Table
+from reedbore.cli import main
+from reedbore.cli.work import locks as lock_taking
 from reedbore.measures.locking import Edge
+from reedbore.verdict.locks import Row, Table
 
 ROW = Row(
     ratio=(5, 2),

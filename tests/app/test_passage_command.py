@@ -13,17 +13,18 @@ import pytest
 import soundfile
 from midi_files import END, another_library, by_hand, hexed
 
-from reedbore import audio, presets
+from reedbore import sound as audio
 from reedbore.cli import main
-from reedbore.cli.passages import PassageRequest, passage_again, read_passage
 from reedbore.errors import ReedboreError
 from reedbore.files import file_stem
-from reedbore.midi_reading import read_midi
+from reedbore.model import presets
+from reedbore.model.midi.read import read_midi
+from reedbore.model.passage import Passage
+from reedbore.model.sidecar import PassageSidecar, read
 from reedbore.notes import parse_pitch
-from reedbore.passage import Passage
-from reedbore.request import Words
-from reedbore.sidecar import PassageSidecar, read
-from reedbore.tuning import tune
+from reedbore.simulate.request.passage import PassageRequest, passage_again, read_passage
+from reedbore.simulate.request.take import Words
+from reedbore.simulate.tuning import tune
 
 # A tenor saxophone's written C4 sounds Bb2: a major ninth lower, common practice, no source.
 ROUGH = ("--fingered", "Bb2", "--sung", "C4:0.75 E4:0.75")

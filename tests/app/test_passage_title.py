@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from reedbore import presets
 from reedbore.cli import main
-from reedbore.kernel import mouth
-from reedbore.tuning import tune
+from reedbore.model import presets
+from reedbore.simulate import mouth
+from reedbore.simulate.tuning import tune
 
 # Two notes near no ratio of Bb2: such pairs are held for no longer than a take.
 ROUGH = ("--fingered", "Bb2:1", "--sung", "C4:0.5 E4:0.5")

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 import reedbore
-from reedbore import presets
 from reedbore.cli import main
 from reedbore.errors import ModelError
-from reedbore.request import parse_setting
+from reedbore.model import presets
+from reedbore.simulate.request.take import parse_setting
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -151,7 +151,7 @@ def test_a_reader_that_goes_away_is_no_failure() -> None:
 
 def test_a_failure_of_ours_has_status_one_and_a_traceback() -> None:
     code = (
-        "import sys, reedbore.cli, reedbore.presets as p; p.names = lambda kind: 1 / 0;"
+        "import sys, reedbore.cli, reedbore.model.presets as p; p.names = lambda kind: 1 / 0;"
         "sys.exit(reedbore.cli.main(['presets']))"
     )
     done = in_a_process(code)

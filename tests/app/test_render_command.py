@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from reedbore import audio
-from reedbore.render import FULL_SCALE_PA
+from reedbore import sound as audio
+from reedbore.simulate.take import FULL_SCALE_PA
 
 SHORT = ("--seconds", "1")
 ALONE = ("--fingered", "Bb2", "--no-picture", *SHORT)

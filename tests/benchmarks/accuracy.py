@@ -6,15 +6,16 @@ are in `horns.py`, edges of more locks in `edges.py`.
 
 import numpy as np
 
-from reedbore import verdict
-from reedbore.kernel import parameters, single
+from reedbore.kernel import single
 from reedbore.measures import locking, pitch
-from reedbore.model import Setup
+from reedbore.model.presets import load_horn
+from reedbore.model.setup import Setup
+from reedbore.model.voice import Voice
 from reedbore.notes import cents, midi_name, midi_to_hz
-from reedbore.presets import load_horn
-from reedbore.render import render
-from reedbore.tuning import blown, tune
-from reedbore.voice import Voice
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.take import render
+from reedbore.simulate.tuning import blown, tune
+from reedbore.verdict import take as verdict
 
 
 def tone(setup: Setup, seconds: float = 4.0) -> np.ndarray:

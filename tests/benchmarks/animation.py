@@ -12,13 +12,13 @@ from typing import Any, cast
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from reedbore.figures import animation_look as look
-from reedbore.figures.animation_scene import Scene, held, scene_of, take_seconds
-from reedbore.figures.animation_stage import Picture, Stage
+from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import midi_to_hz, parse_note
-from reedbore.presets import load_horn, load_singer
-from reedbore.render import render
-from reedbore.tuning import tune
+from reedbore.report.figures.film import look
+from reedbore.report.figures.film.scene import Scene, held, scene_of, take_seconds
+from reedbore.report.figures.film.stage import Picture, Stage
+from reedbore.simulate.take import render
+from reedbore.simulate.tuning import tune
 
 SECONDS, SLOW, RATE = 4.0, 400.0, 30
 BLOCK = 10  # frames

@@ -11,11 +11,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from reedbore import lock_edges, many, presets, tuning
-from reedbore.asking import Pair
-from reedbore.lock_edges import Sought, sung_at
-from reedbore.model import Setup
+from reedbore.model import presets
+from reedbore.model.setup import Setup
 from reedbore.notes import parse_pitch
+from reedbore.simulate import tuning
+from reedbore.verdict import cells as many
+from reedbore.verdict import lock_edges
+from reedbore.verdict.lock_edges import Sought, sung_at
+from reedbore.verdict.questions import Pair
 
 NOTES = {"tenor-saxophone": "Bb2", "bass-clarinet": "F2"}
 SINGER = "low-male"

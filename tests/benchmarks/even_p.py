@@ -9,10 +9,11 @@ import sys
 import time
 from pathlib import Path
 
-from reedbore import presets, tuning
-from reedbore.figures.table import even_p_picture, lock_width
-from reedbore.locks import Table, lock_table
+from reedbore.model import presets
 from reedbore.notes import parse_pitch
+from reedbore.report.figures.locks import even_p_picture, lock_width
+from reedbore.simulate import tuning
+from reedbore.verdict.locks import Table, lock_table
 
 NOTES = {"plain-cylinder": "Bb2", "plain-cone": "Bb3"}
 """One note in the range of each."""

@@ -15,14 +15,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import acoustics
-from reedbore.kernel import parameters, single
+from reedbore.kernel import single
 from reedbore.measures import locking, pitch, spectrum
-from reedbore.model import Horn, Setup
+from reedbore.model.presets import load_horn, names
+from reedbore.model.setup import Horn, Setup
 from reedbore.notes import cents, midi_name, midi_to_hz
 from reedbore.physics import tube
-from reedbore.presets import load_horn, names
-from reedbore.tuning import blown, low_register, tune
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.tuning import blown, low_register, tune
 
 FIRST_PEAKS = 8
 STEP = 1.04

@@ -22,13 +22,16 @@ from pathlib import Path
 import numba
 import numpy as np
 
-from reedbore.kernel import lane_loop, lanes, mouth, single
+from reedbore.kernel import lanes as lane_loop
+from reedbore.kernel import single
 from reedbore.kernel import step as rows
-from reedbore.kernel.parameters import Numbers, numbers_of
-from reedbore.model import Setup
-from reedbore.presets import load_horn, setup_for
-from reedbore.render import again
-from reedbore.tuning import blown
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.model.setup import Setup
+from reedbore.simulate import batch as lanes
+from reedbore.simulate import mouth
+from reedbore.simulate.acoustics.numbers import Numbers, numbers_of
+from reedbore.simulate.take import again
+from reedbore.simulate.tuning import blown
 
 COUNT = 16 * lane_loop.LANES
 SECONDS = 0.2

@@ -22,13 +22,18 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from kernel import ode
 
-from reedbore import lock_edges, locks, many, presets, sweep_run, tuning
-from reedbore.kernel import lanes, parameters
 from reedbore.measures import pitch
-from reedbore.model import Setup
+from reedbore.model import presets
+from reedbore.model.setup import Setup
 from reedbore.notes import cents, parse_pitch, simple_ratios
-from reedbore.sweep import SUNG, Axis, Fingered, Sweep
-from reedbore.verdict import SIMPLE
+from reedbore.simulate import batch as lanes
+from reedbore.simulate import tuning
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.verdict import cells as many
+from reedbore.verdict import lock_edges, locks
+from reedbore.verdict.sweep import run as sweep_run
+from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
+from reedbore.verdict.take import SIMPLE
 
 HORN, NOTE, SINGER = "tenor-saxophone", "Bb2", "low-male"
 SMALL, WHOLE = 48, 256

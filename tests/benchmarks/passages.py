@@ -12,18 +12,20 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import note_report
-from reedbore.kernel import parameters, passing, single
-from reedbore.kernel.mouth import depth
-from reedbore.kernel.passing import Change
-from reedbore.model import Setup
-from reedbore.note_verdicts import judge_notes
+from reedbore.kernel import passage as passing
+from reedbore.kernel import single
+from reedbore.kernel.passage import Change
+from reedbore.model.presets import load_horn, load_piece, load_singer
+from reedbore.model.setup import Setup
 from reedbore.notes import parse_pitch
-from reedbore.performing import Fingered, Score, perform
-from reedbore.presets import load_horn, load_piece, load_singer
-from reedbore.render import render
-from reedbore.singing import sing
-from reedbore.tuning import blown, tune
+from reedbore.report import passage as note_report
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.mouth import depth
+from reedbore.simulate.performance import Fingered, Score, perform
+from reedbore.simulate.singing import sing
+from reedbore.simulate.take import render
+from reedbore.simulate.tuning import blown, tune
+from reedbore.verdict.passage import judge_notes
 
 RUNS, SECONDS, RATE = 9, 10.0, 96000.0
 EVERYTHING = {

@@ -14,10 +14,11 @@ import time
 import numba
 import numpy as np
 
-from reedbore.kernel import parameters, single
+from reedbore.kernel import single
+from reedbore.model.presets import load_horn
 from reedbore.notes import midi_to_hz, parse_note
-from reedbore.presets import load_horn
-from reedbore.tuning import blown, tune
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.tuning import blown, tune
 
 IMPORTS = "import numpy, numba, soundfile, matplotlib.pyplot"
 RUNS = 9

@@ -23,14 +23,26 @@ from unittest import mock
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import holding, listening, many, presets, singing, tuning
-from reedbore.asking import Pair
-from reedbore.lock_edges import LONGEST_S, NARROWEST_CENTS, Sought, edges_of, seek, sung_at, width
 from reedbore.measures import spectrum
-from reedbore.model import Setup
+from reedbore.model import presets
+from reedbore.model.setup import Setup
 from reedbore.notes import note_name, parse_pitch, simple_ratios
-from reedbore.render import render
-from reedbore.verdict import Verdict, judge
+from reedbore.simulate import singing, tuning
+from reedbore.simulate.take import render
+from reedbore.verdict import cells as many
+from reedbore.verdict import human_hold as holding
+from reedbore.verdict import runs as listening
+from reedbore.verdict.lock_edges import (
+    LONGEST_S,
+    NARROWEST_CENTS,
+    Sought,
+    edges_of,
+    seek,
+    sung_at,
+    width,
+)
+from reedbore.verdict.questions import Pair
+from reedbore.verdict.take import Verdict, judge
 
 NOTES = {
     "tenor-saxophone": "Bb2",

@@ -5,9 +5,9 @@ import math
 import numpy as np
 from scipy.optimize import brentq
 
-from reedbore import acoustics
-from reedbore.kernel import parameters
 from reedbore.kernel import step as rows
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics import numbers as parameters
 
 
 def numbers(table, trip, opening, massless, rate):

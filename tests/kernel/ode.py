@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from reedbore import acoustics
-from reedbore.kernel import parameters, single
-from reedbore.model import Setup
-from reedbore.presets import load_horn, setup_for
+from reedbore.kernel import single
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.model.setup import Setup
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics import numbers as parameters
 
 Samples = NDArray[np.float64]
 

@@ -60,8 +60,9 @@ def test_compiler_does_not_reorder_sums():
 def test_a_second_process_finds_the_compiled_loop(tmp_path):
     code = (
         "import numpy as np\n"
-        "from reedbore.kernel import parameters, single\n"
-        "from reedbore.presets import load_horn, setup_for\n"
+        "from reedbore.kernel import single\n"
+        "from reedbore.simulate.acoustics import numbers as parameters\n"
+        "from reedbore.model.presets import load_horn, setup_for\n"
         "numbers = parameters.numbers_of(setup_for(load_horn('plain-cylinder')))\n"
         "single.run(numbers, np.zeros(10))\n"
         "print(sum(single._compiled_run(False, False, False).stats.cache_hits.values()))\n"

@@ -9,13 +9,14 @@ import numpy as np
 import pytest
 from kernel import naive
 
-from reedbore import acoustics
-from reedbore.kernel import parameters, single
+from reedbore.kernel import single
 from reedbore.kernel import step as rows
 from reedbore.measures import pitch
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.notes import cents
-from reedbore.presets import load_horn, setup_for
-from reedbore.tuning import blown
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.tuning import blown
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 

@@ -6,13 +6,15 @@ import numba
 import numpy as np
 import pytest
 
-from reedbore import acoustics, upstream
-from reedbore.kernel import parameters, single
+from reedbore.kernel import single
+from reedbore.model.presets import load_horn
+from reedbore.model.units import QUANTITIES
 from reedbore.physics import tube
-from reedbore.presets import load_horn
-from reedbore.render import render
-from reedbore.tuning import blown, tune
-from reedbore.units import QUANTITIES
+from reedbore.simulate.acoustics import airway as upstream
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.take import render
+from reedbore.simulate.tuning import blown, tune
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 RATE = 96000.0

@@ -4,7 +4,7 @@ import extremes
 import numba
 import pytest
 
-from reedbore.audio import CEILING_DBTP
+from reedbore.sound import CEILING_DBTP
 
 pytestmark = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 

@@ -6,11 +6,11 @@ import pytest
 from bores import setup_of
 
 from reedbore.errors import ModelError
-from reedbore.kernel import lanes
 from reedbore.measures import locking, pitch
-from reedbore.presets import load_horn, setup_for
-from reedbore.render import again
-from reedbore.voice import Voice
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.model.voice import Voice
+from reedbore.simulate import batch as lanes
+from reedbore.simulate.take import again
 
 compiled_only = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="minutes uncompiled")
 REFERENCE = 118.0

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from voiced import levels, voiced
 
-from reedbore.kernel import mouth
-from reedbore.model import Setup
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.model.setup import Setup
 from reedbore.physics import glottis, tract
-from reedbore.presets import load_horn, setup_for
-from reedbore.singing import sing
-from reedbore.upstream import REED_CONDUCTANCE, Airway
+from reedbore.simulate import mouth
+from reedbore.simulate.acoustics.airway import REED_CONDUCTANCE, Airway
+from reedbore.simulate.singing import sing
 
 
 @pytest.fixture(scope="module")

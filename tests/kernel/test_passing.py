@@ -6,11 +6,13 @@ import numba
 import numpy as np
 import pytest
 
-from reedbore.kernel import parameters, passing, single
-from reedbore.kernel.passing import Change
+from reedbore.kernel import passage as passing
+from reedbore.kernel import single
+from reedbore.kernel.passage import Change
 from reedbore.measures import pitch
-from reedbore.presets import load_horn
-from reedbore.tuning import blown, tune
+from reedbore.model.presets import load_horn
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.tuning import blown, tune
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 RATE = 96000.0

@@ -10,13 +10,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore import acoustics
-from reedbore.bore import Bore, BoreSection
-from reedbore.kernel import parameters, reflection, single
+from reedbore.kernel import single
 from reedbore.kernel import step as rows
-from reedbore.kernel.delay import lagrange, split_delay
+from reedbore.model.bore import Bore, BoreSection
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import air, radiation, tube
-from reedbore.presets import load_horn, setup_for
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import reflection
+from reedbore.simulate.acoustics.delay import lagrange, split_delay
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 

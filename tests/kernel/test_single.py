@@ -8,15 +8,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from kernel import ode
 
-from reedbore import acoustics
 from reedbore.errors import ModelError
-from reedbore.kernel import parameters, single, upstream
+from reedbore.kernel import single
 from reedbore.kernel import step as rows
-from reedbore.kernel.reflection import PAIRS, POLES, UPPER_POLES
-from reedbore.kernel.throat import BRANCHES
-from reedbore.presets import load_horn, setup_for
-from reedbore.render import again, render
-from reedbore.tuning import blown
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.simulate.acoustics import airway_filter as upstream
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics.reflection import PAIRS, POLES, UPPER_POLES
+from reedbore.simulate.acoustics.throat import BRANCHES
+from reedbore.simulate.take import again, render
+from reedbore.simulate.tuning import blown
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 HORNS = ("tenor-saxophone", "plain-cylinder", "plain-cone")

@@ -8,13 +8,15 @@ import numpy as np
 import pytest
 from kernel import naive
 
-from reedbore.kernel import parameters, reflection, single
+from reedbore.kernel import single
 from reedbore.kernel import step as rows
 from reedbore.kernel.compiler import compiled
 from reedbore.measures import pitch
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import reed
-from reedbore.presets import load_horn, setup_for
-from reedbore.tuning import blown
+from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import reflection
+from reedbore.simulate.tuning import blown
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 

@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from reedbore.kernel import upstream
-from reedbore.kernel.upstream import PAIRS, POLES, upstream_filter, upstream_of
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import tract
-from reedbore.presets import load_horn, setup_for
-from reedbore.upstream import Airway
+from reedbore.simulate.acoustics import airway_filter as upstream
+from reedbore.simulate.acoustics.airway import Airway
+from reedbore.simulate.acoustics.airway_filter import PAIRS, POLES, upstream_filter, upstream_of
 
 VOWELS = ["none", *tract.SHAPES]
 RATES = [44100.0, 96000.0, 192000.0]

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reedbore import audio
+from reedbore import sound as audio
 from reedbore.measures.hearing import (
     audible,
     critical_band_rate,

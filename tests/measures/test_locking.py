@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from reedbore.measures import locking, pitch
+from reedbore.measures.drift import winding_number
 from reedbore.measures.locking import Course
-from reedbore.measures.winding import winding_number
 
 CENT = math.log(2.0) / 1200.0
 B_FLAT = 116.54  # [Hz], Bb2 in equal temperament on A4 = 440 Hz

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from reedbore import audio
+from reedbore import sound as audio
 from reedbore.measures.pitch import (
     fundamental,
     median_voiced_pitch,

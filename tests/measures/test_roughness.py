@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from reedbore import audio
+from reedbore import sound as audio
 from reedbore.measures.roughness import relative_roughness, roughness
 from reedbore.measures.spectrum import lines
 

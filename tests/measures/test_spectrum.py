@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import windows
 
-from reedbore import audio
+from reedbore import sound as audio
 from reedbore.measures.spectrum import (
     Lines,
     blackman_harris,

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from reedbore import audio
+from reedbore import sound as audio
 from reedbore.measures import pitch
-from reedbore.measures.stretches import Sung, steady
+from reedbore.measures.segments import Sung, steady
 from reedbore.physics.glottis import pulse_harmonics, waveform_table
 
 RATE = 48000

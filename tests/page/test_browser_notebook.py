@@ -4,10 +4,10 @@ import pytest
 from browsing import until
 from playwright.sync_api import Page
 
+from reedbore.model.presets import load_horn
 from reedbore.notes import midi_to_hz
-from reedbore.presets import load_horn
-from reedbore.render import render
-from reedbore.tuning import tune
+from reedbore.simulate.take import render
+from reedbore.simulate.tuning import tune
 
 pytestmark = pytest.mark.browser
 

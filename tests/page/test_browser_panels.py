@@ -12,12 +12,12 @@ import pytest
 from browsing import put, settle, setup_of, slide, until, words
 from playwright.sync_api import Locator, Page
 
-from reedbore.breath_levels import threshold
-from reedbore.locks import Table, lock_table
-from reedbore.model import Setup
-from reedbore.page import maps
-from reedbore.page.words import read_words
-from reedbore.request import read_request, tune_request
+from reedbore.model.setup import Setup
+from reedbore.page import map as maps
+from reedbore.page.reading import read_words
+from reedbore.simulate.breath import threshold
+from reedbore.simulate.request.take import read_request, tune_request
+from reedbore.verdict.locks import Table, lock_table
 
 pytestmark = pytest.mark.browser
 

@@ -6,11 +6,11 @@ from browsing import pass_time, put, sent, settle, slide, until, waveform
 from numpy.typing import NDArray
 from playwright.sync_api import Page
 
-from reedbore import audio
+from reedbore import sound as audio
 from reedbore.page.looping import Loop, looped
-from reedbore.page.words import read_words
-from reedbore.render import FULL_SCALE_PA, SOUND_RATE, render
-from reedbore.request import read_request, tune_request
+from reedbore.page.reading import read_words
+from reedbore.simulate.request.take import read_request, tune_request
+from reedbore.simulate.take import FULL_SCALE_PA, SOUND_RATE, render
 
 pytestmark = pytest.mark.browser
 

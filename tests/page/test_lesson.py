@@ -7,10 +7,10 @@ import pytest
 from reedbore.errors import ReedboreError
 from reedbore.page import lesson
 from reedbore.page.lesson_steps import STEPS
-from reedbore.page.words import read_words
-from reedbore.render import render
-from reedbore.request import read_request, tune_request
-from reedbore.verdict import judge
+from reedbore.page.reading import read_words
+from reedbore.simulate.request.take import read_request, tune_request
+from reedbore.simulate.take import render
+from reedbore.verdict.take import judge
 
 BY_NAME = {step.name: step for step in STEPS}
 PANELS = {"bore", "waves", "spectrum", "map"}

@@ -5,15 +5,16 @@ from dataclasses import replace
 
 import pytest
 
-from reedbore import many, stopping
+from reedbore import stopping
 from reedbore.errors import ReedboreError
-from reedbore.figures.maps_look import LOOKS
-from reedbore.lock_report import document
-from reedbore.locks import lock_table
 from reedbore.notes import cents, parse_pitch, parse_sung
-from reedbore.page import maps
-from reedbore.page.words import read_words
-from reedbore.request import read_request, tune_request
+from reedbore.page import map as maps
+from reedbore.page.reading import read_words
+from reedbore.report.locks import document
+from reedbore.report.looks import LOOKS
+from reedbore.simulate.request.take import read_request, tune_request
+from reedbore.verdict import cells as many
+from reedbore.verdict.locks import lock_table
 
 DEMO = read_words({})
 NEAR = {"field": "sung", "start": "5/2-1c", "stop": "5/2+1c", "count": 3}

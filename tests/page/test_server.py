@@ -19,13 +19,14 @@ import pytest
 import uvicorn
 from starlette.testclient import TestClient
 
-from reedbore import render, verdict
-from reedbore.model import Setup
+from reedbore.model.presets import load_horn, names, write_text
+from reedbore.model.setup import Setup
+from reedbore.model.units import QUANTITIES
 from reedbore.page import server
 from reedbore.page.running import Server, listen
-from reedbore.presets import load_horn, names, write_text
-from reedbore.request import Words, read_request, tune_request
-from reedbore.units import QUANTITIES
+from reedbore.simulate import take as render
+from reedbore.simulate.request.take import Words, read_request, tune_request
+from reedbore.verdict import take as verdict
 
 HOME = "http://127.0.0.1"
 # Short periods settle early: what is slow elsewhere is quick on this horn.

@@ -4,13 +4,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from reedbore import presets, stopping
+from reedbore import stopping
 from reedbore.errors import ReedboreError
-from reedbore.model import Horn, Singer
+from reedbore.model import presets
+from reedbore.model.setup import Horn, Singer
 from reedbore.page.answers import Shared
-from reedbore.page.words import read_words
-from reedbore.request import parse_setting
-from reedbore.telling import how_to_sing
+from reedbore.page.reading import read_words
+from reedbore.report.verdict import how_to_sing
+from reedbore.simulate.request.take import parse_setting
 
 JSON = some.recursive(
     some.none() | some.booleans() | some.floats(allow_nan=False) | some.text(max_size=20),

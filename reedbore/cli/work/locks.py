@@ -1,0 +1,114 @@
+"""One lock table from the command line: read what is asked for, search, write, tell."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from reedbore.cli.common import tell
+from reedbore.cli.progress import Progress
+from reedbore.errors import ReedboreError
+from reedbore.files import check_writable, write_whole
+from reedbore.model.presets import load_singer
+from reedbore.notes import midi_to_hz
+from reedbore.report import locks as lock_report
+from reedbore.simulate.request.take import Request, Words, read_request, tune_request
+from reedbore.verdict.locks import Table, lock_table
+
+PICTURES = ".png", ".svg", ".pdf"
+TEXTS = ".csv", ".json"
+
+
+@dataclass(frozen=True)
+class Made:
+    """A table and what was asked for."""
+
+    table: Table
+    request: Request
+    a4: float
+
+    @property
+    def title(self) -> str:
+        """Name horn and note."""
+        return str(self.request.typed["title"]).partition(" fingered")[0] + " fingered"
+
+
+def make(
+    words: Mapping[str, Any],
+    outputs: list[Path],
+    *,
+    all_ratios: bool,
+    thorough: bool,
+    confirm: bool,
+) -> Made:
+    """Make the table that was asked for.
+
+    Parameters
+    ----------
+    words : mapping
+        What `Words` is made of, without a sung note.
+    outputs : list of Path
+        Where it will be written, looked at before anything is calculated.
+    all_ratios, thorough, confirm : bool
+        As for the command `locks`.
+
+    Returns
+    -------
+    Made
+        The table.
+
+    Raises
+    ------
+    ReedboreError
+        If a word cannot be read, the horn has no such note, or a file cannot be written.
+    """
+    for path in outputs:
+        if path.suffix.lower() not in PICTURES + TEXTS:
+            known = ", ".join(TEXTS + PICTURES)
+            raise ReedboreError(f"{path} has no known kind of file; write one of {known}")
+        check_writable(path)
+    request = read_request(Words(**words, sung="220Hz"))
+    for warning in request.warnings:
+        if "lies outside" not in warning:
+            tell(warning)
+    if request.setup.voice.source not in ("pulse", "sine"):
+        found = request.setup.voice.source
+        raise ReedboreError(f"voice.source is {found!r}; a lock table needs 'pulse' or 'sine'")
+    singer = load_singer(request.typed["voice"])
+    low, high = (midi_to_hz(midi, words["a4"]) for midi in singer.midi_range)
+    tuned = tune_request(request)
+    with Progress() as progress:
+        progress.stage("searching")
+        table = lock_table(
+            tuned.setup,
+            request.typed["fingered_hz"],
+            voice_range=None if all_ratios else (low, high),
+            thorough=thorough,
+            confirm=confirm,
+            progress=progress.share,
+        )
+    return Made(table, tuned, words["a4"])
+
+
+def readable(made: Made) -> str:
+    """Return the table for reading."""
+    return f"{made.title}, {lock_report.text(made.table, made.a4)}"
+
+
+def data(made: Made) -> dict[str, Any]:
+    """Return the table as plain data."""
+    return {"title": made.title, **lock_report.document(made.table, made.a4)}
+
+
+def write(made: Made, path: Path) -> None:
+    """Write the table into a file, by its suffix."""
+    kind = path.suffix.lower()
+    if kind == ".csv":
+        write_whole(path, lock_report.csv_text(made.table, made.a4).encode())
+    elif kind == ".json":
+        write_whole(path, (json.dumps(data(made), indent=1, ensure_ascii=False) + "\n").encode())
+    else:
+        from reedbore.report.figures.locks import lock_table_picture  # noqa: PLC0415 - matplotlib
+
+        lock_table_picture(made.table, made.title, path)

@@ -1,0 +1,163 @@
+"""The files that `render` writes beside each other: tried before the work, then written."""
+
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore import sound as audio
+from reedbore.errors import AudioError, ReedboreError
+from reedbore.files import check_writable
+from reedbore.simulate import take as render
+
+# Full scale of the pressures inside mouth and mouthpiece: twice the highest breath there is.
+INNER_FULL_SCALE_PA = 40e3
+SOUNDS = "sound", "throat", "inside"
+
+Samples = NDArray[np.float64]
+
+
+class Wanted(NamedTuple):
+    """Files that were asked for; all but the sound are left out if None.
+
+    Attributes
+    ----------
+    output, throat, inside : Path or None
+        Sound files.
+    notes : Path or None
+        Where a passage is written down, as TOML or MIDI.
+    resultant : Path or None
+        Where its line of resultants is written, as MIDI.
+    picture : bool
+        Whether there is a picture.
+    """
+
+    output: Path | None = None
+    throat: Path | None = None
+    inside: Path | None = None
+    notes: Path | None = None
+    resultant: Path | None = None
+    picture: bool = True
+
+
+class Made(NamedTuple):
+    """What was made: a document fit for JSON, lines for reading, the sound as written."""
+
+    document: dict[str, Any]
+    text: str
+    sound: Samples
+
+
+def name_files(wanted: Wanted, stem: str, read: Iterable[Path], *, table: bool) -> dict[str, Path]:
+    """Name all files that will be written, and refuse at once where one cannot be.
+
+    Parameters
+    ----------
+    wanted : Wanted
+        What was asked for.
+    stem : str
+        Gives the sound its name where none was asked for.
+    read : iterable of Path
+        Files that were read, which must stay.
+    table : bool
+        Whether there is a table of notes.
+
+    Returns
+    -------
+    dict
+        Path by ``sound``, ``throat``, ``inside``, ``picture``, ``sidecar``, ``table``, ``notes``
+        and ``resultant``.
+
+    Raises
+    ------
+    ReedboreError
+        If a file cannot be written, or two have one name.
+    """
+    sound = wanted.output or Path("renders") / f"{stem}.wav"
+    beside = {"picture": ".png", "sidecar": ".json", "table": ".csv"}
+    left_out = {"picture": not wanted.picture, "table": not table}
+    named = {
+        "sound": sound,
+        "throat": wanted.throat,
+        "inside": wanted.inside,
+        **{
+            name: sound.with_suffix(suffix)
+            for name, suffix in beside.items()
+            if not left_out.get(name)
+        },
+        "notes": wanted.notes,
+        "resultant": wanted.resultant,
+    }
+    paths = {name: path for name, path in named.items() if path is not None}
+    for name in SOUNDS:
+        if name in paths and paths[name].suffix.lower() not in audio.FILE_FORMATS:
+            path = paths[name]
+            raise AudioError(f"{path} ends in '{path.suffix}'; sound is written as .wav or .flac")
+    used = [path.resolve() for path in paths.values()]
+    if len(set(used)) < len(used) or set(used) & {path.resolve() for path in read}:
+        raise ReedboreError("two of the files have one name; give each of them a name of its own")
+    for path in paths.values():
+        check_writable(path)
+    return paths
+
+
+def write_sounds(
+    makers: Mapping[str, Callable[[], Samples]], paths: Mapping[str, Path]
+) -> tuple[Samples, dict[str, Any]]:
+    """Level and write the sounds that were asked for.
+
+    Parameters
+    ----------
+    makers : mapping
+        For each of `SOUNDS` what makes it. [Pa]
+    paths : mapping
+        As from `name_files`.
+
+    Returns
+    -------
+    sound : ndarray, shape (n,)
+        The first of them as written. [full scale]
+    levels : dict
+        How each was levelled, fit for JSON.
+    """
+    levels, kept = {}, np.zeros(0)
+    for name in SOUNDS:
+        if name not in paths:
+            continue
+        full_scale = render.FULL_SCALE_PA if name == "sound" else INNER_FULL_SCALE_PA
+        samples, levels[name] = _write_sound(paths[name], makers[name](), full_scale)
+        kept = samples if name == "sound" else kept
+    return kept, levels
+
+
+def _write_sound(
+    path: Path, pressure: Samples, full_scale: float
+) -> tuple[Samples, dict[str, Any]]:
+    """Level and write one sound; its samples, and how it was levelled."""
+    samples, level = render.levelled(pressure, full_scale)
+    audio.write(path, samples, render.SOUND_RATE)
+    return samples, {"file": path.name, **level}
+
+
+def file_lines(document: Mapping[str, Any]) -> list[str]:
+    """List the files, and say which sound was lowered.
+
+    Parameters
+    ----------
+    document : mapping
+        With the names of all files under ``files`` and how they were levelled under ``sound``.
+
+    Returns
+    -------
+    list of str
+        Lines.
+    """
+    lines = [f"  {name:11} {path}" for name, path in document["files"].items()]
+    return lines + [
+        f"The {name} was lowered by {-level['gain_db']:.1f} dB to stay below "
+        f"{audio.CEILING_DBTP:g} dBTP: do not compare its loudness with other takes."
+        for name, level in document["sound"].items()
+        if level["gain_db"] < 0.0
+    ]

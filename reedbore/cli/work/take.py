@@ -1,0 +1,132 @@
+"""One take from the command line: read what is asked for, simulate, write all files, tell.
+
+The command `render` is made of these steps; they are apart from it so that its help starts fast.
+"""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.cli.common import tell
+from reedbore.cli.progress import Progress
+from reedbore.cli.work.outputs import Made, Wanted, file_lines, name_files, write_sounds
+from reedbore.errors import ReedboreError
+from reedbore.model import sidecar
+from reedbore.report import verdict as telling
+from reedbore.report.summary import summary
+from reedbore.simulate import take as render
+from reedbore.simulate.request.take import Request, tune_request
+from reedbore.verdict import take as verdicts
+
+SECONDS = 4.0
+
+Samples = NDArray[np.float64]
+
+
+def make(
+    request: Request, seconds: float, wanted: Wanted, progress: Progress, *, lock_range: bool
+) -> Made:
+    """Tune, render, judge and write; nothing is run if a file cannot be written.
+
+    Parameters
+    ----------
+    request : Request
+        What to render.
+    seconds : float
+        How long. [s]
+    wanted : Wanted
+        The files.
+    progress : Progress
+        Where to name the work.
+    lock_range : bool
+        Whether to search the edges of a lock.
+
+    Returns
+    -------
+    Made
+        Its document is what the sidecar holds, and under ``files`` the names of all files.
+
+    Raises
+    ------
+    ReedboreError
+        If a file cannot be written, or the horn has no such note.
+    """
+    for flag, path in (("--notes", wanted.notes), ("--resultant", wanted.resultant)):
+        if path is not None:
+            raise ReedboreError(
+                f"{flag} writes a line of notes, and this is a single take; give the note its "
+                "beats, as in --fingered Bb2:4, or leave it out"
+            )
+    voice = request.setup.voice.file
+    paths = name_files(wanted, request.typed["stem"], [voice] if voice else [], table=False)
+    for warning in request.warnings:
+        tell(warning)
+    take, verdict = simulate(request, seconds, progress, lock_range=lock_range)
+    progress.stage("writing")
+    document, sound = write_all(request, take, verdict, paths)
+    return Made(document, text(request, take, verdict, document), sound)
+
+
+def simulate(
+    request: Request, seconds: float, progress: Progress, *, lock_range: bool
+) -> tuple[render.Take, verdicts.Verdict]:
+    """Tune, render and judge; the judge sees nothing but the take."""
+    progress.stage("tuning the horn")
+    setup = tune_request(request).setup
+    progress.stage(f"simulating {seconds:g} s")
+    take = render.render(setup, seconds)
+    progress.stage("finding the lock range" if lock_range else "judging")
+    return take, verdicts.judge(take, lock_range=lock_range)
+
+
+def write_all(
+    request: Request, take: render.Take, verdict: verdicts.Verdict, paths: Mapping[str, Path]
+) -> tuple[dict[str, Any], Samples]:
+    """Write all files; the document as of `make`, and the sound as written. [full scale]."""
+    makers: dict[str, Callable[[], Samples]] = {
+        "sound": lambda: take.sound,
+        "throat": lambda: render.throat(take),
+        "inside": lambda: render.inside(take),
+    }
+    sound, levels = write_sounds(makers, paths)
+    if "picture" in paths:
+        _draw(request, take, verdict, paths["picture"])
+    kept = telling.kept(request, take, verdict, levels)
+    sidecar.write(paths["sidecar"], kept)
+    files = {name: str(path) for name, path in paths.items()}
+    return {"files": files, **sidecar.document(kept)}, sound
+
+
+def _draw(request: Request, take: render.Take, verdict: verdicts.Verdict, path: Path) -> None:
+    from reedbore.report.figures.take import take_picture  # noqa: PLC0415 - a take may go without
+
+    a4 = request.typed["a4_hz"]
+    says = summary(verdict, a4)
+    take_picture(take, verdict, path, title=telling.title(request), says=says, a4=a4)
+
+
+def text(
+    request: Request, take: render.Take, verdict: verdicts.Verdict, document: Mapping[str, Any]
+) -> str:
+    """Set the verdict out for reading: the sentence, then the numbers, then the files.
+
+    Parameters
+    ----------
+    request, take, verdict : Request, Take, Verdict
+        What was asked for, rendered and measured.
+    document : mapping
+        As from `write_all`.
+
+    Returns
+    -------
+    str
+        Lines without a line end after the last.
+    """
+    a4 = request.typed["a4_hz"]
+    lines = [telling.title(request), *telling.sentences(request, take, verdict), ""]
+    lines += [f"  {name:11} {value}" for name, value in telling.rows(take, verdict, a4)]
+    lines.append("")
+    return "\n".join([*lines, *file_lines(document)])

@@ -1,1 +1,0 @@
-"""Pictures of takes and tables; the only home of matplotlib."""

@@ -1,0 +1,1 @@
+"""What can be asked for, frozen and checked: horn, player, voice, passage, and their files."""

@@ -1,0 +1,1 @@
+"""Passages as Standard MIDI Files, out and in."""

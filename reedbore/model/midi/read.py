@@ -1,0 +1,231 @@
+"""Reading a passage from a Standard MIDI File, our own or another program's.
+
+In: the path of a file of type 0 or 1. Out: the passage, its title, and one sentence for everything
+in the file that is no part of a passage; `midi` says what stands for what.
+"""
+
+import io
+import struct
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple, TypeVar
+
+from mido import MidiFile, bpm2tempo, tempo2bpm
+
+from reedbore.errors import ModelError, NoteError
+from reedbore.model.line import Line, Note, write_line
+from reedbore.model.midi import write as midi
+from reedbore.model.midi.channel import HANDLED, Channel, Moment, text_of
+from reedbore.model.passage import (
+    DYNAMICS,
+    USUAL_METER,
+    Meter,
+    Passage,
+    Point,
+    dynamic_share,
+    write_breath,
+    write_depth,
+    write_meters,
+    write_tempo_changes,
+)
+from reedbore.model.units import QUANTITIES, from_si, to_si
+
+LARGEST_FILE = 1_000_000
+USUAL_TEMPO = 500_000  # [microseconds] a quarter note, where the file has none
+TEMPO = QUANTITIES["passage.tempo_bpm"]
+KNOWN = {
+    midi.FINGERED: HANDLED | {midi.BREATH, midi.BREATH + midi.FINE},
+    midi.SUNG: HANDLED | {midi.EXPRESSION, midi.EXPRESSION + midi.FINE},
+}
+
+T = TypeVar("T", Point, Meter)
+
+
+class Found(NamedTuple):
+    """What a MIDI file holds.
+
+    Attributes
+    ----------
+    passage : Passage
+        What can be played.
+    title : str
+        Name of the first track that has one, "" if none has.
+    said : tuple of str
+        What was left out, one sentence each, without full stop.
+    """
+
+    passage: Passage
+    title: str
+    said: tuple[str, ...]
+
+
+def read_midi(path: Path, held: str = "") -> Found:
+    """Read a passage from a Standard MIDI File.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    held : str, optional
+        The fingered note, held throughout, for a file that has none but a sung line.
+
+    Returns
+    -------
+    Found
+        Passage, title, and what was left out.
+
+    Raises
+    ------
+    NoteError
+        If the file cannot be read, is broken, counts no beats, or has no fingered notes; the text
+        says where.
+    """
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise NoteError(f"{path} is larger than {LARGEST_FILE // 1000000} MB: no passage")
+        data = path.read_bytes()
+    except OSError as error:
+        raise NoteError(f"{path} cannot be read: {error.strerror}") from None
+    try:
+        return _passage(data, held)
+    except (NoteError, ModelError) as error:
+        first = str(error).splitlines()[0]
+        raise NoteError(f"{path.name}: {first}") from None
+
+
+def _passage(data: bytes, held: str) -> Found:
+    ticks, tracks = _tracks(data)
+    moments, ends = _moments(tracks)
+    fingered, sung = (Channel(number, moments) for number in (midi.FINGERED, midi.SUNG))
+    below, above = fingered.line(ticks, ends), sung.line(ticks, ends)
+    if not below.notes and above.notes and held:
+        below = Line((Note(held, above.bounds[-1]),))
+    if not below.notes:
+        raise NoteError("channel 1 has no notes; it is the fingered line")
+    breath = fingered.curve(midi.BREATH, ticks, [dynamic_share(name) for name in DYNAMICS])
+    depth = sung.curve(midi.EXPRESSION, ticks, most=midi.FULL_DEPTH)
+    tempo, *changes = _tempi(moments, ticks)
+    plain = {
+        "tempo_bpm": from_si(TEMPO, tempo.value),
+        "tempo_changes": write_tempo_changes(changes),
+        "meter": _meter(moments, ticks),
+        "fingered": write_line(below),
+        "sung": write_line(above),
+        "depth": write_depth(depth),
+    }
+    if breath:
+        plain["breath"] = write_breath(breath)
+    said = [*fingered.said, *sung.said, *_left_out(moments)]
+    return Found(Passage.from_plain(plain), _title(moments), tuple(said))
+
+
+def _tempi(moments: Sequence[Moment], ticks: int) -> list[Point]:
+    """List the tempi [Hz], each from a beat on, the first at 0."""
+    found = {0: USUAL_TEMPO}
+    for tick, _, message in _of(moments, "set_tempo"):
+        found[tick] = message.tempo
+    return _changes(
+        [Point(tick / ticks, to_si(TEMPO, _bpm(tempo))) for tick, tempo in found.items()]
+    )
+
+
+def _bpm(tempo: int) -> float:
+    """Take the shortest number of beats in a minute that MIDI would write so."""
+    if tempo == 0:
+        raise NoteError("it has a tempo of 0 microseconds a beat")
+    exact = tempo2bpm(tempo)
+    rounded = (round(exact, digits) for digits in range(9))
+    return next((bpm for bpm in rounded if bpm > 0.0 and bpm2tempo(bpm) == tempo), exact)
+
+
+def _changes(points: Sequence[T]) -> list[T]:
+    """Leave out what only repeats."""
+    return [
+        point
+        for place, point in enumerate(points)
+        if place == 0 or point[1:] != points[place - 1][1:]
+    ]
+
+
+def _meter(moments: Sequence[Moment], ticks: int) -> str:
+    found = {0: USUAL_METER}
+    for tick, _, message in _of(moments, "time_signature"):
+        found[tick] = (message.numerator, message.denominator)
+    return write_meters(_changes([Meter(tick / ticks, *meter) for tick, meter in found.items()]))
+
+
+def _title(moments: Sequence[Moment]) -> str:
+    return text_of(next((moment.message.name for moment in _of(moments, "track_name")), ""))
+
+
+def _left_out(moments: Sequence[Moment]) -> Iterator[str]:
+    """Say which channels and controllers are no part of a passage."""
+    channels = {moment.message.channel for moment in _of(moments, "note_on")}
+    others = sorted(channels - {midi.FINGERED, midi.SUNG})
+    if others:
+        listed = ", ".join(str(channel + 1) for channel in others)
+        yield f"notes on channel {listed} are left out; 1 is the fingered line and 2 the sung one"
+    for channel, known in KNOWN.items():
+        there = {
+            moment.message.control
+            for moment in _of(moments, "control_change")
+            if moment.message.channel == channel
+        }
+        if there - known:
+            listed = ", ".join(map(str, sorted(there - known)))
+            yield f"controller {listed} on channel {channel + 1} is left out"
+
+
+def _tracks(data: bytes) -> tuple[int, list[bytes]]:
+    """Part a file into ticks per beat and the contents of its tracks; other chunks are skipped."""
+    if data[:4] != b"MThd" or len(data) < 14:
+        raise NoteError("this is no MIDI file: it does not begin with a MIDI header (byte 0)")
+    size, kind, count, ticks = struct.unpack(">LHHh", data[4:14])
+    if kind > 1:
+        raise NoteError(f"it is a MIDI file of type {kind}; types 0 and 1 can be read (byte 9)")
+    if ticks <= 0:
+        raise NoteError("it counts time in film frames, not in beats (byte 12)")
+    tracks: list[bytes] = []
+    place = 8 + size
+    while place + 8 <= len(data) and len(tracks) < count:
+        name, size = struct.unpack(">4sL", data[place : place + 8])
+        held = data[place + 8 : place + 8 + size]
+        if len(held) < size:
+            raise NoteError(f"it ends inside a track: {len(held)} of {size} bytes (byte {place})")
+        if name == b"MTrk":
+            tracks.append(held)
+        place += 8 + size
+    if len(tracks) < count:
+        raise NoteError(f"it has {len(tracks)} of the {count} tracks that it names (byte 10)")
+    return ticks, tracks
+
+
+def _messages(track: bytes, number: int) -> Sequence[Any]:
+    """Let mido read one track, as a file of its own so that a mistake has its place."""
+    header = b"MThd" + struct.pack(">LHHH", 6, 0, 1, midi.TICKS)
+    held = io.BytesIO(header + b"MTrk" + struct.pack(">L", len(track)) + track)
+    try:
+        return list(MidiFile(file=held, charset="latin-1").tracks[0])
+    except Exception as error:  # mido lets through whatever broken bytes lead to
+        byte = held.tell() - len(header) - 8
+        what = str(error) if isinstance(error, OSError | ValueError) else ""
+        reason = what or "an event is cut off or has wrong data"
+        raise NoteError(f"track {number} is broken near its byte {byte}: {reason}") from None
+
+
+def _moments(tracks: Sequence[bytes]) -> tuple[list[Moment], list[int]]:
+    """Merge tracks by time; also at which tick each of them ends."""
+    moments, ends = [], []
+    for number, track in enumerate(tracks):
+        now = 0
+        for message in _messages(track, number + 1):
+            now += message.time
+            if message.type == "end_of_track":
+                break
+            moments.append(Moment(now, number, message))
+        ends.append(now)
+    return sorted(moments, key=lambda moment: moment.tick), ends
+
+
+def _of(moments: Sequence[Moment], kind: str) -> Iterator[Moment]:
+    return (moment for moment in moments if moment.message.type == kind)

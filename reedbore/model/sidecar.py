@@ -1,0 +1,310 @@
+"""The sidecar: a JSON file beside the sound that makes the same take or passage again.
+
+It holds the setup under the keys and in the units that users write, how long the take lasts, what
+was asked for, what made it, how it was levelled, and the verdict; of a passage its lines, the setup
+of each fingered note and what became of all notes. With the same versions on the same kind of
+machine the sound comes out the same to the last bit.
+"""
+
+import hashlib
+import json
+import platform
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from importlib import metadata
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from reedbore import __version__
+from reedbore.errors import ModelError, ReedboreError
+from reedbore.files import write_whole
+from reedbore.model.passage import Passage
+from reedbore.model.setup import Setup
+from reedbore.notes import A4_HZ
+
+KEYS = ("setup", "seconds", "request", "versions", "sound", "verdict")
+PASSAGE_KEYS = ("passage", "setups", "a4_hz", "request", "versions", "sound", "notes")
+LISTS = {"setups", "notes"}
+NUMBERS = {"seconds", "a4_hz"}
+LARGEST_FILE = 10_000_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sidecar:
+    """What a sidecar holds.
+
+    Attributes
+    ----------
+    setup : Setup
+        What was rendered.
+    seconds : float
+        How long. [s]
+    request : mapping
+        What was asked for, as typed: horn, fingered, sung and so on.
+    sound : mapping
+        How it was levelled: full scale [Pa] and gain [dB], for each file.
+    verdict : mapping
+        What was measured.
+    versions : mapping
+        Of reedbore and of what it stands on.
+    recording : str or None
+        Fingerprint (SHA-256) of the recorded voice, where there is one.
+    """
+
+    setup: Setup
+    seconds: float
+    request: Mapping[str, Any]
+    sound: Mapping[str, Any]
+    verdict: Mapping[str, Any]
+    versions: Mapping[str, str]
+    recording: str | None = None
+
+
+class FingeredSetup(NamedTuple):
+    """A fingered note of a passage, as written there, and the setup that plays it."""
+
+    pitch: str
+    fingering: str
+    setup: Setup
+
+
+@dataclass(frozen=True, kw_only=True)
+class PassageSidecar:
+    """What the sidecar of a passage holds.
+
+    Attributes
+    ----------
+    passage : Passage
+        What was fingered and sung.
+    setups : tuple of FingeredSetup
+        One for each fingered note, at least one.
+    a4 : float
+        Frequency of A4. [Hz]
+    notes : sequence of mapping
+        What was measured, note by note.
+    request, sound, versions, recording
+        As for `Sidecar`.
+    """
+
+    passage: Passage
+    setups: tuple[FingeredSetup, ...]
+    a4: float = A4_HZ
+    request: Mapping[str, Any]
+    sound: Mapping[str, Any]
+    versions: Mapping[str, str]
+    notes: Sequence[Mapping[str, Any]] = field(default_factory=list)
+    recording: str | None = None
+
+    @property
+    def setup(self) -> Setup:
+        """One of the setups; the voice is the same in all of them."""
+        return self.setups[0].setup
+
+
+def versions() -> dict[str, str]:
+    """List the versions that the last bits of a sound depend on."""
+    found = {name: metadata.version(name) for name in ("numpy", "numba")}
+    return {"reedbore": __version__, **found, "python": platform.python_version()}
+
+
+def fingerprint(setup: Setup) -> str | None:
+    """Fingerprint of the recorded voice of a setup.
+
+    Parameters
+    ----------
+    setup : Setup
+        What is rendered.
+
+    Returns
+    -------
+    str or None
+        SHA-256 of the file; None if the voice is not a recording.
+
+    Raises
+    ------
+    ReedboreError
+        If the recording cannot be read.
+    """
+    if setup.voice.source != "recording" or setup.voice.file is None:
+        return None
+    try:
+        return hashlib.sha256(setup.voice.file.read_bytes()).hexdigest()
+    except OSError as error:
+        raise ReedboreError(
+            f"{setup.voice.file} cannot be read ({(error.strerror or str(error)).lower()}); "
+            "the recorded voice was expected there"
+        ) from error
+
+
+def document(sidecar: Sidecar | PassageSidecar) -> dict[str, Any]:
+    """Set a sidecar out as plain values, fit for JSON.
+
+    Parameters
+    ----------
+    sidecar : Sidecar or PassageSidecar
+        The sidecar.
+
+    Returns
+    -------
+    dict
+        With the keys of `KEYS` or `PASSAGE_KEYS`, and `recording_sha256` for a recorded voice.
+    """
+    if isinstance(sidecar, Sidecar):
+        plain = {name: getattr(sidecar, name) for name in KEYS}
+        plain["setup"] = sidecar.setup.to_plain()
+    else:
+        special = {"a4_hz": sidecar.a4, "passage": sidecar.passage.to_plain()}
+        plain = {
+            name: special[name] if name in special else getattr(sidecar, name)
+            for name in PASSAGE_KEYS
+        }
+        plain["setups"] = [
+            {**note._asdict(), "setup": note.setup.to_plain()} for note in sidecar.setups
+        ]
+    if sidecar.recording is not None:
+        plain["recording_sha256"] = sidecar.recording
+    return plain
+
+
+def write(path: Path, sidecar: Sidecar | PassageSidecar) -> None:
+    """Write a sidecar; it appears under its name only when it is whole.
+
+    Parameters
+    ----------
+    path : Path
+        Where to.
+    sidecar : Sidecar or PassageSidecar
+        What.
+
+    Raises
+    ------
+    ReedboreError
+        If the folder cannot be written to.
+    """
+    text = json.dumps(document(sidecar), ensure_ascii=False, allow_nan=False, indent=2)
+    write_whole(path, f"{text}\n".encode())
+
+
+def read(path: Path) -> Sidecar | PassageSidecar:
+    """Read what `write` wrote; setups and passage come back bit for bit.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    Sidecar or PassageSidecar
+        What it holds.
+
+    Raises
+    ------
+    ReedboreError
+        If the file cannot be read or is no sidecar.
+    ModelError
+        If a setting in it is not allowed; one line for each.
+    """
+    return from_document(_plain(path), path)
+
+
+def from_document(plain: Mapping[str, Any], path: Path | str) -> Sidecar | PassageSidecar:
+    """Take up what `document` set out; as `read`, the path or a name being for errors."""
+    of_passage = "passage" in plain
+    _check(plain, path, PASSAGE_KEYS if of_passage else KEYS)
+    recording = plain.get("recording_sha256")
+    try:
+        if of_passage:
+            return _passage_sidecar(plain, recording, path)
+        setup = Setup.from_plain(plain["setup"])
+    except ModelError as error:
+        lines = str(error).splitlines()
+        raise ModelError("\n".join(f"{path}: {line}" for line in lines)) from error
+    rest = {key: plain[key] for key in KEYS[2:]}
+    return Sidecar(setup=setup, seconds=float(plain["seconds"]), recording=recording, **rest)
+
+
+def _check(plain: Mapping[str, Any], path: Path | str, keys: Sequence[str]) -> None:
+    """Refuse a sidecar that is not whole."""
+    missing = [key for key in keys if key not in plain]
+    if missing:
+        raise ReedboreError(f"{path} is no sidecar of a take: {', '.join(missing)} missing")
+    for key in keys:
+        value = plain[key]
+        if key in NUMBERS:
+            if not isinstance(value, int | float) or isinstance(value, bool):
+                raise ReedboreError(f"{path}: {key} is {value!r}; a number is needed")
+        elif key in LISTS:
+            if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+                raise ReedboreError(
+                    f"{path} is no sidecar of a take: {key} must be a list of notes"
+                )
+        elif not isinstance(value, dict):
+            raise ReedboreError(f"{path} is no sidecar of a take: {key} must hold named values")
+
+
+def _passage_sidecar(
+    plain: Mapping[str, Any], recording: str | None, path: Path | str
+) -> PassageSidecar:
+    setups = []
+    for number, one in enumerate(plain["setups"], 1):
+        pitch, fingering, setup = (one.get(key) for key in FingeredSetup._fields)
+        if not (isinstance(pitch, str) and isinstance(fingering, str) and isinstance(setup, dict)):
+            raise ReedboreError(
+                f"{path} is no sidecar of a passage: note {number} of setups needs pitch, "
+                "fingering and setup"
+            )
+        setups.append(FingeredSetup(pitch, fingering, Setup.from_plain(setup)))
+    passage = Passage.from_plain(plain["passage"])
+    there = {(note.pitch, note.fingering) for note in setups}
+    for note in passage.fingered_line.notes:
+        if note.pitch and (note.pitch, note.fingering) not in there:
+            raise ReedboreError(f"{path} is no sidecar of a passage: {note.pitch} has no setup")
+    return PassageSidecar(
+        passage=passage,
+        setups=tuple(setups),
+        a4=float(plain["a4_hz"]),
+        recording=recording,
+        **{key: plain[key] for key in ("request", "versions", "sound", "notes")},
+    )
+
+
+def differences(sidecar: Sidecar | PassageSidecar) -> list[str]:
+    """Say what may keep a take made again from being the same to the last bit.
+
+    Parameters
+    ----------
+    sidecar : Sidecar or PassageSidecar
+        What was read.
+
+    Returns
+    -------
+    list of str
+        One sentence for each difference, without full stop.
+    """
+    here = versions()
+    told = [
+        f"made with {name} {sidecar.versions.get(name, 'unknown')}, here is {version}: "
+        "the last digits may differ"
+        for name, version in here.items()
+        if sidecar.versions.get(name) != version
+    ]
+    if fingerprint(sidecar.setup) != sidecar.recording:
+        told.append(f"{sidecar.setup.voice.file} is no longer the recording that was used")
+    return told
+
+
+def _plain(path: Path) -> dict[str, Any]:
+    """Read a JSON file that holds one object."""
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise ReedboreError(f"{path} is larger than {LARGEST_FILE // 1000} kB: no sidecar")
+        plain = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise ReedboreError(f"{path} cannot be read ({reason})") from error
+    except (ValueError, RecursionError) as error:
+        raise ReedboreError(f"{path} cannot be read as JSON, so it is no sidecar") from error
+    if not isinstance(plain, dict):
+        raise ReedboreError(f"{path} is no sidecar of a take: it must hold named values")
+    return plain

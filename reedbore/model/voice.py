@@ -1,0 +1,88 @@
+"""The player's voice, and the mouth and throat that it sounds in: its numbers as they are set."""
+
+from pathlib import Path
+from typing import Literal, Self
+
+from pydantic import model_validator
+
+from reedbore.model.settings import Part, mistake
+from reedbore.model.units import QUANTITIES, settle
+
+COMPUTED = "with voice.drive=flow the depth comes out of the flow"
+
+
+class Voice(Part):
+    """The sung part of the pressure in the mouth.
+
+    What makes a voice human, from `vowel` on, is for made voices: a recording brings its own. A
+    `vowel` is a shape of the tongue, for the lips are round a mouthpiece. `vibrato` is its rate
+    [Hz], `scoop` the time that it takes [s].
+
+    As a source of pressure the voice has the depth that is set; as a source of flow its `flow`,
+    times `effort`, passes the tract, and the depth comes out of it (`kernel.mouth.depth`). A
+    recording has been through a mouth already: it is a pressure of the depth that is set, whatever
+    `drive` says.
+    """
+
+    section = "voice"
+    source: Literal["pulse", "sine", "recording", "off"] = "pulse"
+    frequency: float = 220.0
+    depth: float = 0.1
+    drive: Literal["pressure", "flow"] = "pressure"
+    flow: float = settle(QUANTITIES["voice.flow_ml_per_s"], 1e-4)
+    effort: float = 1.0
+    rd: float = 1.0
+    fade: float = settle(QUANTITIES["voice.fade_ms"], 0.2)
+    file: Path | None = None
+    vowel: Literal["none", "neutral", "a", "i", "u"] = "none"
+    jitter: float = 0.0
+    shimmer_db: float = 0.0
+    vibrato: float = 5.5
+    vibrato_cents: float = 0.0
+    vibrato_after: float = 0.0
+    scoop: float = settle(QUANTITIES["voice.scoop_ms"], 0.15)
+    scoop_cents: float = 0.0
+    wander_cents: float = 0.0
+    noise: float = 0.0
+    false_folds: int = 1
+    seed: int = 0
+
+    @property
+    def flows(self) -> bool:
+        """Whether it is a source of flow, whose depth comes out of the flow and is not set."""
+        return self.drive == "flow" and self.source in {"pulse", "sine"}
+
+    @property
+    def unsteady(self) -> list[str]:
+        """Settings that make each period differ from the one before, as users write them."""
+        made = self.source in {"pulse", "sine"}
+        names = ("jitter", "shimmer_db", "vibrato_cents", "wander_cents", "noise")
+        return [f"voice.{name}" for name in names if made and getattr(self, name) > 0.0]
+
+    @property
+    def uneven(self) -> list[str]:
+        """Those, and what keeps it from being one period of its note over and over again."""
+        made = self.source in {"pulse", "sine"}
+        gliding = ["voice.scoop_cents"] if made and self.scoop_cents > 0.0 else []
+        return self.unsteady + gliding + ["voice.false_folds"] * (made and self.false_folds > 1)
+
+    @model_validator(mode="after")
+    def _check_file(self) -> Self:
+        if self.source == "recording" and self.file is None:
+            raise mistake("is missing; voice.source is 'recording'", "file")
+        return self
+
+
+class Tract(Part):
+    """The air upstream of the reed: mouth and throat of the player.
+
+    Uncoupled, the reed does not act back on the pressure in the mouth. Coupled, mouth and bore
+    stand in series at the reed. `volume` is the air in mouth and throat together: a tongue shape
+    (`voice.vowel`) takes its share of it, the rest lies before the reed. `folds` is how much of a
+    wave the vocal folds send back.
+    """
+
+    section = "tract"
+    coupling: Literal["off", "on"] = "off"
+    volume: float = settle(QUANTITIES["tract.volume_ml"], 1e-4)
+    folds: float = 0.8

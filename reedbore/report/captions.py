@@ -1,0 +1,400 @@
+"""What happens in the horn right now, said in words; and when the voice's push meets the reed.
+
+In: a take and the air in its bore (`along`). Out: captions, derived from the signals alone: the
+pressure in mouth and mouthpiece, the opening of the reed, the flow out of the open end.
+
+One period as its pressure shows it: it rises at the reed, and the rise leaves; the flow at the open
+end turns outward when it arrives there; the wave comes back upside down, the pressure at the reed
+falls. In a bore that hardly widens the low pressure makes the same way once more, and comes back
+as a rise: two round trips a period. In a cone it turns at the narrow end: one round trip.
+"""
+
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.measures import pitch
+from reedbore.model.setup import Setup
+from reedbore.notes import choose_ratio
+from reedbore.simulate import mouth
+from reedbore.simulate.bore_pressure import Along, outline
+from reedbore.simulate.take import Take
+
+Samples = NDArray[np.float64]
+
+SHUT = 0.1
+"""A reed that is less open than this share of its opening at rest is shut."""
+
+MOSTLY, HALF = 0.9, 0.5
+"""A reed that shuts stays so for these shares of the time to its opening, and to the next rise."""
+
+STILL, FOLLOWS = 0.005, 0.3
+"""Swings of the pressure in the mouthpiece, as shares of that in the mouth: below the first nothing
+sounds; below the second, and sung, the reed only follows the voice."""
+
+SURE = 0.1
+"""A swing has turned when it has passed its middle by this share of its height."""
+
+AROUND_S = 0.08
+"""So much before and after the shown stretch is looked at. [s]"""
+
+WIDENS = 1.2
+"""Half-way down a cone is so many times as wide as at the reed, or more."""
+
+RATIO_CENTS, LARGEST = 20.0, 8
+"""A pair is a ratio p/q if it lies so near, with p and q up to the second."""
+
+STANDS = 0.1
+"""A meeting that moves by fewer played periods than this in a second stands. [s⁻¹]"""
+
+HOLD = 0.12
+"""So much of a played period the caption of a push stays."""
+
+KINDS = (
+    *("still", "closed", "follows", "starts"),
+    *("opens", "turns", "returns", "shut", "narrow", "turns-low", "rise-returns", "push"),
+)
+"""Of captions: of a horn that does not sound, or not yet; of one that does, as a period goes."""
+
+_SAYS = {
+    "still": "The reed stands open and the breath streams through: nothing sounds",
+    "closed": "The breath presses the reed shut: nothing sounds",
+    "follows": "The voice alone shakes the air: the reed only follows",
+    "starts": "The breath comes, and the sound builds up",
+    "opens": "The reed opens: a puff of breath enters, and a rise in pressure leaves down the bore",
+    "turns": "The rise reaches the open end: air streams out, and the wave comes back upside down",
+    "returns": "The low pressure comes back and pulls the reed shut",
+    "narrow": "The reed stands at its narrowest: little breath gets in",
+    "turns-low": "The low pressure reaches the open end and comes back upside down, as a rise",
+    "rise-returns": "The rise comes back and pushes the reed open",
+}
+_SHUT_IN = {
+    False: "The reed is shut: the breath waits outside, the low pressure runs down the bore again",
+    True: "The reed is shut: the breath waits outside, the wave turns round at the narrow end",
+}
+_NARROWS = "The low pressure comes back and pulls the reed nearly shut"
+
+
+_LOW = "shut", "narrow", "turns-low", "rise-returns"
+_Said = tuple[float, str, str]
+
+
+class Caption(NamedTuple):
+    """What happens from a frame on, until the next caption."""
+
+    first_frame: int
+    kind: str
+    """One of `KINDS`."""
+    text: str
+
+
+class Meetings(NamedTuple):
+    """When the voice pushes, when the reed opens, and which pushes meet it at the same moment."""
+
+    sung: Samples
+    """Peaks of the sung pressure. [s]"""
+    openings: Samples
+    """When the reed opens. [s]"""
+    meets: Samples
+    """Every p-th of the sung peaks, those nearest to the middle of an open reed. [s]"""
+    ratio: tuple[int, int] | None
+    """(p, q), sung/played, as counted; None if no small numbers are near."""
+    drift: float
+    """By how many played periods the meeting moves in a second; 0 stands still. [s⁻¹]"""
+    stands: bool
+    """Whether it moves by less than `STANDS`; whether the pair is locked, only `verdict` says."""
+
+
+class _Period(NamedTuple):
+    """One period at the reed; all in seconds since the take began."""
+
+    rise: float
+    fall: float
+    next_rise: float
+    opens: float
+    """When the reed that was shut is no longer, or the rise."""
+    shuts: float | None
+    """When the reed is shut after the fall; None if it never is."""
+
+
+def captions(take: Take, along: Along) -> tuple[Caption, ...]:
+    """Say what happens during a stretch.
+
+    Parameters
+    ----------
+    take : Take
+        What was rendered.
+    along : Along
+        The air in its bore during the stretch.
+
+    Returns
+    -------
+    tuple of Caption
+        By their first frames, of which the first is 0.
+    """
+    quiet = _quiet(take, along)
+    if quiet:
+        return (Caption(0, quiet, _SAYS[quiet]),)
+    cone = widens(take.setup)
+    found = [(-np.inf, "starts", _SAYS["starts"])]
+    periods = _periods(take, along)
+    rises = _arrivals(along, [period.rise for period in periods], outward=True)
+    falls = _arrivals(along, [period.fall for period in periods], outward=False)
+    for period in periods:
+        found += _said(period, rises, falls, cone)
+    found = sorted(found, key=lambda item: item[0])
+    if periods:
+        found = _with_pushes(
+            found, _pushes(take, along), HOLD * (periods[0].next_rise - periods[0].rise)
+        )
+    return _on_frames(found, along)
+
+
+def widens(setup: Setup) -> bool:
+    """Tell whether the bore is a cone in the main."""
+    places, radii = np.array(outline(setup).profile).T
+    return bool(np.interp(0.5 * places[-1], places, radii) > WIDENS * radii[0])
+
+
+def meetings(take: Take, begin: float | None = None, seconds: float | None = None) -> Meetings:
+    """Find which of the voice's pushes meet the reed at the same moment of its swing.
+
+    Parameters
+    ----------
+    take : Take
+        What was rendered.
+    begin, seconds : float, optional
+        Of the stretch that is looked at, as far as it lies in the take; by default its later
+        half. [s]
+
+    Returns
+    -------
+    Meetings
+        Empty where there is nothing: nobody sings, or the reed does not swing.
+    """
+    rate = take.setup.time.rate
+    begin = 0.5 * take.seconds if begin is None else max(begin, 0.0)
+    end = take.seconds if seconds is None else begin + seconds
+    part = slice(round(begin * rate), round(end * rate))
+    begin = part.start / rate
+    sung = begin + _peaks(take.sung[part], rate) / rate
+    opening = take.traces.opening[part]
+    ups, downs = _swings(opening)
+    downs = downs[downs > ups[0]] if ups.size else downs
+    opens, closes = begin + ups / rate, begin + downs / rate
+    if not opening.size or np.ptp(opening) < SHUT * take.setup.reed.held().opening:
+        opens = opens[:0]
+    if min(sung.size, opens.size) < 3:
+        return Meetings(sung, opens, sung[:0], None, 0.0, False)
+    period = _mean_step(opens)
+    ratio = choose_ratio(period / _mean_step(sung), RATIO_CENTS, LARGEST)
+    if ratio is None:
+        return Meetings(sung, opens, sung[:0], None, 0.0, False)
+    count = min(opens.size, closes.size)
+    middles = 0.5 * (opens[:count] + closes[:count])
+    late = [_after(sung[first :: ratio[0]], middles) / period for first in range(ratio[0])]
+    near = [abs(np.angle(np.exp(2j * np.pi * each).mean())) if each.size else 4.0 for each in late]
+    best = int(np.argmin(near))
+    meets = sung[best :: ratio[0]]
+    course = np.unwrap(late[best], period=1.0)
+    drift = float(np.polyfit(meets - meets[0], course, 1)[0]) if meets.size > 2 else 0.0
+    return Meetings(sung, opens, meets, ratio, drift, meets.size > 2 and abs(drift) < STANDS)
+
+
+def _quiet(take: Take, along: Along) -> str | None:
+    """Name why nothing sounds, if so; a stretch may be shorter than a period."""
+    around = round(0.5 * AROUND_S * take.setup.time.rate)
+    part = slice(max(int(along.steps[0]) - around, 0), int(along.steps[-1]) + around + 1)
+    traces = take.traces
+    swing, blown = float(np.ptp(traces.pressure[part])), float(np.abs(take.mouth[part]).mean())
+    sung = bool(np.any(take.sung[part])) and mouth.depth(take.setup) > 0.0
+    if swing >= (FOLLOWS if sung else STILL) * blown and swing > 0.0:
+        return None
+    if traces.opening[part].max() < SHUT * take.setup.reed.held().opening:
+        return "closed"
+    return "follows" if swing >= STILL * blown and swing > 0.0 else "still"
+
+
+def _swings(trace: Samples) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return where a trace that swings passes its middle, upwards and downwards."""
+    low, high = float(np.min(trace, initial=np.inf)), float(np.max(trace, initial=-np.inf))
+    middle, sure = 0.5 * (low + high), SURE * (high - low)
+    side = np.where(trace > middle + sure, 1, np.where(trace < middle - sure, -1, 0))
+    known = np.flatnonzero(side)
+    turned = known[1:][np.diff(side[known]) != 0]
+    crossed = np.flatnonzero(np.diff(trace > middle)) + 1
+    # The last crossing before it was sure.
+    at = crossed[np.searchsorted(crossed, turned, side="right") - 1] if turned.size else turned
+    up = side[turned] > 0
+    return at[up], at[~up]
+
+
+def _periods(take: Take, along: Along) -> list[_Period]:
+    """Return the periods at the reed around a stretch."""
+    rate = take.setup.time.rate
+    around = round(AROUND_S * rate)
+    first = max(int(along.steps[0]) - around, 0)
+    part = slice(first, int(along.steps[-1]) + around)
+    shut = np.flatnonzero(take.traces.opening[part] < SHUT * take.setup.reed.held().opening)
+    rises, falls = _swings(take.traces.pressure[part])
+    cycles = []
+    for rise, later in pairwise(rises):
+        fall = falls[(falls > rise) & (falls < later)]
+        if fall.size:
+            cycles.append((rise, fall[0], later))
+    middles = [0, *((rise + fall) // 2 for rise, fall, _ in cycles), part.stop]
+    runs = [
+        _run(shut[(shut >= one) & (shut < other)], rises, one) for one, other in pairwise(middles)
+    ]
+    found = []
+    for (rise, fall, later), (before, after) in zip(cycles, pairwise(runs), strict=True):
+        opens = rise if before is None else before[1]
+        at = [float(first + step) / rate for step in (rise, fall, later, opens)]
+        shuts = None if after is None else float(first + after[0]) / rate
+        found.append(_Period(at[0], at[1], at[2], at[3], shuts))
+    return found
+
+
+def _run(shut: NDArray[np.int64], rises: NDArray[np.int64], after: int) -> tuple[int, int] | None:
+    """Return when the reed shuts and opens again, out of the steps at which it is shut.
+
+    None if it is not, or opens in between, as a strong voice makes it, long before the next rise.
+    """
+    if not shut.size:
+        return None
+    begin, end = int(shut[0]), int(shut[-1]) + 1
+    later = rises[rises > after]
+    rise = int(later[0]) if later.size else end
+    stays = shut.size > max(MOSTLY * (end - begin), HALF * (rise - begin))
+    return (begin, end) if stays else None
+
+
+def _arrivals(along: Along, left: list[float], outward: bool) -> Samples:
+    """Return when waves reach the open end, outward flow first for a rise, inward for a fall.
+
+    The flow there tells; beside the stretch, where it is not known, a wave that left the reed takes
+    as long as it does inside.
+    """
+    seen = along.times[_swings(along.outflow)[0 if outward else 1]]
+    if not seen.size or not left:
+        return seen
+    leaving = np.array(left)
+    way = float(np.median([at - leaving[leaving < at].max() for at in seen if at > leaving[0]]))
+    guessed = leaving + way
+    beside = (guessed < along.times[0]) | (guessed > along.times[-1])
+    return np.sort(np.concatenate((seen, guessed[beside])))
+
+
+def _between(times: Samples, after: float, before: float) -> list[float]:
+    """Return the first time in between, if there is one."""
+    return times[(times > after) & (times < before)][:1].tolist()
+
+
+def _said(period: _Period, rises: Samples, falls: Samples, cone: bool) -> list[_Said]:
+    """Return the captions of one period, each with its time [s]."""
+    beats = period.shuts is not None
+    closes = period.fall if period.shuts is None else period.shuts
+    # In an upper register the rise needs longer than the reed stays open.
+    turned = _between(rises, period.rise, period.fall)
+    late = [] if turned else _between(rises, period.fall, period.next_rise)
+    back = 0.5 * ((turned or [period.rise])[0] + period.fall)
+    found = [
+        (period.opens, "opens", _SAYS["opens"]),
+        (back, "returns", _SAYS["returns"] if beats else _NARROWS),
+        (closes, *(("shut", _SHUT_IN[cone]) if beats else ("narrow", _SAYS["narrow"]))),
+    ]
+    # No wave turns before the reed is said to have sent it.
+    found += [(max(at, period.opens), "turns", _SAYS["turns"]) for at in turned + late]
+    if not cone:
+        low = _between(falls, period.fall, period.next_rise)
+        back = 0.5 * ((low or [period.fall])[0] + period.next_rise)
+        found += [(max(at, closes), "turns-low", _SAYS["turns-low"]) for at in low]
+        found.append((max(back, closes), "rise-returns", _SAYS["rise-returns"]))
+    return found
+
+
+def _pushes(take: Take, along: Along) -> list[_Said]:
+    """Return a caption for each push of the voice that meets the open reed."""
+    begin, end = float(along.times[0]), float(along.times[-1])
+    if not np.any(take.sung) or mouth.depth(take.setup) == 0.0:
+        return []
+    late = max(min(begin, take.seconds - 1.0), 0.0)
+    found = meetings(take, late, take.seconds - late)
+    if found.ratio is None:
+        return []
+    p, _ = found.ratio
+    each = "every push" if p == 1 else f"every {_ordinal(p)} push"
+    says = (
+        f"The voice adds its push while the reed stands open: {each} comes at this same moment"
+        if found.stands
+        else f"The voice adds its push while the reed stands open: {each} comes a little "
+        f"{'later' if found.drift > 0.0 else 'earlier'}"
+    )
+    rate, least = take.setup.time.rate, SHUT * take.setup.reed.held().opening
+    shown = found.meets[(found.meets >= begin) & (found.meets <= end)]
+    return [
+        (float(at), "push", says)
+        for at in shown
+        if take.traces.opening[min(round(at * rate), take.traces.opening.size - 1)] >= least
+    ]
+
+
+def _with_pushes(found: list[_Said], pushes: list[_Said], hold: float) -> list[_Said]:
+    """Put pushes between the other captions, which wait; a push so near to a shut reed is none."""
+    for push in pushes:
+        held = [item for item in found if 0.0 <= item[0] - push[0] < hold]
+        if any(kind in _LOW for _, kind, _ in held):
+            continue
+        rest = [item for item in found if item not in held]
+        waiting = [(push[0] + hold, kind, text) for _, kind, text in held[-1:]]
+        found = sorted([*rest, push, *waiting], key=lambda item: item[0])
+    return found
+
+
+def _on_frames(found: list[_Said], along: Along) -> tuple[Caption, ...]:
+    """Put captions on frames: each on the first one at or after its time; the later one counts."""
+    times = [max(time, float(along.times[0])) for time, _, _ in found]
+    frames = np.searchsorted(along.times, np.array(times) - 1e-9)
+    said: dict[int, tuple[str, str]] = {}
+    for frame, (_, kind, text) in zip(frames.tolist(), found, strict=True):
+        if frame < along.times.size:
+            said[frame] = kind, text
+    kept: list[Caption] = []
+    for frame in sorted(said):
+        kind, text = said[frame]
+        if not kept or kept[-1].kind != kind:
+            kept.append(Caption(frame, kind, text))
+    return tuple(kept)
+
+
+def _peaks(sung: Samples, rate: float) -> Samples:
+    """Return where a sung waveform peaks, once a period [steps]."""
+    thinned, slow = pitch.thin(sung, rate)
+    found = pitch.fundamental(thinned, slow) if np.any(sung) else None
+    if found is None:
+        return np.zeros(0)
+    period = rate / found.hz
+    at = int(np.argmax(sung[: round(period)]))
+    places = [at]
+    while at + 1.3 * period < sung.size:
+        first = at + round(0.7 * period)
+        at = first + int(np.argmax(sung[first : at + round(1.3 * period)]))
+        places.append(at)
+    return np.array(places, np.float64)
+
+
+def _mean_step(times: Samples) -> float:
+    return float(times[-1] - times[0]) / (times.size - 1)
+
+
+def _after(times: Samples, marks: Samples) -> Samples:
+    """Return how long after the nearest mark each time is [s]."""
+    right = np.clip(np.searchsorted(marks, times), 1, marks.size - 1)
+    left, other = times - marks[right - 1], times - marks[right]
+    return np.where(np.abs(left) < np.abs(other), left, other)
+
+
+def _ordinal(number: int) -> str:
+    return f"{number}{ {2: 'nd', 3: 'rd'}.get(number, 'th') }"

@@ -1,0 +1,338 @@
+"""The chart of a horn and a voice: every fingered note against every note that can be sung.
+
+In come ranges of notes, out comes a table of predictions as text, CSV or one printable page.
+Sung notes run down the page from high to low, fingered notes across it from low to high.
+Standard library only.
+"""
+
+import csv
+import html
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from string import Template
+from typing import Any
+
+from reedbore import notes
+from reedbore.errors import ReedboreError
+from reedbore.pairs import OUTCOMES, Prediction, document, predict_pair
+
+LEGEND = {
+    "third": "names the third note that comes out",
+    "uncertain": "a third note so low that its pitch is uncertain (20 to 30 Hz)",
+    "growl": "no pitch, the common period is too long (below 20 Hz): it only growls",
+    "fingered": "the fingered note comes out; the sung one is among its partials",
+    "sung": "the sung note comes out; the fingered one is among its partials",
+    "none": "no ratio within the tolerance: it only roughens the tone",
+}
+_MARKS = {"third": "{0}", "uncertain": "{0}?", "growl": "~", "fingered": "=", "sung": "^"}
+_TEXT_WIDTH, _LABEL_WIDTH = 80, 9
+# What an A4 sheet on its side leaves for the cells, once margins, title and legend are taken.
+_PAGE_MM = (266.0, 152.0)
+_ROW_MM = (4.4, 8.5)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chart:
+    """Predictions for a horn and a voice.
+
+    Attributes
+    ----------
+    horn, voice : str
+        Titles.
+    rows : tuple of tuple of Prediction
+        One row for each sung note, from high to low; in it one prediction for each fingered note,
+        from low to high.
+    """
+
+    horn: str
+    voice: str
+    rows: tuple[tuple[Prediction, ...], ...]
+
+
+def make_chart(
+    fingered_hz: Sequence[float],
+    sung_hz: Sequence[float],
+    *,
+    horn: str,
+    voice: str,
+    **settings: Any,
+) -> Chart:
+    """Predict every pair of fingered and sung notes.
+
+    Parameters
+    ----------
+    fingered_hz, sung_hz : sequence of float
+        Sounding frequencies, in any order. [Hz]
+    horn, voice : str
+        Titles.
+    **settings
+        `tolerance_cents`, `a4` and `transposition` as for `predict_pair`.
+
+    Returns
+    -------
+    Chart
+
+    Raises
+    ------
+    NoteError
+        If the tolerance or `a4` is outside its range.
+    """
+    rows = tuple(
+        tuple(predict_pair(fingered, sung, **settings) for fingered in sorted(fingered_hz))
+        for sung in sorted(sung_hz, reverse=True)
+    )
+    return Chart(horn=horn, voice=voice, rows=rows)
+
+
+def tempered_hz(low: str, high: str, a4: float = notes.A4_HZ) -> list[float]:
+    """Frequencies [Hz] of all tempered notes from one name up to another, both included."""
+    first, last = round(notes.parse_note(low)), round(notes.parse_note(high))
+    return [notes.midi_to_hz(midi, a4) for midi in range(first, last + 1)]
+
+
+def chart_document(chart: Chart) -> dict[str, Any]:
+    """Put a chart into plain values for JSON; what does not apply to a pair is None."""
+    first = chart.rows[0][0]
+    return {
+        "horn": chart.horn,
+        "voice": chart.voice,
+        "a4_hz": first.a4,
+        "tolerance_cents": first.tolerance_cents,
+        "pairs": [document(pair) for row in chart.rows for pair in row],
+    }
+
+
+def save(chart: Chart, path: Path) -> None:
+    """Write a chart as a table or a page, whichever the ending of the file name asks for.
+
+    Parameters
+    ----------
+    chart : Chart
+    path : Path
+        Ends in .csv or .html. The file appears whole or not at all.
+
+    Raises
+    ------
+    ReedboreError
+        If the ending is another, or the file cannot be written.
+    """
+    writers = {".csv": csv_text, ".html": page_text}
+    if path.suffix.lower() not in writers:
+        raise ReedboreError(f"cannot write {path}: a chart ends in .csv or .html")
+    text = writers[path.suffix.lower()](chart)
+    beside = path.with_name(path.name + ".part")
+    try:
+        beside.write_text(text, encoding="utf-8", newline="")
+        beside.replace(path)
+    except OSError as error:
+        raise ReedboreError(f"cannot write {path}: {error.strerror}") from error
+
+
+# --- text and CSV --------------------------------------------------------------------------------
+
+
+def chart_text(chart: Chart) -> str:
+    """Write a chart as panels of at most 80 columns, with a legend."""
+    cells = [[_text_cell(pair) for pair in row] for row in chart.rows]
+    width = 2 + max(len(cell) for row in cells for cell in row)
+    count = (_TEXT_WIDTH - _LABEL_WIDTH) // width
+    lines = [f"{chart.horn}, {chart.voice}", "across: fingered; down: sung (concert pitch)", ""]
+    for first in range(0, len(cells[0]), count):
+        lines += [*_panel(chart, cells, slice(first, first + count), width), ""]
+    lines += ["Each cell: ratio sung/fingered and what comes out"]
+    lines += [f"  {_legend_mark(key, 'Bb1') or '.':6}{words}" for key, words in LEGEND.items()]
+    return "\n".join(lines)
+
+
+def _panel(chart: Chart, cells: list[list[str]], part: slice, width: int) -> list[str]:
+    top = chart.rows[0][part]
+    lines = [" " * _LABEL_WIDTH + "".join(f"{_tempered(p, p.fingered_hz):{width}}" for p in top)]
+    if top[0].transposition:
+        names = "".join(f"{p.written(p.fingered_hz):{width}}" for p in top)
+        lines.insert(0, f"{'written':{_LABEL_WIDTH}}{names}")
+    for row, words in zip(chart.rows, cells, strict=True):
+        sung = _tempered(row[0], row[0].sung_hz)
+        lines.append(f"{sung:{_LABEL_WIDTH}}" + "".join(f"{word:{width}}" for word in words[part]))
+    return [line.rstrip() for line in lines]
+
+
+def _text_cell(pair: Prediction) -> str:
+    meeting = pair.meeting
+    if meeting is None:
+        return "."
+    mark = _MARKS[pair.outcome].format(_tempered(pair, meeting.resultant_hz))
+    return f"{meeting.ratio_text} {mark}"
+
+
+def _legend_mark(outcome: str, name: str) -> str:
+    return _MARKS.get(outcome, "").format(name)
+
+
+def _tempered(pair: Prediction, hz: float) -> str:
+    return notes.split_note(hz, pair.a4)[0]
+
+
+def csv_text(chart: Chart) -> str:
+    """Write a chart as comma-separated values, one line for each pair.
+
+    Parameters
+    ----------
+    chart : Chart
+
+    Returns
+    -------
+    str
+        The columns are the keys of `document`, except that p and q stand in columns of their own:
+        a spreadsheet would read 3/2 as a date.
+    """
+    table = io.StringIO()
+    writer: csv.DictWriter[str] | None = None
+    for row in chart.rows:
+        for pair in row:
+            record = document(pair)
+            del record["ratio"]
+            record["p"], record["q"] = pair.ratio or (None, None)
+            for key, value in record.items():
+                if isinstance(value, float):
+                    record[key] = round(value, 2 if key.endswith("cents") else 4)
+            if writer is None:
+                writer = csv.DictWriter(table, list(record), lineterminator="\n")
+                writer.writeheader()
+            writer.writerow(record)
+    return table.getvalue()
+
+
+# --- the printable page --------------------------------------------------------------------------
+
+
+def page_text(chart: Chart) -> str:
+    """Write a chart as one self-contained HTML page, made for an A4 sheet on its side."""
+    pair = chart.rows[0][0]
+    row_mm, letter_mm = _cell_size(len(chart.rows), len(chart.rows[0]))
+    return _PAGE.substitute(
+        title=html.escape(f"{chart.horn} × {chart.voice}"),
+        row=f"{row_mm:.2f}",
+        letter=f"{letter_mm:.2f}",
+        head=_page_head(chart),
+        body="\n".join(_page_row(row) for row in chart.rows),
+        legend="".join(
+            f'<li><i class="{key}">{_legend_mark(key, _pretty("Bb1"))}</i>{words}</li>'
+            for key, words in LEGEND.items()
+        ),
+        tolerance=f"{pair.tolerance_cents:g}",
+        a4=f"{pair.a4:g}",
+    )
+
+
+def _cell_size(rows: int, columns: int) -> tuple[float, float]:
+    """Height of a row and of its letters that let a chart fit one sheet, if it can. [mm]."""
+    low, high = _ROW_MM
+    height = min(max(_PAGE_MM[1] / rows, low), high)
+    return height, min(0.48 * height, 0.24 * _PAGE_MM[0] / columns)
+
+
+def _page_head(chart: Chart) -> str:
+    top = chart.rows[0]
+    concert = "".join(f"<th>{_pretty(_tempered(p, p.fingered_hz))}</th>" for p in top)
+    if not top[0].transposition:
+        return f"<tr><th>sung \\ fingered</th>{concert}</tr>"
+    written = "".join(f"<th>{_pretty(p.written(p.fingered_hz))}</th>" for p in top)
+    return f'<tr><th>written</th>{written}</tr>\n<tr class="small"><th>concert</th>{concert}</tr>'
+
+
+def _page_row(row: tuple[Prediction, ...]) -> str:
+    cells = "".join(_page_cell(pair) for pair in row)
+    return f"<tr><th>{_pretty(_tempered(row[0], row[0].sung_hz))}</th>{cells}</tr>"
+
+
+def _page_cell(pair: Prediction) -> str:
+    meeting = pair.meeting
+    if meeting is None:
+        return '<td class="none"></td>'
+    comes_out = _MARKS[pair.outcome].format(_pretty(_tempered(pair, meeting.resultant_hz)))
+    off = round(pair.sing_cents(meeting))
+    sing = f" {off:+d}".replace("-", "−") if off else ""
+    what = html.escape(OUTCOMES[pair.outcome])
+    return (
+        f'<td class="{pair.outcome}" title="{what}"><b>{comes_out}</b>'
+        f"<span>{meeting.ratio_text}{sing}</span></td>"
+    )
+
+
+def _pretty(name: str) -> str:
+    return name.replace("#", "♯").replace("b", "♭").replace("-", "−")
+
+
+_PAGE = Template("""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>$title</title>
+<link rel="icon" href="data:,">
+<style>
+:root { --mm: 1.5mm; --ink: #17302f; --water: #b9dcd6; --reed: #f0dca8; --rule: #b8c2bf; }
+@page { size: A4 landscape; margin: 8mm; }
+* { box-sizing: border-box; }
+body { margin: 0 auto; padding: 6mm; max-width: calc(282 * var(--mm)); color: var(--ink);
+  background: #fff; font-family: "DejaVu Sans", Verdana, sans-serif;
+  -webkit-print-color-adjust: exact; print-color-adjust: exact; }
+header { display: flex; justify-content: space-between; align-items: baseline; gap: 4mm;
+  border-bottom: 0.6mm solid var(--ink); padding-bottom: calc(1 * var(--mm)); }
+h1 { font-size: calc(5.2 * var(--mm)); margin: 0; }
+header p { font-size: calc(2.9 * var(--mm)); margin: 0; text-align: right; }
+main { overflow-x: auto; }
+table { border-collapse: collapse; width: 100%; table-layout: fixed;
+  margin: calc(1.5 * var(--mm)) 0; font-size: calc($letter * var(--mm)); }
+thead { display: table-header-group; }
+tr { break-inside: avoid; }
+th { font-weight: bold; text-align: center; padding: 0; }
+thead th { padding: calc(0.5 * var(--mm)) 0; }
+thead .small th { font-weight: normal; font-size: 85%; }
+tbody th, thead th:first-child { text-align: right; padding-right: calc(1.5 * var(--mm)); }
+tr > th:first-child { width: calc(15 * var(--mm)); }
+td { height: calc($row * var(--mm)); border: 0.2mm solid var(--rule); padding: 0;
+  text-align: center; line-height: 1.05; }
+td b, td span { display: block; white-space: nowrap; }
+td span { font-size: 80%; }
+.third { background: var(--water); }
+.uncertain { background: #e6f3f0; }
+.uncertain b { font-weight: normal; font-style: italic; }
+.fingered { background: var(--reed); }
+.sung { background: #f8f0da; }
+.growl { color: #51605d; }
+.growl b { font-weight: normal; }
+ul { display: grid; grid-template-columns: 1fr 1fr; gap: calc(0.5 * var(--mm)) calc(5 * var(--mm));
+  list-style: none; margin: 0; padding: 0; font-size: calc(2.6 * var(--mm)); }
+li i { display: inline-block; width: calc(8 * var(--mm)); height: calc(3.4 * var(--mm));
+  margin-right: calc(1.5 * var(--mm)); border: 0.2mm solid var(--rule); text-align: center;
+  font-style: normal; line-height: 1.25; vertical-align: bottom; }
+li i.third, li i.fingered { font-weight: bold; }
+li i.uncertain { font-style: italic; }
+footer { font-size: calc(2.6 * var(--mm)); margin-top: calc(1.5 * var(--mm)); line-height: 1.35; }
+@media print { :root { --mm: 1mm; } body { padding: 0; max-width: none; }
+  main { overflow: visible; } }
+</style>
+</head>
+<body>
+<header><h1>$title</h1>
+<p>What a sung note and a fingered note have in common<br>
+fingered notes across, sung notes (concert) down</p></header>
+<main><table>
+<thead>
+$head
+</thead>
+<tbody>
+$body
+</tbody>
+</table></main>
+<ul>$legend</ul>
+<footer>Small print in a cell: ratio sung/fingered, and how many cents above (+) or below (−) the
+tempered note to sing so that it is exact. Ratios within $tolerance cents, A4 = $a4 Hz. This is
+arithmetic; whether the horn locks on it is another question. Short bouts, then rest; stop at pain
+or hoarseness.</footer>
+</body>
+</html>
+""")

@@ -1,0 +1,1 @@
+"""Pictures: the only room that knows matplotlib."""

@@ -1,0 +1,1 @@
+"""The moving picture of a take: bore, reed and beats, slowed down."""

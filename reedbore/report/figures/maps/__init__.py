@@ -1,0 +1,1 @@
+"""The lock map, as a picture and as a page."""

@@ -1,0 +1,272 @@
+"""The picture of a passage: fingered, sung, played and resultant notes against time.
+
+In: a performance and what became of its notes. Out: a PNG, SVG or PDF file, read like a score from
+left to right: level of the sound, notes over a scale of semitones, a word for every note.
+"""
+
+import io
+import math
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch, Rectangle
+from matplotlib.ticker import MaxNLocator
+
+from reedbore import notes
+from reedbore.files import check_writable, picture_kind, write_whole
+from reedbore.model.passage import Passage
+from reedbore.report.figures import passage_data as passages_data
+from reedbore.report.figures import passage_notes as passages_notes
+from reedbore.report.figures.labels import Labels
+from reedbore.report.figures.passage_data import LEVEL_FLOOR_DB
+from reedbore.report.figures.passage_notes import HATCH_TIMES, HEARD, SUNG_POINTS
+from reedbore.report.figures.take import (
+    DOTS_PER_INCH,
+    FAINT,
+    HORN_BLUE,
+    INK,
+    PAPER,
+    TOGETHER,
+    VOICE_ORANGE,
+)
+from reedbore.report.looks import LOOKS
+from reedbore.simulate.take import SOUND_RATE
+
+if TYPE_CHECKING:
+    from reedbore.simulate.performance import Performance
+    from reedbore.verdict.passage import NoteVerdict
+
+SUFFIXES = ".png", ".svg", ".pdf"
+
+SIZE_INCHES = (14.0, 8.6)
+LEFT, RIGHT = 0.8, 0.75  # [inches], as the three that follow: their bottom and height
+LEVEL_PLACE, NOTES_PLACE, WORDS_PLACE = (6.75, 0.6), (2.15, 4.5), (1.5, 0.6)
+LETTERS_OF_TITLE, LETTERS_A_LINE = 100, 165
+WIDEST_WORD = 1.4  # of the width of a note
+LEGEND_FOOT, LEGEND_STEP = 0.41, 0.27  # [inches], as the two that follow
+HANDLE_INCHES, LETTER_INCHES = 0.7, 0.068
+TOO_SHORT = "too short to measure"
+
+
+def passage_picture(
+    performance: "Performance",
+    rows: Sequence["NoteVerdict"],
+    path: Path,
+    *,
+    title: str,
+    says: str = "",
+    a4: float = notes.A4_HZ,
+) -> None:
+    """Draw a passage and write it as PNG, SVG or PDF.
+
+    Parameters
+    ----------
+    performance : Performance
+        What was played and sung.
+    rows : sequence of NoteVerdict
+        What became of its notes.
+    path : Path
+        Where to; the file appears only when it is whole.
+    title : str
+        What was played.
+    says : str, optional
+        What became of it, in a sentence or two.
+    a4 : float, optional
+        Frequency of A4, for the names of notes. [Hz]
+
+    Raises
+    ------
+    ReedboreError
+        If the kind of file is unknown or it cannot be written.
+    """
+    kind = picture_kind(path, SUFFIXES)
+    check_writable(path)
+    buffer = io.BytesIO()
+    undated: dict[str, Any] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
+    # Letters stay letters, so that a picture can be searched and read aloud.
+    with rc_context({"svg.fonttype": "none", "svg.hashsalt": "reedbore", "pdf.fonttype": 42}):
+        figure = draw(performance, rows, title, says, a4)
+        figure.savefig(buffer, format=kind, facecolor=PAPER, metadata=undated.get(kind))
+    write_whole(path, buffer.getvalue())
+
+
+def draw(
+    performance: "Performance", rows: Sequence["NoteVerdict"], title: str, says: str, a4: float
+) -> Figure:
+    """Draw a passage; as `passage_picture`."""
+    figure = Figure(figsize=SIZE_INCHES, dpi=DOTS_PER_INCH, facecolor=PAPER)
+    FigureCanvasAgg(figure)
+    width, height = SIZE_INCHES
+    left = 0.2 / width
+    style: dict[str, Any] = {"color": INK, "va": "top", "parse_math": False}
+    short = textwrap.shorten(title, LETTERS_OF_TITLE, placeholder=" …")
+    figure.text(left, 1.0 - 0.15 / height, short, size=15, weight="bold", **style)
+    wrapped = textwrap.fill(says, LETTERS_A_LINE, max_lines=2, placeholder=" …")
+    figure.text(left, 1.0 - 0.48 / height, wrapped, size=10.5, **style)
+    end = max(performance.sound.size / SOUND_RATE, performance.score.passage.seconds, 0.1)
+    level, score, words = (
+        _panel(figure, place, end) for place in (LEVEL_PLACE, NOTES_PLACE, WORDS_PLACE)
+    )
+    bars = _draw_bars((level, score), performance.score.passage, end)
+    _draw_level(level, performance.sound)
+    named = passages_notes.draw(score, performance, rows, a4)
+    told = _draw_words(words, rows)
+    _legend(figure, performance, rows)
+    _foot(figure, bars, named.left_out + told.left_out)
+    return figure
+
+
+def _panel(figure: Figure, place: tuple[float, float], end: float) -> Axes:
+    width, height = SIZE_INCHES
+    across = (width - LEFT - RIGHT) / width
+    axes = figure.add_axes(
+        (LEFT / width, place[0] / height, across, place[1] / height), facecolor=PAPER
+    )
+    axes.spines[["top", "right", "bottom"]].set_visible(False)
+    axes.spines["left"].set_color(FAINT)
+    axes.tick_params(colors=INK, labelsize=10, length=3)
+    axes.set_xlim(0.0, end)
+    axes.set_xticks([])
+    return axes
+
+
+def _draw_bars(panels: Sequence[Axes], passage: Passage, end: float) -> str:
+    """Draw faint lines at bars and, if there is room, beats; say what they are."""
+    bars = [passage.seconds_at(beat) for beat in passages_data.bar_beats(passage)]
+    beats = [passage.seconds_at(beat) for beat in range(math.ceil(passage.beats))]
+    inches = SIZE_INCHES[0] - LEFT - RIGHT
+    roomy = len(beats) < inches * 15.0
+    for axes in panels:
+        for places, width in ((bars, 0.9), (beats if roomy else [], 0.35)):
+            across = axes.get_xaxis_transform()
+            axes.vlines(places, 0, 1, color=FAINT, lw=width, alpha=0.55, zorder=0, transform=across)
+    every = math.ceil(len(bars) * 0.35 / inches * passage.seconds / end)
+    for number in range(0, len(bars), every):
+        panels[0].text(
+            bars[number], 1.04, f" {number + 1}", transform=panels[0].get_xaxis_transform(),
+            size=9.5, color=INK, va="bottom",
+        )  # fmt: skip
+    panels[0].text(
+        -0.045, 1.04, "bar", transform=panels[0].transAxes, size=9.5, color=INK, va="bottom"
+    )
+    return "Faint lines: bars and beats." if roomy else "Faint lines: bars."
+
+
+def _draw_level(axes: Axes, sound: passages_data.Samples) -> None:
+    times, level = passages_data.level_course(sound)
+    axes.set_ylim(LEVEL_FLOOR_DB, 2.0)
+    axes.set_yticks([-40, -20, 0])
+    axes.set_ylabel("level [dB]", size=9.5, color=INK)
+    axes.yaxis.set_label_coords(-0.042, 0.5)
+    axes.fill_between(times, LEVEL_FLOOR_DB, level, color=FAINT, alpha=0.45, lw=0)
+    axes.plot(times, level, color=INK, lw=0.8)
+    if not np.any(level > LEVEL_FLOOR_DB):
+        axes.text(0.5, 0.5, "silence", transform=axes.transAxes, ha="center", color=INK)
+
+
+def _draw_words(axes: Axes, rows: Sequence["NoteVerdict"]) -> Labels:
+    """Draw what became of every note, as a swatch and, where there is room, a word."""
+    axes.set_ylim(0.0, 1.0)
+    axes.set_yticks([])
+    axes.spines["left"].set_visible(False)
+    axes.spines["bottom"].set_visible(True)
+    axes.spines["bottom"].set_color(FAINT)
+    axes.xaxis.set_major_locator(MaxNLocator(14, steps=[1, 2, 5, 10]))
+    axes.set_xlabel("time [s]", size=9.5, color=INK, labelpad=1)
+    labels = Labels(axes)
+    for row in rows:
+        look = LOOKS[row.reached.state]
+        axes.add_patch(
+            Rectangle(
+                (row.begin_s, 0.78), row.end_s - row.begin_s, 0.22, fc=look.light, ec=INK,
+                lw=0.6, hatch=look.mark * HATCH_TIMES, clip_on=False,
+            )
+        )  # fmt: skip
+    for row in rows:
+        middle, told = 0.5 * (row.begin_s + row.end_s), passages_data.words_of(row)
+        choices = ["\n".join(told[:count]) for count in range(len(told), 0, -1)]
+        begin, end = axes.transData.transform([(row.begin_s, 0.0), (row.end_s, 0.0)])[:, 0]
+        width = WIDEST_WORD * float(end - begin)
+        style: dict[str, Any] = {"va": "top", "size": 10.5, "color": INK, "linespacing": 1.15}
+        labels.put_one_of(choices, [(middle, 0.74, 0.0, 0.0)], widest=width, **style)
+    return labels
+
+
+def _legend(figure: Figure, performance: "Performance", rows: Sequence["NoteVerdict"]) -> None:
+    """Show what lines and bars mean, as far as they occur, in as many rows as it takes."""
+    handles = [*_line_handles(performance, rows), *_state_handles(rows)]
+    lines: list[list[Any]] = [[]]
+    inches = 0.0
+    for handle in handles:
+        wide = HANDLE_INCHES + LETTER_INCHES * len(handle.get_label())
+        if inches + wide > SIZE_INCHES[0]:
+            lines.append([])
+            inches = 0.0
+        lines[-1].append(handle)
+        inches += wide
+    lines.append(_resultant_handles(rows))
+    lines = [line for line in lines if line]
+    width, height = SIZE_INCHES
+    for place, line in enumerate(reversed(lines)):
+        figure.legend(
+            handles=line, loc="center left",
+            bbox_to_anchor=(0.2 / width, (LEGEND_FOOT + LEGEND_STEP * place) / height),
+            ncols=len(line), frameon=False, fontsize=9.5, labelcolor=INK, handlelength=2.6,
+            handleheight=1.1, columnspacing=1.8, borderpad=0.0, borderaxespad=0.0,
+        )  # fmt: skip
+
+
+def _line_handles(performance: "Performance", rows: Sequence["NoteVerdict"]) -> list[Any]:
+    handles: list[Any] = [
+        Patch(fc="none", ec=HORN_BLUE, label="fingered note, as asked"),
+        Line2D([], [], color=HORN_BLUE, lw=1.8, label="played pitch, as measured"),
+    ]
+    if passages_data.sung_notes(performance, rows):
+        asked = passages_data.from_notes(performance)
+        says = "sung note" if asked else "sung note, as measured"
+        voice: dict[str, Any] = {"color": VOICE_ORANGE, "marker": "^", "ms": SUNG_POINTS}
+        handles.append(Line2D([], [], lw=2.2, label=says, **voice))
+    return handles
+
+
+def _state_handles(rows: Sequence["NoteVerdict"]) -> list[Any]:
+    states = {row.reached.state for row in rows}
+    handles: list[Any] = []
+    for state in (state for state in LOOKS if state in states):
+        look, says = LOOKS[state], LOOKS[state].says
+        says = TOO_SHORT if state == "undecided" else says
+        handles.append(
+            Patch(fc=look.light, ec=INK, hatch=look.mark * HATCH_TIMES, lw=0.6, label=says)
+        )
+    return handles
+
+
+def _resultant_handles(rows: Sequence["NoteVerdict"]) -> list[Any]:
+    ways = {found.heard for found in passages_data.resultants(rows)}
+    handles: list[Any] = [
+        Line2D([], [], color=FAINT, lw=how.points, label=how.says, solid_capstyle="butt")
+        if how.filled
+        else Patch(fc="none", ec=TOGETHER, lw=1.3, ls=how.edge, label=how.says)
+        for key, how in HEARD.items()
+        if key in ways
+    ]
+    for first in handles[:1]:
+        first.set_label(f"resultant: {first.get_label()}")
+    return handles
+
+
+def _foot(figure: Figure, bars: str, left_out: int) -> None:
+    told = bars
+    if left_out:
+        says = "word has" if left_out == 1 else "words have"
+        told += f" {left_out} {says} no room here; the table of the notes has them all."
+    width, height = SIZE_INCHES
+    figure.text(0.2 / width, 0.09 / height, told, size=9.5, color=INK, va="bottom")

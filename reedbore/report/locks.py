@@ -1,0 +1,170 @@
+"""A lock table as data and as text: for JSON, for a spreadsheet, for the terminal.
+
+In: a `locks.Table`. Out: plain data or text; numbers in the units that players use.
+"""
+
+import csv
+import io
+import math
+from typing import Any
+
+from reedbore.measures.locking import Edge
+from reedbore.model.setup import strength_words
+from reedbore.notes import A4_HZ, note_name, split_note
+from reedbore.report.locks_words import aim, where
+from reedbore.verdict.lock_edges import NARROWEST_CENTS
+from reedbore.verdict.locks import Row, Table
+
+CLOCK = "the voice in the model is a clock; a real singer bends towards a lock, or away from it"
+
+
+def document(table: Table, a4: float = A4_HZ) -> dict[str, Any]:
+    """Return a lock table as plain data.
+
+    Parameters
+    ----------
+    table : Table
+        From `locks.lock_table`.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    dict
+        Fit for JSON; cents are against p/q times `voice_off_hz`.
+    """
+    return {
+        "fingered_hz": table.fingered_hz,
+        "fingered_note": note_name(table.fingered_hz, a4),
+        "voice_off_hz": table.voice_off_hz,
+        "depth": None if table.setup.voice.flows else table.setup.voice.depth,
+        "narrowest_cents": NARROWEST_CENTS,
+        "rows": [_plain(row, a4) for row in table.rows],
+        "note": CLOCK,
+        "setup": table.setup.to_plain(),
+    }
+
+
+def _plain(row: Row, a4: float) -> dict[str, Any]:
+    note, off = split_note(row.sung_hz, a4)
+    return {
+        "ratio": f"{row.ratio[0]}/{row.ratio[1]}",
+        "state": row.state,
+        "heard": row.heard,
+        "sung_hz": row.sung_hz,
+        "sung_note": note,
+        "sing_cents": off,
+        "resultant_hz": row.resultant_hz,
+        "resultant_note": note_name(row.resultant_hz, a4),
+        "resultant_level_db": row.resultant_level_db,
+        "held": row.held,
+        "lock_range_cents": _inner(row.low, row.high),
+        "uncertainty_cents": _uncertainty(row.low, row.high),
+        "nothing_between_cents": _finite(row.nearest),
+        "lock_s": row.lock_s,
+        "by_depth": {
+            f"{depth:g}": _inner(*edges) if edges else None for depth, edges in row.by_depth.items()
+        },
+        "least_depth": row.least_depth,
+        "from_below_cents": row.from_below,
+        "from_above_cents": row.from_above,
+        "confirmed": row.confirmed,
+        "aim": aim(row, a4),
+    }
+
+
+def _inner(low: Edge | None, high: Edge | None) -> list[float] | None:
+    return [low.inside, high.inside] if low and high else None
+
+
+def _uncertainty(low: Edge | None, high: Edge | None) -> list[float] | None:
+    return [low.inside - low.outside, high.outside - high.inside] if low and high else None
+
+
+def _finite(pair: tuple[float, float] | None) -> list[float] | None:
+    return list(pair) if pair and all(math.isfinite(value) for value in pair) else None
+
+
+def csv_text(table: Table, a4: float = A4_HZ) -> str:
+    """Return a lock table for a spreadsheet, one row a ratio; see `document`."""
+    out = io.StringIO()
+    rows = [_flat(row) for row in document(table, a4)["rows"]]
+    writer = csv.DictWriter(out, fieldnames=list(rows[0]) if rows else ["ratio"])
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue()
+
+
+def _flat(row: dict[str, Any]) -> dict[str, Any]:
+    flat: dict[str, Any] = {}
+    for key, value in row.items():
+        if isinstance(value, list):
+            flat[f"{key}_low"], flat[f"{key}_high"] = value
+        elif key in ("lock_range_cents", "uncertainty_cents", "nothing_between_cents"):
+            flat[f"{key}_low"] = flat[f"{key}_high"] = None
+        elif key != "by_depth":
+            flat[key] = value
+    return flat
+
+
+def text(table: Table, a4: float = A4_HZ) -> str:
+    """Return a lock table for reading: what locks, what is only heard, what neither."""
+    strength = strength_words(table.setup.voice)
+    head = f"sung at {strength}; horn alone {table.voice_off_hz:.2f} Hz"
+    rest = [row for row in table.rows if row.state != "locked"]
+    heard = [row for row in rest if row.heard == "yes"]
+    dull = [row for row in rest if row.heard != "yes"]
+    lines = [head, *_group("locks:", [r for r in table.rows if r.state == "locked"], a4)]
+    narrow = (
+        f"a third note is heard; a lock below {NARROWEST_CENTS:g} cents is too narrow to be sure"
+    )
+    lines += _group(f"{narrow} of:", [row for row in heard if row.state == "narrow"], a4)
+    lines += _group(
+        "a third note is heard, drifting: never locks:", [r for r in heard if r.state == "free"], a4
+    )
+    for title, rows in (
+        ("too narrow to be sure of, and hardly heard", [r for r in dull if r.state == "narrow"]),
+        ("neither", [r for r in dull if r.state == "free"]),
+        ("the horn leaves its register", [r for r in dull if r.state == "jumped"]),
+    ):
+        if rows:
+            lines += ["", f"{title}: " + "  ".join(f"{p}/{q}" for p, q in (r.ratio for r in rows))]
+    return "\n".join([*lines, "", CLOCK])
+
+
+def _group(title: str, rows: list[Row], a4: float) -> list[str]:
+    return ["", title, *_lines(rows, a4)] if rows else []
+
+
+def _lines(rows: list[Row], a4: float) -> list[str]:
+    return [
+        f"  {row.ratio[0]}/{row.ratio[1]}  {_words(row, a4)}".ljust(62)
+        + f"  {_third(row, a4):22}{_held(row)}{_extras(row)}".rstrip()
+        for row in rows
+    ]
+
+
+def _words(row: Row, a4: float) -> str:
+    return aim(row, a4) if row.state == "locked" else where(row, a4)
+
+
+def _third(row: Row, a4: float) -> str:
+    """Name the third note and whether it is heard."""
+    if row.heard.startswith("same"):
+        return row.heard
+    heard = {"yes": "heard", "uncertain": "perhaps heard"}.get(row.heard, "not heard")
+    return f"{note_name(row.resultant_hz, a4)} {heard}"
+
+
+def _held(row: Row) -> str:
+    return "" if row.held is None else f"  held {100.0 * row.held:.0f} %"
+
+
+def _extras(row: Row) -> str:
+    """Tell what was only asked for."""
+    told = []
+    if row.lock_s is not None:
+        told.append(f"locks in {row.lock_s:.1f} s")
+    if row.confirmed is not None:
+        told.append("confirmed" if row.confirmed else "NOT confirmed")
+    return "".join(f"; {words}" for words in told)

@@ -1,0 +1,379 @@
+"""Note-by-note verdicts for the terminal, for JSON, for a spreadsheet, and as a line of notes.
+
+In: the rows of `note_verdicts.judge_notes`. Out: text, plain data, or what `midi.resultant_bytes`
+writes. Where a pair is told about, the third note comes first, then how steady it is, then whether
+it locks.
+"""
+
+import csv
+import io
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from reedbore.notes import A4_HZ, cents, hz_to_midi, midi_name, note_name
+from reedbore.pairs import Prediction, below
+from reedbore.report.summary import STILL_HZ
+from reedbore.verdict.passage import NoteVerdict
+from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
+from reedbore.verdict.take import UNDECIDED, Verdict
+
+WIDEST = 100
+"""The columns of the table stand closer together before it gets wider than this. [characters]"""
+
+OFF_CENTS = 5.0
+"""A horn that plays so far from the fingered note is told below the table. [cents]"""
+
+_HEAD = ("note", "beat", "horn", "voice", "planned", "off", "in this note", "if held")
+_RIGHT = {0, 1, 5}  # columns set against their right edge
+_BARE = {
+    "unsung": "horn alone",
+    "silent": "silent",
+    "failed": "failed",
+    "undecided": "too short to tell",
+}
+_PLANNED = (
+    *("sung_hz", "ratio", "resultant_hz", "resultant_note", "carries_pitch"),
+    *("outcome", "sing_hz", "sing_note", "off_just_cents"),
+)
+_SAME = {"same as fingered": "as fingered", "same as sung": "as sung"}
+
+
+# --- for reading ---------------------------------------------------------------------------------
+
+
+def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> str:
+    """Return the table, a line a note, and below it what it comes to.
+
+    Parameters
+    ----------
+    rows : sequence of NoteVerdict
+        In order.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    str
+        *planned* is the ratio and the note in common by arithmetic, *off* how many cents the sung
+        note lies above the just one, *in this note* what was measured before it ends, *if held*
+        what the pair comes to when it is held.
+    """
+    told_below = [summary(rows), *_reasons(rows), *_strayed(rows, a4), *_folded(rows)]
+    return "\n".join([*table(rows, a4), "", *(textwrap.fill(line, WIDEST) for line in told_below)])
+
+
+def table(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> list[str]:
+    """Return the lines of the table, its head first; at most about `WIDEST` characters."""
+    cells = [_HEAD, *(_cells(row, a4) for row in rows)]
+    widths = [max(len(line[column]) for line in cells) for column in range(len(_HEAD))]
+    gap = next((g for g in (3, 2) if sum(widths) + g * (len(widths) - 1) <= WIDEST), 1)
+    lines = []
+    for line in cells:
+        set_out = (
+            word.rjust(width) if column in _RIGHT else word.ljust(width)
+            for column, (word, width) in enumerate(zip(line, widths, strict=True))
+        )
+        lines.append((" " * gap).join(set_out).rstrip())
+    return lines
+
+
+def _cells(row: NoteVerdict, a4: float) -> tuple[str, ...]:
+    fingered = note_name(row.fingered_hz, a4)
+    off = row.off_just_cents
+    return (
+        str(row.number),
+        f"{row.beat:g}",
+        f"{fingered}({row.fingering})" if row.fingering else fingered,
+        note_name(row.sung_hz, a4) if row.sung_hz else "",
+        _planned(row.planned, a4),
+        "" if off is None else f"{off:+.0f}c".replace("-0c", "+0c"),
+        told(row.reached, row.rest_s, a4),
+        told(row.held, None, a4) if row.held else "",
+    )
+
+
+def _planned(planned: Prediction | None, a4: float) -> str:
+    if planned is None:
+        return ""
+    meeting = planned.meeting
+    if meeting is None:
+        return "none near"
+    same = planned.outcome in ("fingered", "sung")
+    return f"{meeting.ratio_text} {planned.outcome if same else _plain(meeting.resultant_hz, a4)}"
+
+
+def told(found: Verdict, rest_s: float | None = None, a4: float = A4_HZ) -> str:
+    """Say in a few words what became of a pair: the third note, then how steady, then the lock.
+
+    Parameters
+    ----------
+    found : Verdict
+        Of a note, or of a pair.
+    rest_s : float, optional
+        When its beat came to rest. [s]
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    str
+        Such as ``Bb1 heard, locks at 3.6 s`` or ``as fingered, moves 0.4/s``.
+    """
+    if found.reason in (STARTING, NO_NOTE):
+        return "still starting" if found.reason == STARTING else "no steady sung note"
+    if found.state in _BARE:
+        return _BARE[found.state] + (", jumped" if found.jumped else "")
+    words = [_third(found, a4), _steady(found, rest_s)]
+    if found.jumped:
+        words[1:] = ["locked" if found.state == "locked" else found.state, "jumped"]
+    return ", ".join(word for word in words if word)
+
+
+def _third(found: Verdict, a4: float) -> str:
+    if found.resultant_hz is None:
+        return ""
+    heard = {"yes": "heard", "uncertain": "perhaps"}.get(found.heard, "unheard")
+    if found.heard in _SAME:
+        # A horn that has jumped no longer plays the fingered note.
+        return "as played" if found.jumped else _SAME[found.heard]
+    return f"{_plain(found.resultant_hz, a4)} {heard}"
+
+
+def _steady(found: Verdict, rest_s: float | None) -> str:
+    if found.state == "locked":
+        return "locks" if rest_s is None else f"locks at {rest_s:.1f} s"
+    if found.state != "drifting":
+        return found.state
+    if found.reason == NOT_SETTLED:
+        return "unsettled"
+    if found.reason == UNDECIDED:
+        return "perhaps locks"
+    if found.drift_hz is None:
+        return "voice wanders"
+    beat = abs(found.drift_hz)
+    return "no lock" if beat < STILL_HZ else f"moves {beat:.{1 if beat >= 1.0 else 2}f}/s"
+
+
+def _plain(hz: float, a4: float) -> str:
+    """Name the tempered note nearest to a frequency."""
+    return midi_name(hz_to_midi(hz, a4))
+
+
+def summary(rows: Iterable[NoteVerdict]) -> str:
+    """Say in a sentence what the notes come to.
+
+    Parameters
+    ----------
+    rows : iterable of NoteVerdict
+        In order.
+
+    Returns
+    -------
+    str
+        How many are sung, and of these how many lock and let a third note be heard.
+    """
+    rows = list(rows)
+    sung = [row for row in rows if row.sung_hz is not None and row.reached.state != "unsung"]
+    if not sung:
+        return _unsung(rows)
+    locked = sum(row.reached.state == "locked" for row in sung)
+    heard = sum(row.reached.heard == "yes" for row in sung)
+    held = [row.held for row in sung if row.held is not None]
+    if not held:
+        return (
+            f"{_sung(rows, sung)}: a third note is heard in {heard}; "
+            "whether they lock was not looked for."
+        )
+    lock = sum(pair.state == "locked" for pair in held)
+    rings = sum(pair.heard == "yes" for pair in held)
+    rough = sum(pair.state == "rough" for pair in held)
+    roughens = f"; {rough} only {'roughens' if rough == 1 else 'roughen'} the tone" if rough else ""
+    return (
+        f"{_sung(rows, sung)}: {lock} lock when held, {locked} within the note; a third note is "
+        f"heard in {rings} when held, in {heard} within the note{roughens}."
+    )
+
+
+def _unsung(rows: Sequence[NoteVerdict]) -> str:
+    """Tell a passage in which nobody sings from a recording without a note."""
+    if any(row.reached.reason == NO_NOTE for row in rows):
+        return "No steady sung note was found in the recording: there is nothing to compare."
+    return "Nobody sings."
+
+
+def _sung(rows: Sequence[NoteVerdict], sung: Sequence[NoteVerdict]) -> str:
+    """Say how many of the notes are sung."""
+    if len(rows) == 1:
+        return "The one note is sung"
+    return f"Of {len(rows)} notes {len(sung)} {'is' if len(sung) == 1 else 'are'} sung"
+
+
+def _reasons(rows: Sequence[NoteVerdict]) -> list[str]:
+    """Tell which notes end too soon, and what else there is to say of single ones."""
+    lines = []
+    soon = [str(row.number) for row in rows if row.reached.reason == NOT_SETTLED]
+    if soon:
+        lines.append(f"Hold {', '.join(soon)} for longer: each locks, but ends before it settles.")
+    told_already = (None, NOT_SETTLED, NO_NOTE, TOO_SHORT, STARTING, UNDECIDED)
+    reasons = [
+        (row.number, str(row.reached.reason))
+        for row in rows
+        if row.reached.reason not in told_already
+        # `_folded` tells of these.
+        and not (row.folds > 1 and "false folds" in str(row.reached.reason))
+    ]
+    return lines + [f"{where}: {reason}." for reason, where in _gathered(reasons).items()]
+
+
+def _strayed(rows: Sequence[NoteVerdict], a4: float) -> list[str]:
+    """Tell where the horn plays another note than the fingered one, and which."""
+    off = []
+    for row in rows:
+        for found, held in (row.reached, ""), (row.held, " if held"):
+            hz = found.played_hz if found else None
+            if found is None or hz is None or (held and row.reached.jumped):
+                continue
+            if found.jumped:
+                off.append((row.number, f"the horn has jumped to {note_name(hz, a4)}{held}"))
+            elif not held and abs(cents(hz, row.fingered_hz)) > OFF_CENTS:
+                off.append((row.number, f"the horn plays {note_name(hz, a4)}"))
+    told = [f"{where}: {what}" for what, where in _gathered(off).items()]
+    return [f"{'; '.join(told)}."] if told else []
+
+
+def _folded(rows: Sequence[NoteVerdict]) -> list[str]:
+    """Say which pitch counts where false folds swing along."""
+    folds = max((row.folds for row in rows if row.sung_hz is not None), default=1)
+    if folds == 1:
+        return []
+    return [
+        f"The false folds make the voice repeat only after {folds} periods: what is planned, and "
+        f"how far off it is, counts from {below(folds)} below the sung note."
+    ]
+
+
+def _gathered(told: Iterable[tuple[int, str]]) -> dict[str, str]:
+    """Gather the notes of which the same is told."""
+    places: dict[str, list[str]] = {}
+    for number, what in told:
+        places.setdefault(what, []).append(str(number))
+    return {what: ", ".join(where) for what, where in places.items()}
+
+
+# --- as data -------------------------------------------------------------------------------------
+
+
+def document(rows: Iterable[NoteVerdict], a4: float = A4_HZ) -> list[dict[str, Any]]:
+    """Return the rows as plain data.
+
+    Parameters
+    ----------
+    rows : iterable of NoteVerdict
+        In order.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    list of dict
+        Fit for JSON. ``reached`` and ``held`` have the keys of every verdict of the program.
+    """
+    return [_plain_row(row, a4) for row in rows]
+
+
+def _plain_row(row: NoteVerdict, a4: float) -> dict[str, Any]:
+    sung = row.sung_hz
+    return {
+        "note": row.number,
+        "begin_s": row.begin_s,
+        "end_s": row.end_s,
+        "beat": row.beat,
+        "beats": row.beats,
+        "fingered_hz": row.fingered_hz,
+        "fingered_note": note_name(row.fingered_hz, a4),
+        "fingering": row.fingering or None,
+        "sung_hz": sung,
+        "sung_note": note_name(sung, a4) if sung else None,
+        "depth": row.depth,
+        "planned": _planned_document(row, a4) if row.planned else None,
+        "reached": row.reached.document(row.fingered_hz, a4=a4),
+        "rest_s": row.rest_s,
+        "held": row.held.document(row.fingered_hz, sung, a4) if row.held else None,
+    }
+
+
+def _planned_document(row: NoteVerdict, a4: float) -> dict[str, Any]:
+    assert row.planned is not None
+    meeting = row.planned.meeting
+    sing = meeting and meeting.sing_hz * row.folds
+    values = (
+        row.planned.sung_hz,
+        meeting and meeting.ratio_text,
+        meeting and meeting.resultant_hz,
+        meeting and note_name(meeting.resultant_hz, a4),
+        meeting and meeting.carries_pitch,
+        row.planned.outcome,
+        sing,
+        sing and note_name(sing, a4),
+        row.off_just_cents,
+    )
+    return dict(zip(_PLANNED, values, strict=True))
+
+
+def csv_text(rows: Iterable[NoteVerdict], a4: float = A4_HZ) -> str:
+    """Return the rows for a spreadsheet, a row a note; keys as in `document`, joined by ``_``.
+
+    The columns are the same whatever was found. Only a ``ratio`` is two of them, ``p`` and ``q``:
+    spreadsheets take 5/2 for a date.
+    """
+    flat = [_flat(_whole(row)) for row in document(rows, a4)]
+    out = io.StringIO()
+    writer = csv.DictWriter(out, fieldnames=list(flat[0]) if flat else ["note"])
+    writer.writeheader()
+    writer.writerows(flat)
+    return out.getvalue()
+
+
+def _whole(row: dict[str, Any]) -> dict[str, Any]:
+    """Put empty fields in the place of what is not there."""
+    verdict: dict[str, Any] = dict.fromkeys(row["reached"])
+    verdict["voice_off"] = dict.fromkeys(row["reached"]["voice_off"])
+    return row | {
+        "planned": row["planned"] or dict.fromkeys(_PLANNED),
+        "held": row["held"] or verdict,
+    }
+
+
+def _flat(row: dict[str, Any], before: str = "") -> dict[str, Any]:
+    flat: dict[str, Any] = {}
+    for key, value in row.items():
+        if isinstance(value, dict):
+            flat |= _flat(value, f"{before}{key}_")
+        elif key == "ratio":
+            p, q = value.split("/") if value else (None, None)
+            flat |= {f"{before}p": p, f"{before}q": q}
+        else:
+            flat[before + key] = value
+    return flat
+
+
+def resultant_spans(rows: Iterable[NoteVerdict]) -> list[tuple[float, float, float]]:
+    """Return the third notes as `midi.resultant_bytes` takes them.
+
+    Parameters
+    ----------
+    rows : iterable of NoteVerdict
+        In order.
+
+    Returns
+    -------
+    list of (beat, beats, hz)
+        The measured resultant of each note in which a third note is heard. One that only may be
+        heard is left out: a line of notes cannot say "perhaps".
+    """
+    return [
+        (row.beat, row.beats, row.reached.resultant_hz)
+        for row in rows
+        if row.reached.heard == "yes" and row.reached.resultant_hz is not None
+    ]

@@ -1,0 +1,185 @@
+"""What is told of a take: its title, sentences a player would say, numbers, and its sidecar.
+
+In: what was asked for, the take and its verdict. Out: words and plain values, the same on the
+command line and on the page.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from reedbore.model import sidecar
+from reedbore.model.setup import Setup, depth_name
+from reedbore.notes import cents, note_name
+from reedbore.report.summary import summary
+from reedbore.simulate import mouth
+from reedbore.simulate import take as render
+from reedbore.simulate.breath import threshold
+from reedbore.simulate.request.take import Request
+from reedbore.verdict import take as verdicts
+from reedbore.verdict.runs import JUMP_CENTS
+
+EXACT_CENTS = 0.05
+USUAL_DEPTHS = 0.02, 0.15  # 50 to 400 Pa at 3 kPa: our estimate, no source
+
+
+def sentences(request: Request, take: render.Take, verdict: verdicts.Verdict) -> list[str]:
+    """Say what became of the two notes, and what the player should know about the horn.
+
+    Parameters
+    ----------
+    request, take, verdict : Request, Take, Verdict
+        What was asked for, rendered and measured.
+
+    Returns
+    -------
+    list of str
+        The first is the verdict.
+    """
+    a4 = request.typed["a4_hz"]
+    return [summary(verdict, a4), *_strayed(request, verdict, a4), *_needed(take, verdict)]
+
+
+def _needed(take: render.Take, verdict: verdicts.Verdict) -> list[str]:
+    """Tell how much breath a horn needs that does not play."""
+    if verdict.voice_off_state != "silent":
+        return []
+    held = take.setup.reed.held()
+    least, most = threshold(take.setup), held.stiffness * held.opening
+    return [
+        f"It is blown with {take.setup.breath.pressure / 1e3:.3g} kPa; it begins to sound at about "
+        f"{least / 1e3:.2g} kPa, and {most / 1e3:.3g} kPa shuts the reed."
+    ]
+
+
+def title(request: Request) -> str:
+    """Name horn, fingered and sung note, and how strongly is sung."""
+    named = str(request.typed["title"])
+    alone = request.setup.voice.source == "off"
+    return named if alone else f"{named}, {depth_words(request.setup)}"
+
+
+def _strayed(request: Request, found: verdicts.Verdict, a4: float) -> list[str]:
+    """Say so if the horn plays another note than the fingered one."""
+    asked = request.typed["fingered_hz"]
+    if found.played_hz is None or abs(cents(found.played_hz, asked)) < JUMP_CENTS:
+        return []
+    played, fingered = (note_name(hz, a4) for hz in (found.played_hz, asked))
+    return [f"The horn plays {played} instead of the fingered {fingered}."]
+
+
+def depth_words(setup: Setup) -> str:
+    """Say how strongly is sung, and what a player would call that."""
+    if setup.voice.drive == "pressure" or setup.voice.source == "recording":
+        return f"depth {setup.voice.depth:g} ({depth_name(setup.voice.depth)})"
+    found = mouth.depth(setup)
+    least, most = USUAL_DEPTHS
+    return f"depth {found:.2g} ({depth_name(found)}; usual {least:g} to {most:g}) out of the flow"
+
+
+def rows(take: render.Take, found: verdicts.Verdict, a4: float) -> list[tuple[str, str]]:
+    """Choose the numbers worth reading: third note, how steady, locked, then the rest.
+
+    Parameters
+    ----------
+    take, found : Take, Verdict
+        What was rendered and measured.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    list of (str, str)
+        Name and value.
+    """
+    told = [("third note", _third(found, a4))] if found.state != "unsung" else []
+    if found.drift_hz is not None and found.state != "locked":
+        told.append(("beat", f"{found.drift_hz:+.3f} Hz"))
+    told.append(("state", found.state))
+    if found.lock_range_cents is not None:
+        low, high = found.lock_range_cents
+        told.append(
+            ("lock range", f"{low:+.1f} to {high:+.1f} cents, for a voice like a clock; a real "
+             "singer bends towards the lock, or away from it")
+        )  # fmt: skip
+    told += [
+        (name, f"{note_name(hz, a4)}, {hz:.2f} Hz")
+        for name, hz in (("played", found.played_hz), ("sung", found.sung_hz))
+        if hz is not None
+    ]
+    if found.settle_s is not None:
+        told.append(("loudness", f"settled after {found.settle_s:.2f} s"))
+    if found.roughness is not None:
+        told.append(("roughness", f"{found.roughness:.3g} times that of the horn alone"))
+    told.append(("breath", f"{take.setup.breath.pressure / 1e3:.3g} kPa"))
+    if take.setup.voice.source != "off":
+        told.append(("voice", depth_words(take.setup)))
+    return told
+
+
+def _third(found: verdicts.Verdict, a4: float) -> str:
+    if found.resultant_hz is None or found.ratio is None:
+        return "none"
+    p, q = found.ratio
+    if found.heard.startswith("same as"):
+        return f"none ({p}/{q})"
+    note = f"{note_name(found.resultant_hz, a4)}, {found.resultant_hz:.2f} Hz, ratio {p}/{q}"
+    level = found.resultant_level_db
+    strength = "" if level is None else f"; its own partials are {-level:.0f} dB below the whole"
+    return f"{note}; heard: {found.heard}{strength}"
+
+
+def kept(
+    request: Request, take: render.Take, verdict: verdicts.Verdict, levels: dict[str, Any]
+) -> sidecar.Sidecar:
+    """Gather what the sidecar of a take holds.
+
+    Parameters
+    ----------
+    request, take, verdict : Request, Take, Verdict
+        What was asked for, rendered and measured.
+    levels : dict
+        How its sounds were levelled.
+
+    Returns
+    -------
+    Sidecar
+        Fit for `sidecar.write`.
+    """
+    voice = take.setup.voice
+    asked = voice.frequency if voice.source in {"pulse", "sine"} else None
+    measured = verdict.document(request.typed["fingered_hz"], asked, request.typed["a4_hz"])
+    return sidecar.Sidecar(
+        setup=take.setup,
+        seconds=take.seconds,
+        request=request.typed,
+        sound=levels,
+        verdict=measured,
+        versions=sidecar.versions(),
+        recording=sidecar.fingerprint(take.setup),
+    )
+
+
+def how_to_sing(document: Mapping[str, Any], a4: float) -> str:
+    """Say where the exact note lies, against the one that is sung.
+
+    Parameters
+    ----------
+    document : mapping
+        Of a verdict.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    str
+        Such as ``for exactly 5/2 sing D4-13.8c, 3.2 cents higher``; "" without a ratio.
+    """
+    off, ratio = document["sing_cents"], document["ratio"]
+    if off is None or ratio is None:
+        return ""
+    note = note_name(document["sung_hz"] * 2.0 ** (off / 1200.0), a4)
+    if abs(off) < EXACT_CENTS:
+        return f"{note} is exactly {ratio} of the fingered note: hold it there"
+    return (
+        f"for exactly {ratio} sing {note}, {abs(off):.1f} cents {'higher' if off > 0 else 'lower'}"
+    )

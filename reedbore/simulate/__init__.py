@@ -1,0 +1,1 @@
+"""From what is asked for to what sounds."""

@@ -1,0 +1,1 @@
+"""Bore and airway: exact, and as the numbers that the time step runs on."""

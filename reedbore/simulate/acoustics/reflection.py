@@ -1,0 +1,379 @@
+"""The bore in time: fractional delays and low-order passive filters.
+
+In: the exact admittance of the bore. Out: the delay and the filter through which the outgoing wave
+at the reed comes back. What the bore does at once, `throat`, is stepped by the trapezoidal rule;
+the filter is fitted to what then remains, so that the sampled bore has the exact admittance and
+no bent frequency axis.
+
+Nothing open above the end: one delay and one filter, with a few echoes before it where closed
+holes or a flare send some of the wave back early. A vent, open far above the rest: a delay down to
+it, the mass of air in it and its jet, and below it a bore like any other.
+"""
+
+import functools
+import math
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.model.bore import Bore
+from reedbore.physics import toneholes, tube
+from reedbore.physics.air import Gas
+from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics.bore import Element, Opening
+from reedbore.simulate.acoustics.delay import delay_response
+from reedbore.simulate.acoustics.rational import (
+    find_pairs,
+    one_thread,
+    pair_sections,
+    passive_fit,
+    real_sections,
+)
+from reedbore.simulate.acoustics.throat import Throat, throat
+from reedbore.simulate.acoustics.vent import Vent, way_basis
+
+Reals = NDArray[np.float64]
+Complexes = NDArray[Any]
+
+POLES = 10
+"""Real poles of the reflection filter."""
+
+UPPER_POLES = 4
+"""Real poles of the filter between reed and vent."""
+
+PAIRS = 18
+"""Most pole pairs: those of a bore with tone holes or a flare."""
+
+ROW_PAIRS = 8
+"""Pole pairs of a bore that ends in an endless row of holes."""
+
+HIGHEST_PAIR_HZ = 3000.0
+"""Up to here pole pairs of holes are looked for."""
+
+ECHOES = 12
+"""Most echoes before the main one."""
+
+ECHO_HZ = 3000.0
+"""Above this an early echo fades."""
+
+LOOKS_AHEAD = 0.083, 0.14
+"""A long wave feels the loss of the wider bore ahead: losses at the throat are those of the radius
+so many wavelengths/2π away; the part within these bounds that makes the lowest peak true is found
+for each bore."""
+
+ECHOED_LOOKS_AHEAD = 0.05
+"""The same where early echoes make up for what is missed."""
+
+HIGH_WEIGHT = 0.1
+LOW_WEIGHT = 0.1
+LEAST_LOSS = 0.1
+LOWEST_POLE_HZ = 6.0
+HIGHEST_POLE = 0.35
+"""Of the rate."""
+
+END_POLE = -1.670 + 1.820j
+"""Pole pair of an open end, in units of c/a (`radiation.reflection_rational`)."""
+
+UNBENT_HZ = 8000.0
+"""Up to here the filter undoes the bent frequency axis of the lumped elements."""
+
+VENT_HZ = 300.0
+"""Where the mass of the air in a vent is taken; its resistance is that at the lowest peak."""
+
+EARLIER = 0.0, 0.02, 0.05, 0.08
+"""So far before the first opening the main echo may be thought to start; the better is kept. [m]"""
+
+
+class Reflection(NamedTuple):
+    """Early echoes, a delay, and behind it a filter with real poles and pole pairs."""
+
+    delay: float
+    """[samples]"""
+    direct: float
+    gains: Reals
+    poles: Reals
+    """Shape (POLES,), between 0 and 1."""
+    pair_gains: Reals
+    """Shape (pairs, 2), numerators."""
+    pairs: Complexes
+    """Shape (pairs,), in the upper half of the unit circle."""
+    echoes: Reals
+    """Shape (echoes,), strengths."""
+    places: NDArray[np.int64]
+    """Shape (echoes,), their delays. [samples]"""
+    fade: float
+    """Pole of the filter behind all echoes."""
+
+    def response(self, z: Complexes) -> Complexes:
+        """Return the frequency response at points z of the unit circle."""
+        gains = self.gains / (1.0 - self.poles)
+        weights = np.concatenate(((self.direct,), gains, self.pair_gains.ravel(), self.echoes))
+        return self.basis(z) @ weights
+
+    def basis(self, z: Complexes) -> Complexes:
+        """Return the responses that the filter is a sum of, one a column."""
+        late = delay_response(self.delay, z)[:, None]
+        fading = (1.0 - self.fade) / (1.0 - self.fade / z[:, None])
+        early = np.exp(-1j * np.angle(z)[:, None] * self.places) * fading
+        once = np.ones((z.size, 1))
+        sections = np.hstack((once, real_sections(self.poles, z), pair_sections(self.pairs, z)))
+        return np.hstack((late * sections, early))
+
+    def with_weights(self, found: Reals) -> "Reflection":
+        """Return the filter with the weights of its responses as they were found."""
+        count = self.pairs.size
+        gains, pair_gains, echoes = np.split(found[1:], [POLES, POLES + 2 * count])
+        return self._replace(
+            direct=float(found[0]),
+            gains=gains * (1.0 - self.poles),
+            pair_gains=pair_gains.reshape(count, 2),
+            echoes=echoes,
+        )
+
+
+class Waveguide(NamedTuple):
+    """A bore as the time step runs it."""
+
+    throat: Throat
+    vent: Vent | None
+    reflection: Reflection
+    """Of the whole bore, or of what lies below the vent."""
+    rate: float
+    """Steps per second. [Hz]"""
+
+    def admittance(self, frequency: Reals) -> Complexes:
+        """Return the input admittance that the time step realises, mouthpiece included.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (n,)
+            Below half of `rate`. [Hz]
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            [m³ s⁻¹ Pa⁻¹]
+        """
+        z = np.exp(2j * math.pi * frequency / self.rate)
+        back, s = self.reflection.response(z), _bilinear(z, self.rate)
+        if self.vent:
+            back = self.vent.way(z) * self.vent.at_hole(back, s)
+        waves = (1.0 - back) / (1.0 + back) * self.throat.of_wave(s)
+        return waves + self.throat.at_throat(s) + s * self.throat.compliance
+
+
+def _bilinear(z: Complexes, rate: float) -> Complexes:
+    return 2.0 * rate * (z - 1.0) / (z + 1.0)
+
+
+@functools.lru_cache(maxsize=512)
+def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
+    """Fit the delays and filters of a bore.
+
+    Parameters
+    ----------
+    bore : Bore
+        Its pieces, holes and end.
+    volume : float
+        Of the mouthpiece. [m³]
+    gas : Gas
+        Air in the bore.
+    rate : float
+        Steps per second. [Hz]
+
+    Returns
+    -------
+    Waveguide
+        Passive: no response exceeds 1, from DC to half the rate.
+    """
+    with one_thread():
+        looks_ahead = _looks_ahead(bore, volume, gas)
+        return _guided(bore, throat(bore.chain()[0], volume, gas, looks_ahead), gas, rate)
+
+
+@functools.lru_cache(maxsize=512)
+def _looks_ahead(bore: Bore, volume: float, gas: Gas) -> float:
+    """Find how far ahead the throat's loss lies, by the height of the lowest impedance peak."""
+    pieces = bore.chain()
+    if pieces[0][2] <= pieces[0][1]:
+        return 0.0
+    if bore.end == "lattice" or len(acoustics.elements(bore)) > 1:
+        return ECHOED_LOOKS_AHEAD
+    rate = 96000.0
+    hz = np.linspace(0.1, 0.6, 400) * gas.sound_speed / sum(piece[0] for piece in pieces)
+    exact = acoustics.bore_admittance(bore, 2.0 * math.pi * hz, gas)
+    exact = exact + tube.cavity_admittance(volume, 2.0 * math.pi * hz, gas)
+    peak = slice(int(np.abs(exact).argmin()), int(np.abs(exact).argmin()) + 1)
+    low, high = LOOKS_AHEAD
+    for _ in range(8):
+        middle = 0.5 * (low + high)
+        lumped = throat(pieces[0], volume, gas, middle)
+        found = _guided(bore, lumped, gas, rate).admittance(hz[peak])
+        low, high = (low, middle) if abs(found[0]) > abs(exact[peak][0]) else (middle, high)
+    return 0.5 * (low + high)
+
+
+class _Grid(NamedTuple):
+    """Where a fit is made."""
+
+    frequency: Reals
+    omega: Reals
+    z: Complexes
+    bent: Complexes
+    """Frequencies [rad/s] as the lumped elements see them."""
+
+
+def _grid(rate: float, middle: int) -> _Grid:
+    """Take frequencies dense where the horn plays, up to nearly half the rate."""
+    low, high = np.geomspace(8.0, 200.0, 60), np.geomspace(6100.0, 0.49 * rate, 120)
+    frequency = np.concatenate((low, np.linspace(210.0, 6000.0, middle), high))
+    omega = 2.0 * math.pi * frequency
+    z = np.exp(1j * omega / rate)
+    unbent = 1.0 / (1.0 + (frequency / UNBENT_HZ) ** 4)
+    return _Grid(frequency, omega, z, 1j * omega + unbent * (_bilinear(z, rate) - 1j * omega))
+
+
+def _guided(bore: Bore, lumped: Throat, gas: Gas, rate: float) -> Waveguide:
+    chain = acoustics.elements(bore)
+    grid = _grid(rate, 180 if _is_plain(chain) and not bore.lattice else 420)
+    load = acoustics.end_impedance(bore, grid.omega, gas)
+    number = acoustics.vent_number(bore)
+    if number is not None:
+        vent, below = _vented(bore, number, lumped, load, grid, gas, rate)
+        return Waveguide(lumped, vent, below, rate)
+    waves = _waves_at_reed(acoustics.chain_admittance(chain, load, grid.omega, gas), lumped, grid)
+    return Waveguide(lumped, None, _reflection(bore, chain, waves, grid, gas, rate), rate)
+
+
+def _is_plain(chain: tuple[Element, ...]) -> bool:
+    return len(chain) == 1
+
+
+def _waves_at_reed(admittance: Complexes, lumped: Throat, grid: _Grid) -> Complexes:
+    """Return the reflection that the step has to make, its bent frequency axis allowed for."""
+    waves = admittance - lumped.at_throat(grid.bent)
+    waves = waves + (1j * grid.omega - grid.bent) * lumped.compliance
+    waves = waves / lumped.of_wave(grid.bent)
+    return (1.0 - waves) / (1.0 + waves)
+
+
+def _vented(
+    bore: Bore, number: int, lumped: Throat, load: Complexes, grid: _Grid, gas: Gas, rate: float
+) -> tuple[Vent, Reflection]:
+    """Fit what lies below a vent, then the way between reed and vent."""
+    above, hole, below = acoustics.split(bore, number)
+    admittance = acoustics.chain_admittance(below, load, grid.omega, gas)
+    whole = acoustics.bore_admittance(bore, grid.omega, gas)
+    first = next(part for part in below if not isinstance(part, Opening))
+    s = 1j * grid.omega
+    local = throat(first, 0.0, gas, ECHOED_LOOKS_AHEAD)
+    waves = (admittance - local.at_throat(s)) / local.of_wave(s)
+    target = (1.0 - waves) / (1.0 + waves)
+    reflection = _reflection(bore, below, target, grid, gas, rate)
+    size = np.abs(whole)
+    lowest = grid.omega[1 + np.argmax((size[1:-1] < size[:-2]) & (size[1:-1] < size[2:]))]
+    air = hole.shunt(np.array([lowest, 2.0 * math.pi * VENT_HZ]), gas)
+    poles = _pole_row(UPPER_POLES, rate)
+    length = sum(part[0] for part in above if not isinstance(part, Opening))
+    vent = Vent(
+        delay=max(3.0, 2.0 * length / gas.sound_speed * rate),
+        direct=1.0,
+        gains=np.zeros(UPPER_POLES),
+        poles=poles,
+        mass=air[1].imag / (2.0 * math.pi * VENT_HZ),
+        loss=air[0].real,
+        jet=0.5 * gas.density * toneholes.JET_LOSS / (math.pi * hole.radius**2) ** 2,
+        wave=0.5 * local.resistance,
+    )
+    way = _waves_at_reed(whole, lumped, grid) / vent.at_hole(target, grid.bent)
+    weight = _relevance(grid.frequency, 50.0)
+    basis = functools.partial(way_basis, vent.delay, poles)
+    found = passive_fit(basis, grid.z, way, weight)
+    return vent._replace(direct=float(found[0]), gains=found[1:] * (1.0 - poles)), reflection
+
+
+def _relevance(frequency: Reals, lowest: float) -> Reals:
+    """Return weights that favour the frequencies at which the horn resonates."""
+    below, above = (lowest / frequency) ** 2, (frequency / 3000.0) ** 2
+    return (1.0 + LOW_WEIGHT * below) / (1.0 + below) * (1.0 + HIGH_WEIGHT * above) / (1.0 + above)
+
+
+def _pole_row(count: int, rate: float) -> Reals:
+    hz = np.geomspace(LOWEST_POLE_HZ, HIGHEST_POLE * rate, count)
+    return np.exp(-2.0 * math.pi * hz / rate)
+
+
+def _reflection(
+    bore: Bore, chain: tuple[Element, ...], target: Complexes, grid: _Grid, gas: Gas, rate: float
+) -> Reflection:
+    """Fit early echoes, delay and filter of a chain to its reflection."""
+    length = sum(part[0] for part in chain if not isinstance(part, Opening))
+    if _is_plain(chain):
+        starts = [length]
+    else:
+        starts = [acoustics.first_opening(chain) - earlier for earlier in EARLIER]
+    fits = []
+    for start in starts:
+        delay = max(3.0, 2.0 * start / gas.sound_speed * rate)
+        low = _relevance(grid.frequency, rate / (4.0 * delay))
+        weight = low / np.maximum(1.0 - np.abs(target) ** 2, LEAST_LOSS)
+        empty = _shape(bore, chain, delay, target, weight, grid, gas, rate)
+        found = empty.with_weights(passive_fit(empty.basis, grid.z, target, weight))
+        miss = np.abs((found.response(grid.z) - target) * weight)
+        fits.append((float(np.sqrt(np.mean(miss**2))), found))
+    return min(fits, key=lambda fit: fit[0])[1]
+
+
+def _widens(part: Element) -> bool:
+    return not isinstance(part, Opening) and part[2] > part[1]
+
+
+def _first_echo(part: Element) -> float:
+    """Return the way [m] to the first echo and back: a cylinder sends nothing back."""
+    return 0.0 if isinstance(part, Opening) or _widens(part) else 2.0 * part[0]
+
+
+def _shape(
+    bore: Bore,
+    chain: tuple[Element, ...],
+    delay: float,
+    target: Complexes,
+    weight: Reals,
+    grid: _Grid,
+    gas: Gas,
+    rate: float,
+) -> Reflection:
+    """Choose poles, pole pairs and places of echoes; all strengths still zero."""
+    poles, plain = _pole_row(POLES, rate), _is_plain(chain)
+    places = np.zeros(0, np.int64)
+    if not plain or (bore.lattice is not None and _widens(chain[0])):
+        early = _first_echo(chain[0]) / gas.sound_speed * rate
+        places = np.unique(np.linspace(early, delay, ECHOES, endpoint=False).astype(np.int64))
+        places = places[places >= 3]
+    radius = bore.chain()[-1][2]
+    pairs = np.array([np.exp(END_POLE * gas.sound_speed / (radius * rate))])
+    empty = Reflection(
+        delay,
+        0.0,
+        np.zeros(POLES),
+        poles,
+        np.zeros((1, 2)),
+        pairs,
+        np.zeros(places.size),
+        places,
+        math.exp(-2.0 * math.pi * ECHO_HZ / rate),
+    )
+    if plain and bore.lattice is None:
+        return empty
+    if plain:
+        starts = np.geomspace(0.6, 4.0, ROW_PAIRS) * acoustics.row_cutoff(bore, gas)
+    else:
+        starts = np.linspace(800.0, 5000.0, PAIRS)
+    start = np.exp((-0.1 + 1j) * 2.0 * math.pi * starts / rate)
+    fixed = empty._replace(pairs=np.zeros(0, np.complex128)).basis(grid.z)
+    late = delay_response(delay, grid.z)
+    if not plain:
+        weight = weight / (1.0 + (grid.frequency / HIGHEST_PAIR_HZ) ** 8)
+    pairs = find_pairs(fixed * weight[:, None], late * weight, start, grid.z, target * weight)
+    return empty._replace(pairs=pairs, pair_gains=np.zeros((pairs.size, 2)))

@@ -1,0 +1,1 @@
+"""What a player types, to a tuned setup or a passage."""

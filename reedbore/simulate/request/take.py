@@ -1,0 +1,394 @@
+"""What a player asks for, on the command line or on the page, turned into a setup.
+
+In: words as typed. Out: the setup, how it is called, and the words again for the sidecar. What is
+left out is taken from the demo passage: horn, voice, first fingered note, longest hum.
+"""
+
+import functools
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from reedbore import notes
+from reedbore import sound as audio
+from reedbore.errors import ModelError, NoteError, ReedboreError
+from reedbore.files import file_stem
+from reedbore.measures.pitch import median_voiced_pitch
+from reedbore.model.line import Line, read_line
+from reedbore.model.passage import Passage
+from reedbore.model.presets import load_horn, load_piece, load_singer, setup_for
+from reedbore.model.setup import Horn, Setup, Singer
+from reedbore.model.sidecar import Sidecar, differences
+from reedbore.simulate.breath import parse_breath
+from reedbore.simulate.tuning import tune
+
+DEMO = "mill-race"
+RECORDINGS = {".wav", ".flac"}
+SECONDS_RANGE = (0.5, 600.0)  # a verdict needs some steady sound
+
+
+@dataclass(frozen=True, kw_only=True)
+class Words:
+    """What was typed; None for what was left out.
+
+    Attributes
+    ----------
+    horn, fingered, sung, voice, breath, passage : str or None
+        As for the command `render`.
+    fingering : str
+        Name of one of several fingerings for the note, "" for the plain one.
+    depth, tempo : float or None
+        As for the command `render`.
+    settings : sequence of str
+        What followed each ``--set``.
+    a4 : float
+        Frequency of A4. [Hz]
+    written : bool
+        The fingered note is a written one.
+    instrument, singer : Horn, Singer or None
+        In place of the presets that `horn` and `voice` then only name.
+    """
+
+    horn: str | None = None
+    fingered: str | None = None
+    sung: str | None = None
+    voice: str | None = None
+    breath: str | None = None
+    depth: float | None = None
+    fingering: str = ""
+    settings: Sequence[str] = ()
+    a4: float = notes.A4_HZ
+    written: bool = False
+    passage: str | None = None
+    tempo: float | None = None
+    instrument: Horn | None = None
+    singer: Singer | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Request:
+    """What is going to be rendered.
+
+    Attributes
+    ----------
+    setup : Setup
+        Numbers only; it knows no note.
+    untuned : (Horn, Words) or None
+        What `tune_request` still has to do; None when the bore plays the fingered note.
+    typed : dict
+        Fit for JSON: `horn`, `fingered`, `sung`, `voice`, `breath`, `settings` and `written` as
+        typed or as taken from the demo, `a4_hz` and `fingered_hz` [Hz], `title`, `stem` (what
+        its files are called).
+    warnings : tuple of str
+        What the player should know before.
+    """
+
+    setup: Setup
+    typed: dict[str, Any]
+    untuned: tuple[Horn, Words] | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def refuse_words(words: Mapping[str, Any], says: str) -> None:
+    """Refuse what was typed beside an option that says it all."""
+    given = [name for name, value in words.items() if value != getattr(Words(), name, None)]
+    if given:
+        flag = {"settings": "--set"}.get(given[0], f"--{given[0]}")
+        raise ReedboreError(f"{says}: leave {flag} out")
+
+
+def check_seconds(
+    seconds: float,
+    name: str = "--seconds",
+    what: str = "take",
+    high: float = SECONDS_RANGE[1],
+) -> float:
+    """Hand back a length [s], or refuse it."""
+    low = SECONDS_RANGE[0]
+    if not low <= seconds <= high:
+        raise ReedboreError(
+            f"{name} is {seconds:g} s; allowed {low:g} to {high:g} s (length of the {what})"
+        )
+    return seconds
+
+
+def read_request(words: Words) -> Request:
+    """Turn what was typed into a setup, at once: its bore is not yet tuned.
+
+    Parameters
+    ----------
+    words : Words
+        What was typed.
+
+    Returns
+    -------
+    Request
+        What `tune_request` takes.
+
+    Raises
+    ------
+    ReedboreError
+        If a word cannot be read or a number is out of range.
+    """
+    words = with_demo(words)
+    notes.check_a4(words.a4)
+    horn, singer = players(words)
+    with named("--fingered"):
+        fingered_hz = notes.parse_pitch(
+            words.fingered or "", words.a4, transposition=horn.transposition, written=words.written
+        )
+    setup = blow_and_set(_sing(setup_for(horn, singer), words, fingered_hz, horn), words)
+    return Request(
+        setup=setup,
+        typed=_typed(words, horn, fingered_hz, setup),
+        untuned=(horn, words),
+        warnings=tuple(_out_of_range(setup, singer, words.a4)),
+    )
+
+
+def tune_request(request: Request) -> Request:
+    """Find the bore that plays the fingered note.
+
+    Parameters
+    ----------
+    request : Request
+        From `read_request` or `read_again`.
+
+    Returns
+    -------
+    Request
+        Ready to be rendered. The bore is tuned as the preset has it: what the player changes then
+        moves the pitch, as on a horn.
+
+    Raises
+    ------
+    ModelError
+        If the horn has no such note.
+    """
+    if request.untuned is None:
+        return request
+    horn, words = request.untuned
+    hz, rate = request.typed["fingered_hz"], request.setup.time.rate
+    tuned = _tuned(horn, hz, rate, words.fingering)
+    tuned = tuned.model_copy(update={"voice": request.setup.voice})
+    return replace(request, setup=blow_and_set(tuned, words), untuned=None)
+
+
+_tuned = functools.lru_cache(maxsize=64)(tune)  # a page asks for the same note again and again
+
+
+def with_demo(words: Words) -> Words:
+    """Fill in what was left out; a fingered note without a sung one is the horn alone."""
+    piece = load_piece(DEMO)
+    fingered, hum = first_notes(piece.passage)
+    sung = words.sung
+    if sung is None and words.fingered is None:
+        sung = hum
+    return replace(
+        words,
+        horn=words.horn or piece.horn,
+        fingered=fingered if words.fingered is None else words.fingered,
+        sung=sung,
+        voice=words.voice or piece.voice,
+        # The demo's notes are concert pitch, whatever the player's own are.
+        written=words.written and words.fingered is not None,
+    )
+
+
+@functools.lru_cache(maxsize=16)
+def first_notes(passage: Passage) -> tuple[str, str | None]:
+    """Choose one pair from a passage: first fingered note, longest sung one (None: no voice)."""
+    line = read_line(passage.sung) if passage.sung else Line(())
+    notes_sung = [note for note in zip(line.beats, line.pitches, strict=True) if note[1]]
+    hum = max(notes_sung, key=lambda note: note[0], default=(0, None))
+    return next(pitch for pitch in read_line(passage.fingered).pitches if pitch), hum[1]
+
+
+def players(words: Words) -> tuple[Horn, Singer]:
+    """Find the horn and the voice that words name, or bring along."""
+    return (
+        words.instrument or load_horn(words.horn or ""),
+        words.singer or load_singer(words.voice or ""),
+    )
+
+
+def _sing(setup: Setup, words: Words, fingered_hz: float, horn: Horn) -> Setup:
+    """Give the setup its sung note, a recorded voice, or none."""
+    if words.depth is not None:
+        setup = setup.with_value("voice.depth", words.depth)
+    if words.sung is None:
+        return setup.with_value("voice.source", "off")
+    path = Path(words.sung)
+    if path.suffix.lower() in RECORDINGS:
+        return recorded(setup, path)
+    with named("--sung"):
+        hz = notes.parse_sung(words.sung, fingered_hz, words.a4, transposition=horn.transposition)
+    return setup.with_value("voice.frequency_hz", hz)
+
+
+def recorded(setup: Setup, path: Path) -> Setup:
+    """Make a recording the voice; its median pitch becomes the sung note where it has one."""
+    samples, rate = audio.read(path)
+    setup = setup.with_value("voice.file", str(path.resolve()))
+    setup = setup.with_value("voice.source", "recording")
+    hz = median_voiced_pitch(samples, rate)
+    return setup if hz is None else setup.with_value("voice.frequency_hz", hz)
+
+
+def blow_and_set(setup: Setup, words: Words) -> Setup:
+    """Give a setup all that was set one by one, then its breath, which may hang on that.
+
+    Parameters
+    ----------
+    setup : Setup
+        Horn and voice.
+    words : Words
+        Its settings, and its breath as a pressure or a dynamic.
+
+    Returns
+    -------
+    Setup
+        The copy.
+
+    Raises
+    ------
+    ModelError
+        If a setting or the breath is not allowed.
+    """
+    for text in words.settings:
+        name, value = parse_setting(text)
+        if setup.voice.source == "recording" and name in ("voice.source", "voice.file"):
+            raise ModelError(f"--set {text}: --sung is a recording already; leave one of them out")
+        setup = setup.with_value(name, value)
+    if words.breath is not None:
+        try:
+            pressure = parse_breath(words.breath, setup)
+            setup = setup.with_value("breath.pressure_kpa", pressure / 1e3)
+        except ModelError as error:
+            raise ModelError(f"--breath {error}") from error
+    return setup
+
+
+def _out_of_range(setup: Setup, singer: Singer, a4: float) -> list[str]:
+    made = setup.voice.source in {"pulse", "sine"}
+    return out_of_range([setup.voice.frequency] if made else [], singer, a4)
+
+
+def out_of_range(sung_hz: Sequence[float], singer: Singer, a4: float) -> list[str]:
+    """Say which sung notes [Hz] a singer does not have; nothing where there are none."""
+    low, high = singer.midi_range
+    found = dict.fromkeys(
+        notes.note_name(hz, a4)
+        for hz in sung_hz
+        if not low - 0.5 <= notes.hz_to_midi(hz, a4) <= high + 0.5
+    )
+    if not found:
+        return []
+    lies = "lies" if len(found) == 1 else "lie"
+    return [
+        f"{', '.join(found)} {lies} outside what the {singer.title.lower()} sings, "
+        f"{singer.low_note} to {singer.high_note}; rendered all the same"
+    ]
+
+
+def _typed(words: Words, horn: Horn, fingered_hz: float, setup: Setup) -> dict[str, Any]:
+    fingered = notes.note_name(fingered_hz, words.a4)
+    return {
+        "horn": words.horn,
+        "fingered": words.fingered,
+        "sung": words.sung,
+        "voice": words.voice,
+        "breath": words.breath,
+        "fingering": words.fingering,
+        "settings": list(words.settings),
+        "written": words.written,
+        "a4_hz": words.a4,
+        "fingered_hz": fingered_hz,
+        "title": f"{horn.title}, {fingered} fingered, {_sung_title(words, setup)}",
+        "stem": _stem(horn.name, words),
+    }
+
+
+def _sung_title(words: Words, setup: Setup) -> str:
+    if setup.voice.source == "off" or words.sung is None:
+        return "nobody sings"
+    if setup.voice.source == "recording":
+        return f"{Path(words.sung).name} sung"
+    note = notes.note_name(setup.voice.frequency, words.a4)
+    return f"{note} sung"
+
+
+def _stem(horn: str, words: Words) -> str:
+    sung = words.sung or "alone"
+    if Path(sung).suffix.lower() in RECORDINGS:
+        sung = Path(sung).stem
+    depth = f"depth{words.depth:g}" if words.depth is not None else ""
+    parts = (horn, words.fingered, sung, words.fingering, depth, words.breath, *words.settings)
+    return file_stem(parts)
+
+
+def request_again(found: Sidecar, path: Path) -> Request:
+    """Take up what a sidecar says.
+
+    Parameters
+    ----------
+    found : Sidecar
+        What was read.
+    path : Path
+        From where, for the error.
+
+    Returns
+    -------
+    Request
+        The same setup bit for bit, and the same words.
+
+    Raises
+    ------
+    ReedboreError
+        If it is not whole.
+    """
+    typed = dict(found.request)
+    for key, kind in (("fingered_hz", float), ("a4_hz", float), ("title", str), ("stem", str)):
+        if not isinstance(typed.get(key), kind):
+            raise ReedboreError(f"{path} is no sidecar of a take: request.{key} is missing")
+    return Request(setup=found.setup, typed=typed, warnings=tuple(differences(found)))
+
+
+def parse_setting(text: str) -> tuple[str, float | str]:
+    """Read what follows ``--set``.
+
+    Parameters
+    ----------
+    text : str
+        ``reed.opening_mm=1.2`` or ``reed.dynamics=massless``.
+
+    Returns
+    -------
+    name : str
+        The setting; whether there is one is for `reedbore.model.setup` to say.
+    value : float or str
+        Its value, in the unit that users write; text if it is no number.
+
+    Raises
+    ------
+    ModelError
+        If there is no equals sign with something on both sides.
+    """
+    name, _, value = (part.strip() for part in text.partition("="))
+    if not name or not value:
+        raise ModelError(f"--set {text!r}: write NAME=VALUE, as in --set reed.opening_mm=1.2")
+    try:
+        return name, float(value)
+    except ValueError:
+        return name, value
+
+
+@contextmanager
+def named(option: str) -> Iterator[None]:
+    """Put the name of an option in front of a sentence about its value."""
+    try:
+        yield
+    except NoteError as error:
+        raise NoteError(f"{option} {error}") from error

@@ -1,0 +1,101 @@
+"""Where locks are: for each ratio p/q the range of detuning over which the horn follows the voice.
+
+In: setups. Out: edges in cents against p/q times the pitch that the horn plays with the voice off.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reedbore.measures import locking
+from reedbore.measures.locking import Edge
+from reedbore.model.setup import Setup
+from reedbore.verdict import questions as asking
+from reedbore.verdict.questions import Pair, Progress
+
+NARROWEST_CENTS = 2.0 * locking.PULL_CENTS
+"""A lock narrower than this cannot be told from a coincidence."""
+
+LONGEST_S = 60.0
+"""An edge that a minute does not tell more finely is left as wide as it is. [s]"""
+
+Ratio = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Sought:
+    """What a search for a lock found: its edges, or between which detunings there is none."""
+
+    edges: tuple[Edge, Edge] | None
+    nearest: tuple[float, float]
+
+
+def seek(
+    pairs: Sequence[Pair], longest: float, tell: Progress, start: float = 0.0
+) -> list[Sought | None]:
+    """Look for the locks of many pairs, from a detuning on, then for both edges of each."""
+    insides = asking.ask(pairs, [locking.find_inside(start) for _ in pairs])
+    tell(0.3)
+    locked = [k for k, found in enumerate(insides) if found and found[0] is not None]
+    sides = [(k, way) for k in locked for way in (-1.0, 1.0)]
+    questions = [
+        locking.edge(insides[k][0], insides[k][1 if way < 0.0 else 2], way, longest=longest)
+        for k, way in sides
+    ]
+    edges = asking.ask([pairs[k] for k, _ in sides], questions)
+    tell(1.0)
+    lows, highs = (
+        dict(zip(locked, edges[::2], strict=True)),
+        dict(zip(locked, edges[1::2], strict=True)),
+    )
+    found: list[Sought | None] = []
+    for k, inside in enumerate(insides):
+        if inside is None:
+            found.append(None)
+        elif k in lows and lows[k] and highs[k]:
+            found.append(Sought((lows[k], highs[k]), inside[1:]))
+        else:
+            found.append(Sought(None, inside[1:]))
+    return found
+
+
+def edges_of(
+    setup: Setup,
+    voice_off_hz: float,
+    ratios: Sequence[Ratio],
+    *,
+    longest: float = LONGEST_S,
+    progress: Progress | None = None,
+) -> list[Sought | None]:
+    """Find the lock ranges of several ratios.
+
+    Parameters
+    ----------
+    setup : Setup
+        Horn, breath and voice.
+    voice_off_hz : float
+        What the horn plays with the voice off. [Hz]
+    ratios : sequence of (p, q)
+        What is looked at.
+    longest : float
+        Bound on each time to watch. [s]
+    progress : callable, optional
+        Told the share done.
+
+    Returns
+    -------
+    list
+        One for each ratio; None if the run diverged.
+    """
+    pairs = [Pair(sung_at(setup, voice_off_hz * p / q), p, q) for p, q in ratios]
+    return seek(pairs, longest, progress or (lambda _: None))
+
+
+def sung_at(setup: Setup, hz: float) -> Setup:
+    """Return the setup with another note sung. [Hz]."""
+    return setup.model_copy(update={"voice": setup.voice.model_copy(update={"frequency": hz})})
+
+
+def width(edges: tuple[Edge, Edge] | None) -> float:
+    """Return how wide a lock is [cents]; minus infinity if there is none."""
+    return edges[1].inside - edges[0].inside if edges else -math.inf

@@ -1,0 +1,182 @@
+"""The questions of `measures.locking` put to many setups at once, in lanes that run side by side.
+
+In: pairs of notes and a question each. Out: the answers. A lane that has to be watched for longer
+goes on from where it is.
+"""
+
+import math
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore import stopping
+from reedbore.measures import locking
+from reedbore.measures.locking import Course, Request
+from reedbore.model.setup import Setup
+from reedbore.simulate.batch import Lanes
+
+BATCH = 2048
+"""Setups that run at the same time."""
+
+BANDS_HZ = 20.0, 10.0, 5.0, 2.5
+"""Half the widths of the bands that lines are followed in; near partials ask for narrow ones."""
+
+Samples = NDArray[np.float64]
+Progress = Callable[[float], None]
+
+
+class Pair(NamedTuple):
+    """A setup and the ratio p/q at which its two notes are watched."""
+
+    setup: Setup
+    p: int
+    q: int
+
+
+class _Batch(NamedTuple):
+    """Lanes that started together, and what they have shown so far."""
+
+    lanes: Lanes
+    members: list[int]
+    lines: list[NDArray[Any]]
+    times: list[Samples]
+
+
+_Watched = tuple[_Batch, list[Course | None]]
+
+
+def ask(
+    pairs: Sequence[Pair],
+    questions: Sequence[locking.Question[Any]],
+    progress: Progress | None = None,
+) -> list[Any]:
+    """Put a question to each of many pairs.
+
+    Parameters
+    ----------
+    pairs : sequence of Pair
+        What is watched.
+    questions : sequence of generator
+        One for each, from `measures.locking`.
+    progress : callable, optional
+        Told the share of questions answered so far.
+
+    Returns
+    -------
+    list
+        The answers, in order; a pair that diverges answers None.
+    """
+    asking = _Asking(pairs, questions)
+    cores = os.cpu_count() or 1
+    running: set[Future[_Watched]] = set()
+    with ThreadPoolExecutor(cores) as pool:
+        while asking.wanted:
+            stopping.check()
+            while len(running) < cores and (batch := asking.next_batch()):
+                requests = [asking.wanted[k] for k in batch.members]
+                running.add(pool.submit(_watched_on, batch, pairs, requests))
+            done, running = wait(running, return_when=FIRST_COMPLETED)
+            for future in done:
+                asking.take(*future.result())
+            if progress:
+                progress(1.0 - len(asking.wanted) / len(pairs))
+    return asking.answers
+
+
+class _Asking:
+    """Questions under way: what they want to see, which lanes run, which are to be started."""
+
+    def __init__(self, pairs: Sequence[Pair], questions: Sequence[locking.Question[Any]]) -> None:
+        self.pairs, self.questions = pairs, questions
+        self.answers: list[Any] = [None] * len(pairs)
+        self.wanted: dict[int, Request] = {}
+        self._ready: list[_Batch] = []
+        self._waiting: dict[float, list[int]] = {}
+        for k in range(len(pairs)):
+            self._go_on(k, None)
+            if k in self.wanted:
+                self._waiting.setdefault(_band(pairs[k]), []).append(k)
+
+    def next_batch(self) -> _Batch | None:
+        """Return lanes to watch on, or start new ones.
+
+        Lanes that run go first: meanwhile many gather that are to be started, and a batch of many
+        takes little longer than one of few.
+        """
+        if self._ready:
+            self._ready.sort(key=lambda batch: len(batch.members))
+            return self._ready.pop()
+        band = max(self._waiting, key=lambda band: len(self._waiting[band]), default=0.0)
+        if not band:
+            return None
+        members = self._waiting.pop(band)
+        if members[BATCH:]:
+            self._waiting[band] = members[BATCH:]
+        return _started(members[:BATCH], self.pairs, self.wanted, band)
+
+    def take(self, batch: _Batch, courses: list[Course | None]) -> None:
+        """Tell the questions of a batch what was seen, and keep the lanes that they watch on."""
+        stays = []
+        for k, course in zip(batch.members, courses, strict=True):
+            before = self.wanted.pop(k)
+            if course is not None:
+                self._go_on(k, course)
+            stays.append(k in self.wanted and self.wanted[k].detuning == before.detuning)
+            if k in self.wanted and not stays[-1]:
+                self._waiting.setdefault(_band(self.pairs[k]), []).append(k)
+        if any(stays):
+            kept = np.array(stays)
+            batch.lanes.keep(kept)
+            members = [k for k, stay in zip(batch.members, stays, strict=True) if stay]
+            lines = [line[kept] for line in batch.lines]
+            self._ready.append(batch._replace(members=members, lines=lines))
+
+    def _go_on(self, k: int, course: Course | None) -> None:
+        """Start a question, or send it what it wanted; keep what it wants next, or its answer."""
+        question = self.questions[k]
+        try:
+            self.wanted[k] = next(question) if course is None else question.send(course)
+        except StopIteration as end:
+            self.answers[k] = end.value
+
+
+def _band(pair: Pair) -> float:
+    spacing = pair.setup.voice.frequency / pair.p
+    return next((band for band in BANDS_HZ if band <= spacing), BANDS_HZ[-1])
+
+
+def _started(
+    members: list[int], pairs: Sequence[Pair], wanted: dict[int, Request], band: float
+) -> _Batch:
+    pulls = np.array([wanted[k].detuning for k in members])
+    setups = [pairs[k].setup for k in members]
+    scale = np.array([pairs[k].q / pairs[k].p for k in members])
+    sung = np.array([setup.voice.frequency for setup in setups]) * 2.0 ** (pulls / 1200.0)
+    return _Batch(Lanes(setups, sung * scale, pulls, band_hz=band), members, [], [])
+
+
+def _watched_on(batch: _Batch, pairs: Sequence[Pair], requests: list[Request]) -> _Watched:
+    """Step a batch on; return what each lane has shown up to the time that was asked for.
+
+    None after a burst.
+    """
+    seconds, lanes = max(request.seconds for request in requests), batch.lanes
+    if seconds > lanes.seconds + 1e-6:
+        found = lanes.advance(seconds - lanes.seconds)
+        batch.lines.append(found.line)
+        batch.times.append(found.times)
+    times, lines = np.concatenate(batch.times), np.concatenate(batch.lines, axis=1)
+    courses: list[Course | None] = []
+    for row, (k, request) in enumerate(zip(batch.members, requests, strict=True)):
+        asked = times <= request.seconds
+        line = lines[row, asked]
+        if lanes.burst[row] or not np.isfinite(line).all():
+            courses.append(None)
+            continue
+        cycles = pairs[k].p * np.unwrap(np.angle(line)) / (2.0 * math.pi)
+        courses.append(Course(times[asked], cycles, float(lanes.sung_hz[row] * pairs[k].q)))
+    return batch, courses

@@ -1,0 +1,253 @@
+"""What can be measured inside one stretch of a passage, and what it proves.
+
+In: a `Performance`, a stretch of it, the horn alone, and the same pair as it behaves when held.
+Out: a verdict on the stretch. The request is not looked at: of the stretch only its steps and
+whether it has a sung note, of the setup only the kind of its voice.
+"""
+
+import math
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.kernel import single
+from reedbore.measures import locking, pitch
+from reedbore.measures.drift import AT_REST_CYCLES, at_rest, mean_drift
+from reedbore.model.voice import Voice
+from reedbore.notes import cents, choose_ratio
+from reedbore.simulate.controls import BREATH, LARGEST_PART
+from reedbore.simulate.performance import Performance, Stretch
+from reedbore.simulate.take import SOUND_RATE
+from reedbore.verdict import runs as listening
+from reedbore.verdict import take as verdict
+from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, Verdict
+
+SHORTEST_S = 0.15
+"""A shorter stretch is not measured. [s]"""
+
+LEAST_PERIODS = 6.0
+"""Of the resultant: a stretch that holds fewer is not measured."""
+
+SUNG_AT_ALL = 0.03
+"""A sung waveform that stays below this, 30 dB under a full one, is nobody singing."""
+
+GROWING = 1.2
+"""A line that grows so much more than the breath through the later half is still starting."""
+
+STARTED = 0.7
+"""In the middle of a note, a line as strong as this share of the horn alone has started."""
+
+START_S = 0.3
+"""No longer, and at most a quarter of a note, is left out of its beat: the reed starts. [s]"""
+
+SAME_CENTS = 5.0
+"""A held pair whose voice is farther off than this is another pair. [cents]"""
+
+TOO_SHORT = "too short to measure"
+NOT_SETTLED = "not yet settled when the note ends"
+STARTING = "the reed is still starting when the note ends"
+NOT_HELD = "whether the pair locks when held was not looked for"
+NOT_SOUNDING = "the reed does not sound within this note"
+NO_NOTE = "no steady sung note was found here"
+OTHERWISE = "held from rest, the pair comes to something else"
+
+Samples = NDArray[np.float64]
+Ratio = tuple[int, int]
+
+
+class Held(NamedTuple):
+    """A pair played from rest: its verdict, and the phase at which its beat rests, if known."""
+
+    verdict: Verdict
+    rest: float | None
+    """[cycles]"""
+
+
+class Inside:
+    """A stretch up to where breath and voice leave it, and what is known of its pair."""
+
+    def __init__(
+        self,
+        performance: Performance,
+        part: Stretch,
+        control: listening.Control,
+        pair: Held | None,
+        depth: float,
+    ) -> None:
+        """Take what was played, and the depth at which the pair is held."""
+        score = performance.score
+        self.rate = score.rate
+        length = part.end - part.first
+        # In the last moments the note may be let go already.
+        end = part.end - round(min(BREATH * self.rate, LARGEST_PART * length))
+        self.whole_s = length / self.rate
+        self.seconds = (end - part.first) / self.rate
+        self.pressure = performance.traces.pressure[part.first : end]
+        self.blown = performance.pressure_asked[part.first : end]
+        self.sung = performance.sung[part.first : end]
+        first, last = (round(step * SOUND_RATE / self.rate) for step in (part.first, end))
+        self.sound = performance.sound[first:last]
+        self.voice = score.setup_of(part.fingered).voice
+        curve = performance.controls.depth[part.first : end]
+        depths = np.full(curve.shape, depth) if flows(self.voice) else curve
+        most = float(depths.max(initial=0.0))
+        self.sings = bool(np.abs(depths * self.sung).max(initial=0.0) > SUNG_AT_ALL * most)
+        self.noted = part.sung_hz is not None
+        self.control, self.pair = control, pair
+
+    def judged(self) -> tuple[Verdict, float | None]:
+        """Return the verdict, and when the beat came to rest. [s]."""
+        control = self.control
+        if not (np.abs(self.pressure) < single.BURST_PA).all():
+            reason = "the simulation diverged"
+            return verdict.bare("failed", listening.NO_CONTROL, reason=reason), None
+        if self.whole_s < SHORTEST_S:
+            return self._untold(TOO_SHORT), None
+        pitched, wander = self._sung_pitch()
+        sung = pitched if self.noted else None
+        if control.hz is None:
+            state = control.state if control.state == "failed" else "silent"
+            reason = "the reed does not sound by itself"
+            return verdict.bare(state, control, sung=sung, reason=reason), None
+        played, jumped = self._played(pitched)
+        if played is None:
+            return verdict.bare("silent", control, sung=sung, reason=self._why_silent()), None
+        if not self.sings:
+            return verdict.bare("unsung", control, played=played, jumped=jumped), None
+        if sung is None:
+            state = self._spectrum_state(played, None)
+            reason = "the voice has no pitch" if self.noted else NO_NOTE
+            found: dict[str, Any] = {"sung": None, "played": played, "jumped": jumped}
+            return self._measured(None, state=state, reason=reason, **found), None
+        return self._judged_pair(sung, wander, played, jumped)
+
+    def _judged_pair(
+        self, sung: float, wander: float, played: float, jumped: bool
+    ) -> tuple[Verdict, float | None]:
+        common: dict[str, Any] = {"sung": sung, "played": played, "jumped": jumped}
+        ratio = choose_ratio(sung / played, NEAR_CENTS, SIMPLE)
+        if ratio and self.seconds * played / ratio[1] < LEAST_PERIODS:
+            return self._untold(TOO_SHORT), None
+        unsteady = None
+        if wander > listening.STEADY_VOICE_CENTS:
+            unsteady = f"the voice wanders by {wander:.0f} cents, too much to prove a lock"
+        apart = abs(ratio[0] * played - ratio[1] * sung) if ratio else math.inf
+        if ratio is None or apart >= FUSED_HZ:
+            if self._starting(played):
+                return self._untold(STARTING), None
+            state = self._spectrum_state(played, sung)
+            return self._measured(None, state=state, reason=unsteady, **common), None
+        course = self._course(sung, ratio)
+        proven, reason = self._proven(sung, ratio, jumped)
+        rest = self._at_rest(course) if proven and not unsteady else None
+        if rest is not None:
+            return self._measured(ratio, state="locked", drift=0.0, **common), rest
+        beat = None if unsteady else mean_beat(course)
+        reason = unsteady or reason
+        return self._measured(ratio, state="drifting", reason=reason, drift=beat, **common), None
+
+    def _proven(self, sung: float, ratio: Ratio, jumped: bool) -> tuple[bool, str | None]:
+        """Tell whether the held pair is locked at this ratio, and what to say while it drifts."""
+        if self.pair is None:
+            return False, NOT_HELD
+        held = self.pair.verdict
+        same = held.sung_hz is not None and abs(cents(held.sung_hz, sung)) < SAME_CENTS
+        if not same or held.jumped != jumped or held.ratio != ratio:
+            return False, OTHERWISE
+        return (True, NOT_SETTLED) if held.state == "locked" else (False, held.reason)
+
+    def _at_rest(self, course: locking.Course) -> float | None:
+        """Return from when on the beat is where it will stay [s], None if it is not there yet.
+
+        That is the phase at which the held pair rests, kept through the last quarter; or, where
+        that is another one, as under a moving breath, the one that a long enough course comes to
+        by the judge's own rule.
+        """
+        rest = self.pair.rest if self.pair else None
+        off = np.zeros(0)
+        if rest is not None and self.voice.source != "recording":
+            off = np.abs((course.cycles - rest + 0.5) % 1.0 - 0.5)
+        late = off[off.size * 3 // 4 :]
+        if not off.size or (late > AT_REST_CYCLES).any():
+            if self.seconds < listening.LEAST_SECONDS:
+                return None
+            if locking.drift(course).state != "follows":
+                return None
+            off = np.abs(course.cycles - np.median(course.cycles[-course.cycles.size // 8 :]))
+        return at_rest(course.times, off)
+
+    def _course(self, sung: float, ratio: Ratio) -> locking.Course:
+        """Follow the phase of the beat p·f_played - q·f_sung through the stretch."""
+        pressure, rate = pitch.thin(self.pressure, self.rate)
+        voice, _ = pitch.thin(self.sung, self.rate)
+        # Never so short a window that two lines of the resultant run together.
+        band = min(sung / ratio[0], self._band())
+        return listening.beat(pressure, voice, rate, sung, ratio, band)
+
+    def _band(self) -> float:
+        """Return the width that leaves windows of at most a quarter of the stretch. [Hz]."""
+        return max(listening.LINE_BAND, 16.0 / self.seconds)
+
+    def _late_s(self, least: float) -> float:
+        """Return how much of the end is looked at: the later half, or so much at least. [s]."""
+        return max(0.5 * self.seconds, min(least, self.seconds))
+
+    def _sung_pitch(self) -> tuple[float | None, float]:
+        if not self.sings:
+            return None, 0.0
+        late = self.sung[-round(self._late_s(0.1) * self.rate) :]
+        return listening.voice_pitch(late, self.rate, self.voice)
+
+    def _played(self, sung: float | None) -> tuple[float | None, bool]:
+        late_s = self._late_s(0.1)
+        late, rate = pitch.thin(self.pressure[-round(late_s * self.rate) :], self.rate)
+        band = max(listening.LINE_BAND, 8.0 / late_s)
+        return listening.late_pitch(late, rate, self.control, sung, band)
+
+    def _starting(self, hz: float) -> bool:
+        """Tell whether the line that is played is weak and still grows, and not by the breath."""
+        pressure, rate = pitch.thin(self.pressure, self.rate)
+        strength = pitch.phase_track(pressure, rate, hz, self._band()).amplitude
+        before, after = self.blown[self.blown.size // 2], self.blown[-1]
+        swells = max(float(after / before), 1.0) if before > 0.0 else 1.0
+        middle = strength[strength.size // 2]
+        grows = strength[-1] > GROWING * swells * middle
+        # The horn alone was blown as here in the middle.
+        return bool(grows and middle < STARTED * self.control.amplitude)
+
+    def _why_silent(self) -> str:
+        """Tell a reed that is on its way from one that the voice has stopped."""
+        assert self.control.hz is not None
+        if self._starting(self.control.hz):
+            return STARTING
+        return ONLY_VOICE if self.sings else NOT_SOUNDING
+
+    def _spectrum_state(self, played: float, sung: float | None) -> str:
+        late, rate = pitch.thin(self.pressure[self.pressure.size // 2 :], self.rate)
+        return listening.line_state(late, rate, played, sung)
+
+    def _measured(self, ratio: Ratio | None, *, played: float, **found: Any) -> Verdict:
+        """Add what the sound outside shows: at least so much of it that lines stand apart."""
+        least = LEAST_PERIODS * ratio[1] / played if ratio else 0.1
+        late = self.sound[-round(self._late_s(least) * SOUND_RATE) :]
+        fine = pitch.thin(self.pressure, self.rate)
+        settle = listening.settled_in(*fine, played, self._band())
+        return verdict.measured(
+            late, self.control, ratio=ratio, played=played, settle=settle, **found
+        )
+
+    def _untold(self, reason: str) -> Verdict:
+        return verdict.bare("undecided", self.control, heard="uncertain", reason=reason)
+
+
+def flows(voice: Voice) -> bool:
+    """Tell whether a voice is a source of flow, whose depth is computed and not set."""
+    return voice.drive == "flow" and voice.source in {"pulse", "sine"}
+
+
+def mean_beat(course: locking.Course) -> float:
+    """Return the mean drift of a note's course, but for its start. [Hz]."""
+    times, cycles = course.times, course.cycles
+    begun = times >= times[0] + min(START_S, 0.25 * (times[-1] - times[0]))
+    return mean_drift(times[begun], cycles[begun])

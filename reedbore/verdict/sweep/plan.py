@@ -1,0 +1,235 @@
+"""What a sweep is: a setup, and one to three of its numbers that take many values.
+
+In: a setup and its axes. Out: the setup of every cell of the grid they span, and what is kept of
+it. An axis is any number of a setup under the name and in the unit that users write, or `SUNG`:
+the sung note, in cents from the fingered one.
+"""
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from reedbore import __version__
+from reedbore.errors import ReedboreError
+from reedbore.model.setup import Setup
+from reedbore.model.units import QUANTITIES, Quantity
+from reedbore.notes import A4_HZ, cents
+
+SUNG = "sung"
+"""Name of the axis along which the sung note moves; its unit is the cent."""
+
+VOICE = "voice.frequency_hz"
+"""The setting that holds the sung note."""
+
+DIGITS = 12
+"""Significant digits of a value along an axis: as many as can be typed again exactly."""
+
+STATES = (
+    *("unsung", "silent", "locked", "drifting", "rough", "irregular"),
+    *("undecided", "failed"),
+)
+"""States of a cell, in the order of their codes."""
+
+NOT_RUN = -1
+"""Code of a cell that nobody has judged yet."""
+
+
+class Variable(NamedTuple):
+    """What is kept of each cell: its type, its value before, its unit, one sentence."""
+
+    dtype: str
+    fill: float
+    units: str
+    says: str
+
+
+# The state comes last: a block whose states are there is whole.
+VARIABLES = {
+    "p": Variable("i1", 0, "1", "first number of the ratio p/q, sung/fingered; 0 for none"),
+    "q": Variable("i1", 0, "1", "second number of the ratio p/q; 0 for none"),
+    "sung_hz": Variable("f8", math.nan, "Hz", "sung pitch"),
+    "played_hz": Variable("f8", math.nan, "Hz", "fundamental that the reed oscillates at"),
+    "played_cents": Variable("f8", math.nan, "cents", "played pitch from the fingered note"),
+    "jumped": Variable("?", False, "1", "the horn left its register"),
+    "resultant_hz": Variable("f8", math.nan, "Hz", "common fundamental of the two notes"),
+    "drift_hz": Variable("f8", math.nan, "Hz", "the beat p f_played - q f_sung"),
+    "period": Variable("i2", 0, "1", "periods after which the horn alone repeats; 0 unknown"),
+    "voice_off_hz": Variable("f8", math.nan, "Hz", "played pitch without the voice"),
+    "state": Variable("i1", NOT_RUN, "1", "what became of the two notes"),
+}
+
+
+EDGE_STATES = ("elsewhere", "no lock", "narrow", "lock", "failed")
+"""What became of a ratio, by code: its just note lies outside the sung axis; no lock; one too
+narrow to be sure of; a lock; the simulation diverged."""
+
+EDGES = {
+    "edge_just_hz": Variable("f8", math.nan, "Hz", "p/q times the played pitch without the voice"),
+    "edge_low_cents": Variable(
+        "f8", math.nan, "cents", "lowest sung note known to lock, from edge_just_hz"
+    ),
+    "edge_high_cents": Variable(
+        "f8", math.nan, "cents", "highest sung note known to lock, from edge_just_hz"
+    ),
+    "edge_low_outside_cents": Variable(
+        "f8", math.nan, "cents", "highest sung note below the lock known not to lock"
+    ),
+    "edge_high_outside_cents": Variable(
+        "f8", math.nan, "cents", "lowest sung note above the lock known not to lock"
+    ),
+    "edge_state": Variable("i1", NOT_RUN, "1", "whether there is a lock at this ratio"),
+}
+
+MARKS = {"cells": "state", "edges": "edge_state"}
+"""Variable of each table that is written last."""
+
+TABLES = {"cells": (VARIABLES, STATES), "edges": (EDGES, EDGE_STATES)}
+"""What is kept of each table, and what the codes of its last variable mean."""
+
+
+class EdgePlan(NamedTuple):
+    """Ratios whose edges are kept, and the narrowest lock that can be told. [cents]."""
+
+    ratios: tuple[tuple[int, int], ...]
+    narrowest: float
+
+
+class Fingered(NamedTuple):
+    """The fingered note, from which sung ones are read: its frequency, and how notes are named."""
+
+    hz: float
+    a4: float = A4_HZ
+    transposition: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Axis:
+    """One quantity and the values that it takes.
+
+    Attributes
+    ----------
+    name : str
+        Of the setting, or `SUNG`.
+    values : tuple of float
+        Rising, in the unit that users write, or in cents from the fingered note.
+    """
+
+    name: str
+    values: tuple[float, ...]
+
+    @property
+    def unit(self) -> str:
+        """The unit of the values; "1" for plain numbers."""
+        quantity = quantity_of(self.name)
+        return (quantity.edge or "1") if quantity else "cents"
+
+    @property
+    def says(self) -> str:
+        """What the values measure, in one sentence without the full stop."""
+        quantity = quantity_of(self.name)
+        return quantity.says if quantity else "sung note, from the fingered one"
+
+    def text(self, value: float) -> str:
+        """Write a value as it can be typed."""
+        return f"{value:.{DIGITS}g}" if quantity_of(self.name) else f"{value:+.{DIGITS}g}c"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sweep:
+    """One thing that can be swept.
+
+    Attributes
+    ----------
+    setup : Setup
+        What all cells have in common; the bore plays the fingered note.
+    fingered : Fingered
+        The fingered note.
+    axes : tuple of Axis
+        One to three.
+    seconds : float or None
+        How long each cell is run; None for as long as the decision takes. [s]
+    horn, title, fingering : str
+        Name and title of the horn, and which of its fingerings: what pictures and files are
+        called; no cell depends on it.
+    version : str
+        Of reedbore.
+    """
+
+    setup: Setup
+    fingered: Fingered
+    axes: tuple[Axis, ...]
+    seconds: float | None = None
+    horn: str = ""
+    title: str = ""
+    fingering: str = ""
+    version: str = __version__
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """How many values each axis has."""
+        return tuple(len(axis.values) for axis in self.axes)
+
+    @property
+    def sung_axis(self) -> Axis | None:
+        """The axis along which the sung note moves, if one does."""
+        return next((axis for axis in self.axes if axis.name in {SUNG, VOICE}), None)
+
+    @property
+    def resolved_cents(self) -> float | None:
+        """The widest step between sung notes [cents]: a narrower band can fall between cells."""
+        if self.sung_axis is None:
+            return None
+        sung = [self.sung_hz(value) for value in self.sung_axis.values]
+        return max(cents(high, low) for low, high in itertools.pairwise(sung))
+
+    def sung_hz(self, value: float) -> float:
+        """Turn a value along the sung axis into the frequency [Hz] that is sung."""
+        given_in_cents = self.sung_axis is not None and self.sung_axis.name == SUNG
+        return self.fingered.hz * 2.0 ** (value / 1200.0) if given_in_cents else value
+
+    def cell(self, values: Sequence[float | None]) -> Setup:
+        """Make the setup of one cell.
+
+        Parameters
+        ----------
+        values : sequence of float or None
+            One for each axis; None leaves the setup as it is.
+
+        Returns
+        -------
+        Setup
+            What is rendered there.
+
+        Raises
+        ------
+        ModelError
+            If the values do not go together.
+        """
+        setup = self.setup
+        for axis, value in zip(self.axes, values, strict=True):
+            if value is not None and axis.name == SUNG:
+                setup = setup.with_value(VOICE, self.sung_hz(value))
+            elif value is not None:
+                setup = setup.with_value(axis.name, value)
+        return setup
+
+
+def rounded(value: float) -> float:
+    """Round a value along an axis to what can be typed again."""
+    return float(f"{value:.{DIGITS}g}")
+
+
+def quantity_of(name: str) -> Quantity | None:
+    """Find the declaration of a setting such as ``bore.holes.3.open``; None if it is no number."""
+    return QUANTITIES.get(".".join(part for part in name.split(".") if not part.isdigit()))
+
+
+def check_version(sweep: Sweep) -> None:
+    """Refuse to go on with a sweep that another version of reedbore began."""
+    if sweep.version != __version__:
+        raise ReedboreError(
+            f"the sweep was begun with reedbore {sweep.version}, here is {__version__}: "
+            "their cells cannot be mixed"
+        )

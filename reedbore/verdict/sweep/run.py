@@ -1,0 +1,223 @@
+"""Run a sweep: block after block, here or on a cluster, and keep each as soon as it is done.
+
+In: a sweep and where to keep it. Out: its store, filled. A block is the same work wherever it is
+done and whatever was done before, so that a run that is stopped, split into parts or spread over
+a cluster ends with the same store as one that is not.
+"""
+
+import itertools
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from tqdm import tqdm
+
+from reedbore.errors import ReedboreError
+from reedbore.model.setup import Setup
+from reedbore.notes import cents, simple_ratios
+from reedbore.verdict import cells as many
+from reedbore.verdict import lock_edges
+from reedbore.verdict.questions import Progress
+from reedbore.verdict.sweep import store as sweep_store
+from reedbore.verdict.sweep.axes import check
+from reedbore.verdict.sweep.cells import Block, Judge, Values, judge_block
+from reedbore.verdict.sweep.plan import EDGE_STATES, EDGES, EdgePlan, Sweep, check_version
+from reedbore.verdict.sweep.store import Task
+from reedbore.verdict.take import SIMPLE
+
+NEAR_CENTS = 100.0
+"""A ratio whose just note lies so far outside the sung axis may still reach into it. [cents]"""
+
+AHEAD = 64
+"""Blocks that a cluster is given ahead at least, so that it never waits."""
+
+EDGE_PLAN = EdgePlan(tuple(simple_ratios(SIMPLE)), lock_edges.NARROWEST_CENTS)
+
+Seek = Callable[..., Sequence["lock_edges.Sought | None"]]
+Work = Callable[..., Values]
+
+
+def run(
+    sweep: Sweep,
+    path: Path,
+    *,
+    edges: bool = False,
+    part: tuple[int, int] = (1, 1),
+    cluster: str | None = None,
+    judge: Judge = many.judge_cells,
+    seek: Seek = lock_edges.edges_of,
+) -> None:
+    """Do all that is still to be done.
+
+    Parameters
+    ----------
+    sweep : Sweep
+        What is swept.
+    path : Path
+        The store; made if it is not there.
+    edges : bool
+        Whether to find the edges of the locks along the sung axis too.
+    part : (int, int)
+        Which of how many equal parts of the blocks, counted from 1.
+    cluster : str, optional
+        Address of a dask.distributed scheduler whose workers have the same reedbore; by default
+        the work is done here, on all cores.
+    judge, seek : callable
+        What judges cells and finds edges.
+
+    Raises
+    ------
+    ReedboreError
+        If there is anything wrong with the sweep, the store is another sweep's or cannot be
+        written, or the cluster is lost.
+    """
+    check(sweep, edges=edges)
+    sweep_store.prepare(path, sweep, EDGE_PLAN if edges else None)
+    _fill(path, "cells", part, cluster, partial(judge_block, sweep, judge=judge))
+    if edges:
+        _fill(path, "edges", part, cluster, partial(find_edges, sweep, judge=judge, seek=seek))
+
+
+def find_edges(
+    sweep: Sweep, block: Block, *, judge: Judge, seek: Seek, progress: Progress | None = None
+) -> Values:
+    """Find the lock ranges of all ratios that lie along the sung axis.
+
+    Parameters
+    ----------
+    sweep : Sweep
+        What is swept.
+    block : tuple of slice
+        One value of each other axis, and all ratios.
+    judge, seek : callable
+        As for `run`.
+    progress : callable, optional
+        Is told the share that is done.
+
+    Returns
+    -------
+    dict
+        An array in the shape of the block for each of `sweep_store.EDGES`.
+    """
+    check_version(sweep)
+    shape = tuple(part.stop - part.start for part in block)
+    out = {name: np.full(shape, kept.fill, kept.dtype) for name, kept in EDGES.items()}
+    flat = {name: array.reshape(-1) for name, array in out.items()}
+    flat["edge_state"][:] = EDGE_STATES.index("elsewhere")
+    setup = _column(sweep, block)
+    alone = judge([setup.with_value("voice.source", "off")], [sweep.fingered.hz])[0]
+    if not alone.played_hz > 0.0 or alone.period > 1:
+        flat["edge_state"][:] = EDGE_STATES.index("no lock")
+        return out
+    flat["edge_just_hz"][:] = [alone.played_hz * p / q for p, q in EDGE_PLAN.ratios]
+    near = [k for k, hz in enumerate(flat["edge_just_hz"]) if _along(sweep, hz)]
+    ratios = [EDGE_PLAN.ratios[k] for k in near]
+    for k, found in zip(near, seek(setup, alone.played_hz, ratios, progress=progress), strict=True):
+        _keep(flat, k, found)
+    return out
+
+
+def _column(sweep: Sweep, block: Block) -> Setup:
+    """Make the setup that a block of edges has, but for the sung note."""
+    steps = iter(block)
+    at = [
+        None if axis is sweep.sung_axis else axis.values[next(steps).start] for axis in sweep.axes
+    ]
+    return sweep.cell(at)
+
+
+def _along(sweep: Sweep, hz: float) -> bool:
+    """Say whether a sung note lies along the sung axis or near its ends."""
+    assert sweep.sung_axis is not None
+    low, high = (sweep.sung_hz(sweep.sung_axis.values[end]) for end in (0, -1))
+    return cents(hz, low) > -NEAR_CENTS and cents(hz, high) < NEAR_CENTS
+
+
+def _keep(flat: Values, place: int, found: "lock_edges.Sought | None") -> None:
+    edges = found.edges if found else None
+    width = edges[1].inside - edges[0].inside if edges else 0.0
+    state = "failed" if found is None else "no lock" if not edges else "lock"
+    if edges and width < lock_edges.NARROWEST_CENTS:
+        state = "narrow"
+    flat["edge_state"][place] = EDGE_STATES.index(state)
+    if edges:
+        low, high = edges
+        flat["edge_low_cents"][place], flat["edge_high_cents"][place] = low.inside, high.inside
+        flat["edge_low_outside_cents"][place] = low.outside
+        flat["edge_high_outside_cents"][place] = high.outside
+
+
+# --- block after block ---------------------------------------------------------------------------
+
+
+def _fill(path: Path, table: str, part: tuple[int, int], cluster: str | None, work: Work) -> None:
+    """Do all blocks of a table that are still to be done."""
+    total = done = 0
+    for task, there in sweep_store.tasks(path, table, part):
+        total, done = total + task.cells, done + task.cells * there
+    to_do = (task for task, there in sweep_store.tasks(path, table, part) if not there)
+    if done == total:
+        return
+    with _bar(table, total, done) as bar:
+        found = _spread(to_do, work, cluster) if cluster else _one_by_one(to_do, work, bar)
+        for task, values in found:
+            sweep_store.write(path, task, values)
+            done += task.cells
+            bar.update(done - bar.n)
+
+
+def _bar(table: str, total: int, done: int) -> Any:
+    """Make the line on stderr that tells how far it is; in a file, one now and then."""
+    unit = {"cells": " cells", "edges": " ratios"}[table]
+    shown = "{percentage:3.0f} % of {total_fmt}" + unit + ", {rate_fmt}, {remaining} left"
+    seldom = 0.3 if sys.stderr.isatty() else 30.0
+    return tqdm(
+        total=total, initial=done, bar_format=shown, unit=unit, mininterval=seldom,
+        file=sys.stderr,
+    )  # fmt: skip
+
+
+def _one_by_one(to_do: Iterator[Task], work: Work, bar: Any) -> Iterator[tuple[Task, Values]]:
+    """Do all tasks here; each uses all cores."""
+    for task in to_do:
+        before = bar.n
+
+        def progress(share: float, before: int = before, cells: int = task.cells) -> None:
+            bar.update(before + int(share * cells) - bar.n)
+
+        yield task, work(task.block, progress=progress)
+
+
+def _spread(to_do: Iterator[Task], work: Work, address: str) -> Iterator[tuple[Task, Values]]:
+    """Let a cluster do the tasks; by itself it repeats what was lost with a worker."""
+    try:
+        import distributed  # noqa: PLC0415 - an extra
+    except ImportError as error:
+        needed = "--cluster needs dask.distributed: pip install 'reedbore[cluster]'"
+        raise ReedboreError(needed) from error
+    try:
+        client = distributed.Client(address, timeout=10)
+    except (OSError, ValueError) as error:
+        raise ReedboreError(f"--cluster {address} cannot be reached ({error})") from error
+    given: dict[Any, Task] = {}
+    with client:
+        pool = distributed.as_completed()
+        for task in itertools.islice(to_do, max(AHEAD, 2 * sum(client.nthreads().values()))):
+            _give(client, pool, given, task, work)
+        for future in pool:
+            try:
+                yield given.pop(future), future.result()
+            except (distributed.KilledWorker, distributed.CancelledError) as error:
+                lost = f"the cluster at {address} was lost; the same command goes on"
+                raise ReedboreError(lost) from error
+            for task in itertools.islice(to_do, 1):
+                _give(client, pool, given, task, work)
+
+
+def _give(client: Any, pool: Any, given: dict[Any, Task], task: Task, work: Work) -> None:
+    future = client.submit(work, task.block, pure=False)
+    given[future] = task
+    pool.add(future)
