@@ -18,9 +18,9 @@ from unittest import mock
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
-from kernel import ode
+import ode
 
 from reedbore.measures import pitch
 from reedbore.model import presets

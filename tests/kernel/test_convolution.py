@@ -4,10 +4,10 @@ import functools
 import math
 
 import bores
+import naive
 import numba
 import numpy as np
 import pytest
-from kernel import naive
 
 from reedbore.kernel import single
 from reedbore.kernel import step as rows

@@ -3,10 +3,10 @@
 import bores
 import numba
 import numpy as np
+import ode
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from kernel import ode
 
 from reedbore.errors import ModelError
 from reedbore.kernel import single

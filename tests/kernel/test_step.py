@@ -3,10 +3,10 @@
 import itertools
 import math
 
+import naive
 import numba
 import numpy as np
 import pytest
-from kernel import naive
 
 from reedbore.kernel import single
 from reedbore.kernel import step as rows

@@ -1,6 +1,6 @@
 """Setups drawn from all that is legal, and what must be true of each; for a test and a benchmark.
 
-Also a script: ``python tests/extremes.py 10000`` runs so many and tells what came of them.
+Also a script: ``python tests/helpers/extremes.py 10000`` runs so many and tells what came of them.
 """
 
 import math

@@ -249,7 +249,7 @@ def test_cluster_that_loses_a_worker_ends_with_the_same_store(
     tmp_path: Path, unbroken: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
 ):
     distributed = pytest.importorskip("distributed")
-    monkeypatch.setenv("PYTHONPATH", f"{CHILD.parent}{os.pathsep}{CHILD.parents[1]}")
+    monkeypatch.setenv("PYTHONPATH", f"{CHILD.parent}{os.pathsep}{CHILD.parents[2]}")
     path, options = (
         tmp_path / "map.zarr",
         {"dashboard_address": ":0", "silence_logs": logging.CRITICAL},
