@@ -82,7 +82,7 @@ def animate(
     json
         Print one JSON document.
     """
-    from reedbore.cli.progress import Progress  # noqa: PLC0415
+    from reedbore.cli.common import Progress  # noqa: PLC0415
     from reedbore.cli.work import animate as animating  # noqa: PLC0415 - help starts faster
 
     words = {

@@ -107,7 +107,7 @@ def render(
     json
         Print one JSON document.
     """
-    from reedbore.cli.progress import Progress  # noqa: PLC0415
+    from reedbore.cli.common import Progress  # noqa: PLC0415
     from reedbore.cli.work import render as rendering  # noqa: PLC0415 - help starts faster
     from reedbore.cli.work.outputs import Wanted  # noqa: PLC0415
 

@@ -20,7 +20,7 @@ from reedbore.page.answers import Answer, request_of, shown, take_of
 from reedbore.page.choices import horn_entry, voice_entry
 from reedbore.page.reading import opened, read_words
 from reedbore.report import verdict as telling
-from reedbore.report.summary import summary
+from reedbore.report.verdict import summary
 from reedbore.simulate import take as render
 from reedbore.simulate.request.take import Words, first_notes, players, read_request
 from reedbore.verdict import take as verdicts

@@ -22,7 +22,7 @@ from reedbore.notes import cents, choose_ratio, midi_to_hz, note_name, simple_ra
 from reedbore.page.answers import number, shown
 from reedbore.pairs import below
 from reedbore.report import locks as lock_report
-from reedbore.report import locks_words
+from reedbore.report import locks as locks_words
 from reedbore.report import maps as maps_words
 from reedbore.report.looks import LOOKS
 from reedbore.simulate.request.take import (

@@ -19,7 +19,7 @@ from reedbore.report import maps as maps_words
 from reedbore.report import maps_data
 from reedbore.report.figures import take as plots
 from reedbore.report.figures.maps import picture as maps
-from reedbore.report.summary import summary
+from reedbore.report.verdict import summary
 from reedbore.simulate import mouth
 from reedbore.simulate.take import SOUND_RATE, Take, levelled
 from reedbore.verdict.take import Verdict, judge

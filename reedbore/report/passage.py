@@ -13,7 +13,7 @@ from typing import Any
 
 from reedbore.notes import A4_HZ, cents, hz_to_midi, midi_name, note_name
 from reedbore.pairs import Prediction, below
-from reedbore.report.summary import STILL_HZ
+from reedbore.report.verdict import STILL_HZ
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
 from reedbore.verdict.take import UNDECIDED, Verdict

@@ -11,7 +11,7 @@ from reedbore.errors import ReedboreError
 from reedbore.measures.locking import Edge
 from reedbore.model import presets
 from reedbore.notes import midi_to_hz, simple_ratios
-from reedbore.report import locks_words
+from reedbore.report import locks as locks_words
 from reedbore.report.figures import locks as sheets
 from reedbore.verdict.locks import Row, Table
 

@@ -25,11 +25,9 @@ from reedbore.report.figures.maps import (
 from reedbore.report.figures.maps import (
     panel as maps_panel,
 )
+from reedbore.report.figures.maps import panel as maps_ticks
 from reedbore.report.figures.maps import (
     picture as maps,
-)
-from reedbore.report.figures.maps import (
-    ticks as maps_ticks,
 )
 from reedbore.report.looks import LOOKS, lightness
 from reedbore.verdict import lock_edges

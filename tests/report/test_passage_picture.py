@@ -20,11 +20,9 @@ from reedbore.report import passage as note_report
 from reedbore.report.figures import (
     passage as passages,
 )
+from reedbore.report.figures import passage as passages_notes
 from reedbore.report.figures import (
     passage_data as passages_data,
-)
-from reedbore.report.figures import (
-    passage_notes as passages_notes,
 )
 from reedbore.report.looks import LOOKS, lightness
 from reedbore.simulate import take as render

@@ -26,11 +26,9 @@ from reedbore.verdict.sweep import (
     plan as sweep,
 )
 from reedbore.verdict.sweep import (
-    results as sweep_results,
-)
-from reedbore.verdict.sweep import (
     run as sweep_run,
 )
+from reedbore.verdict.sweep import store as sweep_results
 from reedbore.verdict.sweep import (
     store as sweep_store,
 )

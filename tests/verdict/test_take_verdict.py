@@ -18,7 +18,7 @@ from reedbore.model.setup import Breath, Reed, Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents, midi_to_hz
 from reedbore.physics.glottis import pulse_harmonics
-from reedbore.report.summary import summary
+from reedbore.report.verdict import summary
 from reedbore.simulate.take import SOUND_RATE, Take, again, render
 from reedbore.simulate.tuning import tune
 from reedbore.verdict import runs as listening

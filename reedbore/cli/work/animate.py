@@ -15,8 +15,7 @@ from threading import Event
 from typing import Any, NamedTuple
 
 from reedbore import stopping
-from reedbore.cli.common import tell
-from reedbore.cli.progress import Progress
+from reedbore.cli.common import Progress, tell
 from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, picture_kind
 from reedbore.model import sidecar

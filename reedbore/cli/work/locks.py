@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reedbore.cli.common import tell
-from reedbore.cli.progress import Progress
+from reedbore.cli.common import Progress, tell
 from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.model.presets import load_singer

@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore import sound as audio
-from reedbore.cli.common import tell
-from reedbore.cli.progress import Progress
+from reedbore.cli.common import Progress, tell
 from reedbore.cli.work.outputs import Made, Wanted, file_lines, name_files, write_sounds
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.files import write_whole

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore import sound as audio
-from reedbore.cli.progress import Progress
+from reedbore.cli.common import Progress
 from reedbore.cli.work import take as taking
 from reedbore.cli.work.outputs import Made, Wanted
 from reedbore.errors import ReedboreError

@@ -11,13 +11,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from reedbore.cli.common import tell
-from reedbore.cli.progress import Progress
+from reedbore.cli.common import Progress, tell
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.model.presets import load_horn
 from reedbore.notes import note_name
 from reedbore.simulate.request.take import Request, Words, read_request, refuse_words, tune_request
-from reedbore.verdict.sweep import results as sweep_results
+from reedbore.verdict.sweep import store as sweep_results
 from reedbore.verdict.sweep import store as sweep_store
 from reedbore.verdict.sweep.axes import check, read_axis, read_sung
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep

@@ -10,13 +10,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.cli.common import tell
-from reedbore.cli.progress import Progress
+from reedbore.cli.common import Progress, tell
 from reedbore.cli.work.outputs import Made, Wanted, file_lines, name_files, write_sounds
 from reedbore.errors import ReedboreError
 from reedbore.model import sidecar
 from reedbore.report import verdict as telling
-from reedbore.report.summary import summary
+from reedbore.report.verdict import summary
 from reedbore.simulate import take as render
 from reedbore.simulate.request.take import Request, tune_request
 from reedbore.verdict import take as verdicts

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from reedbore import sound as audio
-from reedbore.cli.progress import Progress
+from reedbore.cli.common import Progress
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import file_stem
 from reedbore.model.line import Line, write_line

@@ -21,7 +21,7 @@ from reedbore.notes import NAMES, NO_PITCH_HZ, PITCH_HZ
 from reedbore.report import maps as maps_words
 from reedbore.report import maps_data
 from reedbore.report.figures.maps import panel as maps_panel
-from reedbore.report.figures.maps.ticks import axis_ticks
+from reedbore.report.figures.maps.panel import axis_ticks
 from reedbore.report.looks import LOOKS
 from reedbore.report.maps_data import LockMap, Slice
 from reedbore.verdict.sweep.plan import Axis

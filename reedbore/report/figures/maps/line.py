@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from reedbore.report import maps as maps_words
 from reedbore.report import maps_data
 from reedbore.report.figures.maps import panel as maps_panel
-from reedbore.report.figures.maps import sheet as maps_sheet
-from reedbore.report.figures.maps.ticks import axis_ticks
+from reedbore.report.figures.maps import panel as maps_sheet
+from reedbore.report.figures.maps.panel import axis_ticks
 from reedbore.report.figures.take import FAINT, HORN_BLUE, INK, PAPER, TOGETHER, VOICE_ORANGE
 from reedbore.report.maps_data import LockMap
 

@@ -1,22 +1,167 @@
 """One panel of a lock map: cells by state, edges of locks, where to aim."""
 
+import math
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
 from matplotlib.colors import ListedColormap
-from matplotlib.patches import PathPatch
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch, PathPatch
 from matplotlib.path import Path as Outline
 from matplotlib.patheffects import Stroke, withStroke
 from numpy.typing import NDArray
 
+from reedbore.notes import hz_to_midi, midi_name
 from reedbore.report import maps as maps_words
 from reedbore.report import maps_data
-from reedbore.report.figures.maps.ticks import axis_ticks
-from reedbore.report.figures.take import FAINT, INK, PAPER, TOGETHER
+from reedbore.report.figures.take import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
 from reedbore.report.looks import LOOKS
-from reedbore.report.maps_data import LockMap, Slice
+from reedbore.report.maps_data import LockMap, Slice, along, is_logarithmic
+from reedbore.verdict.sweep.plan import Axis, Sweep
+
+FOOT_INCHES = 1.25
+"""Height of legend and words under a picture."""
+
+
+def sheet(found: LockMap, size: tuple[float, float]) -> Figure:
+    """Make a page with title, legend and what must be said under every map.
+
+    Parameters
+    ----------
+    found : LockMap
+        The sweep.
+    size : (float, float)
+        Width and height. [inches]
+
+    Returns
+    -------
+    Figure
+        Empty but for head and foot, which takes `FOOT_INCHES`.
+    """
+    figure = Figure(figsize=size, dpi=DOTS_PER_INCH, facecolor=PAPER)
+    FigureCanvasAgg(figure)
+    left = 0.2 / size[0]
+    figure.text(
+        left, 1.0 - 0.15 / size[1], maps_words.title(found), size=15, weight="bold", color=INK,
+        va="top",
+    )  # fmt: skip
+    figure.text(
+        left, 1.0 - 0.48 / size[1], maps_words.subtitle(found), size=10.5, color=INK, va="top"
+    )
+    _legend(figure, found, (left, 0.98 / size[1]))
+    words = [maps_words.unfinished(found), maps_words.resolution(found), maps_words.CARE]
+    says = "\n".join(word for word in words if word)
+    figure.text(left, 0.3 / size[1], says, size=9, color=INK, va="bottom", linespacing=1.35)
+    return figure
+
+
+def _legend(figure: Figure, found: LockMap, place: tuple[float, float]) -> None:
+    """Show the states that occur, as they are drawn."""
+    there = set(found.state_names().ravel().tolist())
+    handles: list[Any] = []
+    for state, look in LOOKS.items():
+        if state in there:
+            ink = PAPER if look.mark == "*" else INK
+            handles.append(
+                Patch(facecolor=look.light, hatch=look.mark * HATCH_TIMES, edgecolor=ink,
+                      lw=0.5, label=look.says)
+            )  # fmt: skip
+    if found.edges is not None:
+        says = "a lock, however narrow"
+        handles.append(Line2D([], [], lw=1.6, color=TOGETHER, label=says))
+    if found.edges is not None and np.any(np.isfinite(found.edges.perhaps)):
+        says = "perhaps a lock, too narrow to be sure"
+        dots: dict[str, Any] = {"ls": PERHAPS, "lw": 1.2}
+        handles.append(Line2D([], [], color=TOGETHER, label=says, **dots))
+    figure.legend(
+        handles=handles, loc="center left", bbox_to_anchor=place, ncols=min(len(handles), 4),
+        frameon=False, fontsize=9, labelcolor=INK, handlelength=2.2, handleheight=1.3,
+        columnspacing=1.4, borderpad=0.0, borderaxespad=0.0,
+    )  # fmt: skip
+
+
+NOTE_STEPS = (1, 2, 5, 10, 20, 25, 50, 100, 200, 300, 400, 600, 1200)
+"""Cents between labelled notes, finest first."""
+
+ROUND = (1.0, 2.0, 5.0, 10.0)
+
+Ticks = list[tuple[float, str]]
+
+
+def axis_ticks(sweep: Sweep, axis: Axis, most: int = 12) -> Ticks:
+    """Label an axis.
+
+    Parameters
+    ----------
+    sweep : Sweep
+        What is swept.
+    axis : Axis
+        One of its axes.
+    most : int
+        How many labels there is room for.
+
+    Returns
+    -------
+    list of (float, str)
+        Place, as `maps_data.along` counts, and what is written there.
+    """
+    places = along(sweep, axis)
+    low, high = float(places[0]), float(places[-1])
+    if axis is sweep.sung_axis:
+        return note_ticks(low, high, hz_to_midi(sweep.fingered.hz, sweep.fingered.a4), most)
+    if not is_logarithmic(axis):
+        return [(value, f"{value:.10g}") for value in round_numbers(low, high, most)]
+    tens = range(math.floor(low), math.ceil(high) + 1)
+    steps = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0) if high - low < 1.2 else (1.0, 2.0, 5.0)
+    marks = [step * 10.0**ten for ten in tens for step in steps]
+    shown = [value for value in marks if low - 1e-9 <= math.log10(value) <= high + 1e-9]
+    if len(shown) < 3:
+        shown = [value for value in round_numbers(10.0**low, 10.0**high, most) if value > 0.0]
+    return [(math.log10(value), f"{value:.10g}") for value in shown]
+
+
+def note_ticks(low: float, high: float, fingered_midi: float, most: int = 12) -> Ticks:
+    """Label notes by name, between tempered ones with their cents.
+
+    Parameters
+    ----------
+    low, high : float
+        Ends of the axis, from the fingered note. [cents]
+    fingered_midi : float
+        The fingered note.
+    most : int
+        How many labels there is room for.
+
+    Returns
+    -------
+    list of (float, str)
+        Cents from the fingered note, and for example ``D4`` or ``D4+20c``.
+    """
+    step = next((s for s in NOTE_STEPS if (high - low) / s <= most), NOTE_STEPS[-1])
+    zero = 100.0 * fingered_midi
+    first = math.ceil((zero + low - 1e-6) / step)
+    last = math.floor((zero + high + 1e-6) / step)
+    return [(number * step - zero, _note(number * step)) for number in range(first, last + 1)]
+
+
+def _note(midi_cents: int) -> str:
+    off = (midi_cents + 50) % 100 - 50
+    name = midi_name((midi_cents - off) / 100)
+    return f"{name}{off:+d}c" if off else name
+
+
+def round_numbers(low: float, high: float, most: int = 8) -> NDArray[np.float64]:
+    """List round numbers from low to high, at most so many."""
+    rough = max(high - low, 1e-12) / max(most, 1)
+    ten = 10.0 ** math.floor(math.log10(rough))
+    step = next(ten * value for value in ROUND if ten * value >= rough * (1.0 - 1e-9))
+    numbers = np.arange(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)
+    return np.asarray(numbers * step, np.float64)
+
 
 HATCH_TIMES = 3
 """How often matplotlib repeats a mark: more is denser."""

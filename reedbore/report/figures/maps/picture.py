@@ -26,9 +26,7 @@ from reedbore.report.figures.maps import (
 from reedbore.report.figures.maps import (
     panel as maps_panel,
 )
-from reedbore.report.figures.maps import (
-    sheet as maps_sheet,
-)
+from reedbore.report.figures.maps import panel as maps_sheet
 from reedbore.report.figures.take import INK, PAPER
 from reedbore.report.maps_data import LockMap
 
