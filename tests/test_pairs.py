@@ -9,17 +9,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore import notes
-from reedbore import pairs as prediction
+from reedbore import notes, pairs
 from reedbore.errors import NoteError
 
 SMALL = st.integers(1, 12)
 NOTES = st.integers(36, 72).map(notes.midi_to_hz)
 
 
-def predict(fingered: str, sung: str, **settings: Any) -> prediction.Prediction:
+def predict(fingered: str, sung: str, **settings: Any) -> pairs.Prediction:
     fingered_hz = notes.parse_pitch(fingered)
-    return prediction.predict_pair(
+    return pairs.predict_pair(
         fingered_hz,
         notes.parse_sung(sung, fingered_hz),
         ratio=notes.parse_ratio(sung),
@@ -28,7 +27,7 @@ def predict(fingered: str, sung: str, **settings: Any) -> prediction.Prediction:
 
 
 def shown(fingered: str, sung: str, **settings: Any) -> str:
-    return prediction.pair_text(predict(fingered, sung, **settings))
+    return pairs.pair_text(predict(fingered, sung, **settings))
 
 
 @pytest.mark.parametrize(
@@ -70,7 +69,7 @@ def test_six_folded_fifths_only_growl_and_the_way_out_is_shown():
     # Common practice, no source: 729/512 has its common fundamental nine octaves down.
     pair = predict("C4", "729/512")
     assert pair.outcome == "growl"
-    assert "9 octaves below" in prediction.pair_text(pair)
+    assert "9 octaves below" in pairs.pair_text(pair)
     assert pair.nearby is not None
     assert pair.nearby.ratio == (3, 2)
 
@@ -89,7 +88,7 @@ def test_pair_that_gives_a_pitch_needs_no_way_out():
 
 @given(NOTES, NOTES)
 def test_singing_where_told_is_exact(fingered: float, sung: float):
-    meeting = prediction.predict_pair(fingered, sung).meeting
+    meeting = pairs.predict_pair(fingered, sung).meeting
     if meeting is None:
         return
     p, q = meeting.ratio
@@ -119,7 +118,7 @@ def test_tuning_out_of_range_is_refused():
     [(2, "an octave"), (3, "a twelfth"), (5, "two octaves and a third"), (512, "9 octaves")],
 )
 def test_depth_below_the_fingered_note_is_said_in_words(q: int, words: str):
-    assert prediction.below(q) == words
+    assert pairs.below(q) == words
 
 
 # --- how it reads --------------------------------------------------------------------------------
@@ -152,7 +151,7 @@ def test_written_pitch_stands_beside_the_concert_pitch_of_a_transposing_horn():
 
 
 def test_document_is_json_and_holds_null_where_nothing_applies():
-    found = json.loads(json.dumps(prediction.pair_document(predict("Bb2", "D4"))))
+    found = json.loads(json.dumps(pairs.pair_document(predict("Bb2", "D4"))))
     assert found["ratio"] == "5/2"
     assert found["fingered_note"] == "Bb2"
     assert found["resultant_note"] == "Bb1"
@@ -160,7 +159,7 @@ def test_document_is_json_and_holds_null_where_nothing_applies():
     assert found["sing_cents"] == pytest.approx(-13.69, abs=0.01)
     assert found["carries_pitch"] == "yes"
     assert len(found["combination_tones"]) == 6
-    rough = prediction.pair_document(predict("Bb2", "+650c"))
+    rough = pairs.pair_document(predict("Bb2", "+650c"))
     assert rough["ratio"] is rough["resultant_hz"] is rough["sing_cents"] is None
     assert rough["nearby_ratio"] == "3/2"
 
@@ -169,7 +168,7 @@ def test_document_is_json_and_holds_null_where_nothing_applies():
 
 
 def test_combination_tones_of_a_fifth():
-    tones = prediction.combination_tones(200.0, 300.0)
+    tones = pairs.combination_tones(200.0, 300.0)
     assert [(tone.name, tone.formula, tone.hz) for tone in tones] == [
         ("difference", "sung - fingered", 100.0),
         ("sum", "sung + fingered", 500.0),
@@ -182,26 +181,24 @@ def test_combination_tones_of_a_fifth():
 
 def test_difference_is_positive_whichever_note_is_higher():
     low, high = (
-        prediction.combination_tones(300.0, 200.0)[0],
-        prediction.combination_tones(200.0, 300.0)[0],
+        pairs.combination_tones(300.0, 200.0)[0],
+        pairs.combination_tones(200.0, 300.0)[0],
     )
     assert low.hz == high.hz == 100.0
     assert low.formula == "fingered - sung"
 
 
 def test_unison_and_octave_leave_out_the_tone_at_zero():
-    assert [tone.name for tone in prediction.combination_tones(200.0, 200.0)].count(
-        "difference"
-    ) == 0
-    assert all(tone.hz > 0.0 for tone in prediction.combination_tones(200.0, 400.0))
-    assert len(prediction.combination_tones(200.0, 400.0)) == 5
+    assert [tone.name for tone in pairs.combination_tones(200.0, 200.0)].count("difference") == 0
+    assert all(tone.hz > 0.0 for tone in pairs.combination_tones(200.0, 400.0))
+    assert len(pairs.combination_tones(200.0, 400.0)) == 5
 
 
 @given(SMALL, SMALL, st.floats(50.0, 500.0))
 def test_combination_tones_are_partials_of_the_resultant(p: int, q: int, fingered: float):
     ratio = p // math.gcd(p, q), q // math.gcd(p, q)
     resultant = notes.resultant_hz(fingered, ratio)
-    for tone in prediction.combination_tones(fingered, notes.just_hz(fingered, ratio)):
+    for tone in pairs.combination_tones(fingered, notes.just_hz(fingered, ratio)):
         partial = tone.hz / resultant
         assert partial == pytest.approx(round(partial), abs=1e-9)
         assert round(partial) >= 1
@@ -219,6 +216,6 @@ def test_lines_of_a_squared_and_cubed_sum_are_the_combination_tones():
         for f in range(1, n // 2)
         if abs(sum(x * cmath.exp(-1j * turn * f * k) for k, x in enumerate(mixed))) > 1.0
     }
-    tones = {round(tone.hz) for tone in prediction.combination_tones(fingered, sung)}
+    tones = {round(tone.hz) for tone in pairs.combination_tones(fingered, sung)}
     own = {fingered, 2 * fingered, 3 * fingered, sung, 2 * sung, 3 * sung}
     assert tones == lines - own

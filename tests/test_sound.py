@@ -13,7 +13,7 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.errors import AudioError, ReedboreError
 
 SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils
@@ -23,7 +23,7 @@ TIME = np.arange(RATE) / RATE
 
 def tone(hz: float, rate: float = RATE, seconds: float = 1.0) -> NDArray[np.float64]:
     wave = np.sin(2.0 * np.pi * hz * np.arange(round(seconds * rate)) / rate)
-    return audio.fade(wave, rate, 0.05)
+    return sound.fade(wave, rate, 0.05)
 
 
 def level_db(samples: NDArray[np.float64]) -> float:
@@ -36,8 +36,8 @@ def level_db(samples: NDArray[np.float64]) -> float:
 @pytest.mark.parametrize("name", ["hum.wav", "hum.flac", "deep/er/HUM.WAV"])
 def test_written_sound_is_read_back_to_24_bits(tmp_path: Path, name: str) -> None:
     wave = 0.5 * tone(220.0)
-    audio.write(tmp_path / name, wave, RATE)
-    samples, rate = audio.read(tmp_path / name)
+    sound.write(tmp_path / name, wave, RATE)
+    samples, rate = sound.read(tmp_path / name)
     assert rate == RATE
     assert np.max(np.abs(samples - wave)) <= 2.0**-23
     assert soundfile.info(tmp_path / name).subtype == "PCM_24"
@@ -46,16 +46,16 @@ def test_written_sound_is_read_back_to_24_bits(tmp_path: Path, name: str) -> Non
 
 def test_two_channels_are_averaged(tmp_path: Path) -> None:
     stereo = np.stack([0.5 * tone(220.0), 0.25 * tone(220.0)], axis=1)
-    audio.write(tmp_path / "two.wav", stereo, RATE)
-    samples = audio.read(tmp_path / "two.wav")[0]
+    sound.write(tmp_path / "two.wav", stereo, RATE)
+    samples = sound.read(tmp_path / "two.wav")[0]
     assert np.max(np.abs(samples - 0.375 * tone(220.0))) < 1e-6
 
 
 @pytest.mark.sound
 @pytest.mark.skipif(not SPOKEN.exists(), reason="Debian's alsa-utils is not installed")
 def test_spoken_recording_becomes_a_sung_waveform() -> None:
-    samples, rate = audio.read(SPOKEN)
-    voice = audio.voice_waveform(samples, rate)
+    samples, rate = sound.read(SPOKEN)
+    voice = sound.voice_waveform(samples, rate)
     assert rate == RATE
     assert len(voice) == len(samples)
     assert np.max(np.abs(voice)) == pytest.approx(1.0, abs=1e-12)
@@ -113,7 +113,7 @@ def test_unfit_recording_is_refused_in_one_sentence(
     path = tmp_path / "voice.wav"
     make(path)
     with pytest.raises(AudioError) as caught:
-        audio.read(path)
+        sound.read(path)
     assert says in str(caught.value)
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
@@ -133,7 +133,7 @@ def test_unfit_sound_is_not_written(
     tmp_path: Path, name: str, samples: NDArray[np.float64], says: str
 ) -> None:
     with pytest.raises(AudioError, match="sound") as caught:
-        audio.write(tmp_path / name, samples, RATE)
+        sound.write(tmp_path / name, samples, RATE)
     assert says in str(caught.value)
     assert list(tmp_path.iterdir()) == []
 
@@ -141,7 +141,7 @@ def test_unfit_sound_is_not_written(
 def test_folder_that_cannot_be_written_to_is_named(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(ReedboreError, match=r"file/take\.wav cannot be written \(.+\)") as caught:
-        audio.write(tmp_path / "file" / "take.wav", tone(220.0), RATE)
+        sound.write(tmp_path / "file" / "take.wav", tone(220.0), RATE)
     assert "\n" not in str(caught.value)
 
 
@@ -149,7 +149,7 @@ def test_folder_that_cannot_be_written_to_is_named(tmp_path: Path) -> None:
 def test_failed_writing_leaves_the_old_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:
-    audio.write(tmp_path / "take.wav", 0.5 * tone(220.0), RATE)
+    sound.write(tmp_path / "take.wav", 0.5 * tone(220.0), RATE)
     before = (tmp_path / "take.wav").read_bytes()
 
     def full_disk(self: Path, _: object) -> None:
@@ -159,7 +159,7 @@ def test_failed_writing_leaves_the_old_file(
 
     monkeypatch.setattr(Path, step, full_disk)
     with pytest.raises(ReedboreError, match=r"cannot be written \(no space left on device\)"):
-        audio.write(tmp_path / "take.wav", tone(330.0), RATE)
+        sound.write(tmp_path / "take.wav", tone(330.0), RATE)
     assert (tmp_path / "take.wav").read_bytes() == before
     assert len(list(tmp_path.iterdir())) == 1
 
@@ -171,7 +171,7 @@ def test_failed_writing_leaves_the_old_file(
 @pytest.mark.parametrize("rate_out", [44100, 48000, 96000, 192000])
 @pytest.mark.parametrize("hz", [20.0, 440.0, 3600.0])
 def test_tone_survives_a_change_of_rate(rate_in: int, rate_out: int, hz: float) -> None:
-    changed = audio.resample(tone(hz, rate_in), rate_in, rate_out)
+    changed = sound.resample(tone(hz, rate_in), rate_in, rate_out)
     expected = np.sin(2.0 * np.pi * hz * np.arange(rate_out) / rate_out)
     middle = slice(rate_out // 4, -rate_out // 4)
     assert len(changed) == rate_out
@@ -180,7 +180,7 @@ def test_tone_survives_a_change_of_rate(rate_in: int, rate_out: int, hz: float) 
 
 @pytest.mark.parametrize("hz", [24500.0, 26000.0, 31000.0, 47000.0])
 def test_halving_the_rate_folds_nothing_above_minus_100_db(hz: float) -> None:
-    assert level_db(audio.resample(tone(hz, 96000), 96000, 48000)) < -100.0
+    assert level_db(sound.resample(tone(hz, 96000), 96000, 48000)) < -100.0
 
 
 @pytest.mark.parametrize(("rate_in", "rate_out"), [(44100, 48000), (96000, 48000)])
@@ -189,22 +189,22 @@ def test_resampling_agrees_with_a_reference_library(rate_in: int, rate_out: int)
     # than ours, so the tones stay below 12 kHz.
     rng = np.random.default_rng(2)
     wave = sum(
-        audio.fade(np.sin(2.0 * np.pi * (hz * np.arange(rate_in) / rate_in)), rate_in, 0.1)
+        sound.fade(np.sin(2.0 * np.pi * (hz * np.arange(rate_in) / rate_in)), rate_in, 0.1)
         for hz in rng.uniform(50.0, 12000.0, 20)
     )
-    ours = audio.resample(np.asarray(wave), rate_in, rate_out)
+    ours = sound.resample(np.asarray(wave), rate_in, rate_out)
     assert level_db(ours - soxr.resample(wave, rate_in, rate_out, "VHQ")[: len(ours)]) < -100.0
 
 
 def test_end_of_a_sound_does_not_ring_into_its_beginning() -> None:
     wave = np.zeros(RATE)
     wave[-2000:] = 1.0
-    assert np.max(np.abs(audio.resample(wave, RATE, 2 * RATE)[:RATE])) < 1e-4
+    assert np.max(np.abs(sound.resample(wave, RATE, 2 * RATE)[:RATE])) < 1e-4
 
 
 @pytest.mark.parametrize("length", [1, 2, 3, 777])
 def test_short_sounds_can_be_resampled(length: int) -> None:
-    assert len(audio.resample(np.ones(length), 44100, 48000)) == -(-length * 160 // 147)
+    assert len(sound.resample(np.ones(length), 44100, 48000)) == -(-length * 160 // 147)
 
 
 # --- levels --------------------------------------------------------------------------------------
@@ -212,37 +212,37 @@ def test_short_sounds_can_be_resampled(length: int) -> None:
 
 def test_true_peak_lies_between_the_samples() -> None:
     # Idea of Rec. ITU-R BS.1770 Annex 2: a sine at a quarter of the rate, 45° off the samples.
-    wave = audio.fade(np.sin(0.5 * np.pi * np.arange(RATE) + 0.25 * np.pi), RATE, 0.05)
+    wave = sound.fade(np.sin(0.5 * np.pi * np.arange(RATE) + 0.25 * np.pi), RATE, 0.05)
     assert np.max(np.abs(wave)) == pytest.approx(0.7071, abs=1e-3)
-    assert audio.true_peak(wave) == pytest.approx(1.0, abs=0.05)
+    assert sound.true_peak(wave) == pytest.approx(1.0, abs=0.05)
 
 
 def test_true_peak_of_silence_is_nothing() -> None:
-    assert audio.true_peak(np.zeros(100)) == 0.0
+    assert sound.true_peak(np.zeros(100)) == 0.0
 
 
 def test_quiet_take_is_not_raised() -> None:
-    samples, gain_db = audio.to_full_scale(0.01 * tone(220.0), 1.0)
+    samples, gain_db = sound.to_full_scale(0.01 * tone(220.0), 1.0)
     assert gain_db == 0.0
     assert np.array_equal(samples, 0.01 * tone(220.0))
 
 
 def test_level_follows_the_fixed_full_scale() -> None:
-    half = audio.to_full_scale(tone(220.0), 4.0).samples
+    half = sound.to_full_scale(tone(220.0), 4.0).samples
     assert np.allclose(half, 0.25 * tone(220.0), rtol=1e-12)
 
 
 @pytest.mark.parametrize("loudness", [1.0, 3.0, 1e6])
 def test_loud_take_is_lowered_to_the_ceiling_and_says_so(loudness: float) -> None:
-    wave = loudness * audio.fade(np.sin(0.5 * np.pi * np.arange(RATE) + 0.25 * np.pi), RATE, 0.05)
-    samples, gain_db = audio.to_full_scale(wave, 1.0)
-    assert 20.0 * np.log10(audio.true_peak(samples)) == pytest.approx(-1.0, abs=1e-6)
-    assert gain_db == pytest.approx(-1.0 - 20.0 * np.log10(audio.true_peak(wave)), abs=1e-6)
+    wave = loudness * sound.fade(np.sin(0.5 * np.pi * np.arange(RATE) + 0.25 * np.pi), RATE, 0.05)
+    samples, gain_db = sound.to_full_scale(wave, 1.0)
+    assert 20.0 * np.log10(sound.true_peak(samples)) == pytest.approx(-1.0, abs=1e-6)
+    assert gain_db == pytest.approx(-1.0 - 20.0 * np.log10(sound.true_peak(wave)), abs=1e-6)
 
 
 def test_resting_value_and_its_drift_go_and_the_tone_stays() -> None:
     wave = 0.1 * tone(100.0)
-    clean = audio.remove_dc(wave + 5.0 + 0.5 * TIME, RATE)
+    clean = sound.remove_dc(wave + 5.0 + 0.5 * TIME, RATE)
     assert abs(20.0 * np.log10(abs(clean.mean()) + 1e-15)) > 60.0
     middle = slice(4800, -4800)
     assert level_db((clean - wave)[middle]) < level_db(wave[middle]) - 60.0
@@ -252,13 +252,13 @@ def test_resting_value_and_its_drift_go_and_the_tone_stays() -> None:
 def test_rumble_is_taken_out_by_the_stated_gain(hz: float, gain: float) -> None:
     # 1 - exp(-(f/f0)²), the response of a sound minus its average under a Gaussian.
     middle = slice(12000, -12000)
-    passed = audio.high_pass(tone(hz), RATE, 40.0)[middle]
+    passed = sound.high_pass(tone(hz), RATE, 40.0)[middle]
     assert np.max(np.abs(passed)) == pytest.approx(gain, rel=2e-3)
 
 
 @pytest.mark.parametrize("seconds", [0.0, 0.005, 0.1, 9.0])
 def test_sound_is_faded_for_five_milliseconds_or_more(seconds: float) -> None:
-    faded = audio.fade(np.ones(RATE), RATE, seconds)
+    faded = sound.fade(np.ones(RATE), RATE, seconds)
     assert faded[0] == faded[-1] == 0.0
     assert np.max(np.abs(np.diff(faded))) <= 0.5 * np.pi / (0.005 * RATE) + 1e-9
     assert faded[RATE // 2 - 1] == pytest.approx(1.0, abs=1e-6)
@@ -268,7 +268,7 @@ def test_broken_sound_is_muted_from_before_its_break() -> None:
     wave = np.ones(RATE)
     wave[RATE // 2] = np.nan
     wave[-1] = np.inf
-    muted, seconds = audio.mute_broken(wave, RATE)
+    muted, seconds = sound.mute_broken(wave, RATE)
     assert seconds == 0.5
     assert np.all(np.isfinite(muted))
     assert not muted[RATE // 2 :].any()
@@ -278,13 +278,13 @@ def test_broken_sound_is_muted_from_before_its_break() -> None:
 
 def test_sound_without_a_break_comes_back_as_it_is() -> None:
     wave = tone(220.0)
-    assert audio.mute_broken(wave, RATE) == (wave, None)
+    assert sound.mute_broken(wave, RATE) == (wave, None)
 
 
 @pytest.mark.parametrize("scale", [1e-3, 1.0, 30.0])
 def test_recorded_voice_is_levelled_and_freed_of_rumble(scale: float) -> None:
     wave = scale * (tone(150.0) + 0.5 * tone(10.0) + 0.3)
-    voice = audio.voice_waveform(wave, RATE)
+    voice = sound.voice_waveform(wave, RATE)
     assert np.max(np.abs(voice)) == pytest.approx(1.0, abs=1e-12)
     middle = slice(12000, -12000)
     assert level_db((voice / np.max(voice[middle]) - tone(150.0))[middle]) < -25.0
@@ -293,7 +293,7 @@ def test_recorded_voice_is_levelled_and_freed_of_rumble(scale: float) -> None:
 @pytest.mark.parametrize("value", [0.0, 0.5])
 def test_silent_voice_is_refused(value: float) -> None:
     with pytest.raises(AudioError, match="the recorded voice is silent"):
-        audio.voice_waveform(np.full(RATE, value), RATE)
+        sound.voice_waveform(np.full(RATE, value), RATE)
 
 
 # --- playing -------------------------------------------------------------------------------------
@@ -371,7 +371,7 @@ def test_playing_starts_from_silence_and_never_louder(tmp_path: Path) -> None:
 @pytest.mark.parametrize("bad", [np.array([np.nan]), np.array([2.0])])
 def test_sound_that_must_not_be_heard_is_not_played(bad: NDArray[np.float64]) -> None:
     with pytest.raises(AudioError, match="so it was not played"):
-        audio.play(bad, RATE)
+        sound.play(bad, RATE)
 
 
 ALSA = """<confdir:alsa.conf>
@@ -396,7 +396,7 @@ def test_a_click_does_not_make_a_voice_soft() -> None:
     hum = 0.02 * np.sin(2.0 * np.pi * 220.0 * time) * (1.0 + 0.2 * np.sin(2.0 * np.pi * time))
     clicked = hum.copy()
     clicked[50000:50003] = 0.6
-    alone, beside = (audio.voice_waveform(samples, RATE) for samples in (hum, clicked))
+    alone, beside = (sound.voice_waveform(samples, RATE) for samples in (hum, clicked))
     kept = slice(60000, 90000)
     assert np.std(beside[kept]) == pytest.approx(np.std(alone[kept]), rel=0.05)
     assert np.max(np.abs(beside)) <= 1.0 + 1e-12

@@ -83,15 +83,15 @@ def animate(
         Print one JSON document.
     """
     from reedbore.cli.common import Progress  # noqa: PLC0415
-    from reedbore.cli.work import animate as animating  # noqa: PLC0415 - help starts faster
+    from reedbore.cli.work.animate import Asked, make  # noqa: PLC0415 - help starts faster
 
     words = {
         "horn": horn, "fingered": fingered, "sung": sung, "voice": voice, "depth": depth,
         "breath": breath, "fingering": fingering, "settings": set, "a4": a4, "written": written,
     }  # fmt: skip
-    asked = animating.Asked(output, slow, seconds, sound, frame, again, from_, at)
+    asked = Asked(output, slow, seconds, sound, frame, again, from_, at)
     with Progress() as progress:
-        document, text = animating.make(words, asked, progress)
+        document, text = make(words, asked, progress)
     if json:
         say_json(document)
     else:

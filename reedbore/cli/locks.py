@@ -66,20 +66,18 @@ def locks(
     json
         Print one JSON document.
     """
-    from reedbore.cli.work import locks as lock_taking  # noqa: PLC0415 - help starts faster
+    from reedbore.cli.work.locks import data, make, readable, write  # noqa: PLC0415 - help starts faster
 
     words = {
         "horn": horn, "fingered": fingered, "voice": voice, "depth": depth, "breath": breath,
         "fingering": fingering, "settings": set, "a4": a4, "written": written,
     }  # fmt: skip
     outputs = output or []
-    made = lock_taking.make(
-        words, outputs, all_ratios=all_ratios, thorough=thorough, confirm=confirm
-    )
+    made = make(words, outputs, all_ratios=all_ratios, thorough=thorough, confirm=confirm)
     for path in outputs:
-        lock_taking.write(made, path)
+        write(made, path)
         tell(f"wrote {path}")
     if json:
-        say_json(lock_taking.data(made))
+        say_json(data(made))
     else:
-        say(lock_taking.readable(made))
+        say(readable(made))

@@ -33,9 +33,9 @@ def picture(
     json
         Print one JSON document.
     """
-    from reedbore.report import maps as maps_words  # noqa: PLC0415 - help starts faster
     from reedbore.report import maps_data  # noqa: PLC0415 - help starts faster
     from reedbore.report.figures.maps import picture as maps  # noqa: PLC0415 - help starts faster
+    from reedbore.report.maps import CARE, aim_words, resolution, unfinished  # noqa: PLC0415 - help starts faster
 
     found = maps.picture(file, output)
     aims = maps_data.aims(found)
@@ -44,9 +44,9 @@ def picture(
         return
     say(f"wrote {output}")
     for aim in aims:
-        ratio, note, third = maps_words.aim_words(found, aim)
+        ratio, note, third = aim_words(found, aim)
         say(f"  {ratio:4} sing {note:9} third note {third}")
-    for words in (maps_words.unfinished(found), maps_words.resolution(found), maps_words.CARE):
+    for words in (unfinished(found), resolution(found), CARE):
         if words:
             say(words)
 

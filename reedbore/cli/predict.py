@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from reedbore import notes
-from reedbore import pairs as prediction
+from reedbore import notes, pairs
 from reedbore.cli.common import say, say_json, tell
 from reedbore.errors import NoteError, ReedboreError
 
@@ -95,12 +94,12 @@ def _read_fingered(text: str, settings: dict[str, Any], written: bool) -> float:
         return notes.parse_pitch(text, settings["a4"], transposition=transposition, written=written)
 
 
-def _read_pair(fingered_hz: float, sung: str, settings: dict[str, Any]) -> prediction.Prediction:
+def _read_pair(fingered_hz: float, sung: str, settings: dict[str, Any]) -> pairs.Prediction:
     a4, transposition = settings["a4"], settings["transposition"]
     with _named("--sung"):
         sung_hz = notes.parse_sung(sung, fingered_hz, a4, transposition=transposition)
         ratio = notes.parse_ratio(sung)
-    return prediction.predict_pair(fingered_hz, sung_hz, ratio=ratio, **settings)
+    return pairs.predict_pair(fingered_hz, sung_hz, ratio=ratio, **settings)
 
 
 def _chart(
@@ -119,11 +118,11 @@ def _chart(
     return chart.make_chart(fingered, sung, horn=title, voice=singer.title, **settings)
 
 
-def _say_pair(pair: prediction.Prediction, json: bool) -> None:
+def _say_pair(pair: pairs.Prediction, json: bool) -> None:
     if json:
-        say_json(prediction.pair_document(pair))
+        say_json(pairs.pair_document(pair))
     else:
-        say(prediction.pair_text(pair))
+        say(pairs.pair_text(pair))
 
 
 def _say_chart(chart: "Chart", output: Path | None, json: bool) -> None:

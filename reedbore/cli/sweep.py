@@ -83,18 +83,18 @@ def sweep(
     json
         Print one JSON document.
     """
-    from reedbore.cli.work import sweep as sweeping  # noqa: PLC0415 - help starts faster
-    from reedbore.verdict.sweep import store as sweep_store  # noqa: PLC0415
+    from reedbore.cli.work.sweep import read, read_part, run, text  # noqa: PLC0415 - help starts faster
+    from reedbore.verdict.sweep import store  # noqa: PLC0415
 
     words = {
         "horn": horn, "fingered": fingered, "sung": sung, "voice": voice, "depth": depth,
         "breath": breath, "fingering": fingering, "settings": set, "a4": a4, "written": written,
     }  # fmt: skip
-    share = sweeping.read_part(part)
-    sweep_store.check_place(output)
-    swept = sweeping.read(words, along, log, seconds, edges=edges)
-    document = sweeping.run(swept, output, edges=edges, part=share, cluster=cluster)
+    share = read_part(part)
+    store.check_place(output)
+    swept = read(words, along, log, seconds, edges=edges)
+    document = run(swept, output, edges=edges, part=share, cluster=cluster)
     if json:
         say_json(document)
     else:
-        say(sweeping.text(document))
+        say(text(document))

@@ -7,9 +7,28 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import lanes as rows
-from reedbore.kernel import step as step_rows
+from reedbore.kernel import step
 from reedbore.kernel.compiler import compiled, compiled_part
+from reedbore.kernel.lanes import (
+    AHEAD,
+    BREATH,
+    DEPTH,
+    ECHO,
+    ECHO_PLACE,
+    FADE_IN,
+    FIRST,
+    HEARD,
+    LANES,
+    RISE,
+    SANE,
+    STATE,
+    TAP,
+    VENT_OPENS,
+    WAVE,
+    WAY_FIRST,
+    WAY_TAP,
+    make_lanes,
+)
 from reedbore.kernel.single import vent_opens
 from reedbore.model.setup import Setup
 from reedbore.simulate import mouth
@@ -23,7 +42,7 @@ Whole = NDArray[np.int64]
 Kind = tuple[bool, bool, bool, int, int]
 """Whether without mass, with a vent, with a coupled mouth; pole pairs, steps looked up at once."""
 
-BATCHES = rows.AHEAD, 4, 2, 1
+BATCHES = AHEAD, 4, 2, 1
 """How many steps may be looked up at once."""
 
 
@@ -107,21 +126,21 @@ def fill(table: Reals, places: Whole, setup: Setup, numbers: Numbers) -> None:
         The same as numbers.
     """
     rate, way, early = numbers.rate, numbers.way or numbers.taps, numbers.echoes.size
-    table[: rows.STATE] = numbers.table
-    table[rows.STATE + step_rows.OPENING] = numbers.opening
-    table[rows.STATE + step_rows.BEFORE] = numbers.opening
-    table[rows.BREATH] = setup.breath.pressure
-    table[rows.RISE] = setup.breath.rise * rate
-    table[rows.DEPTH] = mouth.depth(setup)
-    table[rows.FADE_IN] = setup.voice.fade * rate
-    table[rows.VENT_OPENS] = vent_opens(numbers)
-    table[rows.TAP : rows.TAP + 4] = numbers.taps.weights
-    table[rows.WAY_TAP : rows.WAY_TAP + 4] = way.weights
-    table[rows.ECHO : rows.ECHO + early] = numbers.echoes
-    table[rows.SANE] = 1.0
-    places[rows.FIRST], places[rows.WAY_FIRST] = numbers.taps.first, way.first
-    places[rows.ECHO_PLACE :] = numbers.taps.first
-    places[rows.ECHO_PLACE : rows.ECHO_PLACE + early] = numbers.places
+    table[:STATE] = numbers.table
+    table[STATE + step.OPENING] = numbers.opening
+    table[STATE + step.BEFORE] = numbers.opening
+    table[BREATH] = setup.breath.pressure
+    table[RISE] = setup.breath.rise * rate
+    table[DEPTH] = mouth.depth(setup)
+    table[FADE_IN] = setup.voice.fade * rate
+    table[VENT_OPENS] = vent_opens(numbers)
+    table[TAP : TAP + 4] = numbers.taps.weights
+    table[WAY_TAP : WAY_TAP + 4] = way.weights
+    table[ECHO : ECHO + early] = numbers.echoes
+    table[SANE] = 1.0
+    places[FIRST], places[WAY_FIRST] = numbers.taps.first, way.first
+    places[ECHO_PLACE:] = numbers.taps.first
+    places[ECHO_PLACE : ECHO_PLACE + early] = numbers.places
 
 
 def group(kind: Kind, members: Whole, columns: Reals, places: Whole, ages: int) -> Group:
@@ -144,10 +163,10 @@ def group(kind: Kind, members: Whole, columns: Reals, places: Whole, ages: int) 
         The lanes in blocks.
     """
     own, far = columns[:, members], places[:, members]
-    delays = np.delete(far, rows.WAVE, axis=0)
-    steps, count = (1 << int(delays.max()).bit_length()) + rows.AHEAD, members.size
+    delays = np.delete(far, WAVE, axis=0)
+    steps, count = (1 << int(delays.max()).bit_length()) + AHEAD, members.size
     lines = np.zeros((count, steps)), np.zeros((count, steps if kind[1] else 0))
-    echoes = np.count_nonzero(own[rows.ECHO : rows.HEARD].any(axis=1))
+    echoes = np.count_nonzero(own[ECHO:HEARD].any(axis=1))
     blocks = _split((own, far, *lines, np.zeros((2 * ages, count))))
     return Group(kind, members, blocks, int(echoes))
 
@@ -183,14 +202,14 @@ def _split(tables: Iterable[NDArray[Any]]) -> list[Block]:
     """Cut the tables of many lanes into blocks."""
     whole = list(zip(tables, LANE_AXES, strict=True))
     count = whole[0][0].shape[1]
-    filled = np.minimum(np.arange(-(-count // rows.LANES) * rows.LANES), count - 1)
+    filled = np.minimum(np.arange(-(-count // LANES) * LANES), count - 1)
     return [
         Block(*(np.ascontiguousarray(table.take(lanes, axis)) for table, axis in whole))
-        for lanes in filled.reshape(-1, rows.LANES)
+        for lanes in filled.reshape(-1, LANES)
     ]
 
 
 @functools.cache
 def compiled_loop(kind: Kind) -> Any:
     """Return the loop for lanes of a kind."""
-    return rows.make_lanes(compiled, *kind, compile_parts=compiled_part)
+    return make_lanes(compiled, *kind, compile_parts=compiled_part)

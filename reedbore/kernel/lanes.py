@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from reedbore.kernel import step as rows
+from reedbore.kernel import step
 from reedbore.kernel.single import BURST_PA
 from reedbore.simulate.acoustics.reflection import ECHOES
 from reedbore.simulate.mouth import TABLE
@@ -32,8 +32,8 @@ MOST_AT_ONCE = 9
 """Pole pairs in one loop over the lanes: the compiler writes out no more."""
 
 # Rows of a block, below the numbers and the state of the step.
-STATE = rows.NUMBERS
-BREATH, RISE, DEPTH, FADE_IN = range(STATE + rows.STATE, STATE + rows.STATE + 4)  # what is set
+STATE = step.NUMBERS
+BREATH, RISE, DEPTH, FADE_IN = range(STATE + step.STATE, STATE + step.STATE + 4)  # what is set
 SUNG_TURN, CLOCK_TURN, VENT_OPENS = range(FADE_IN + 1, FADE_IN + 4)
 TAP = VENT_OPENS + 1
 WAY_TAP = TAP + 4
@@ -377,7 +377,7 @@ def make_lanes(
     parts = compile_parts or compile_with
     name = f"lanes_{'massless' if massless else 'mass'}" + "_vented" * vented
     name += f"{'_coupled' * coupled}_{pairs}_{batch}"
-    kind: dict[str, Any] = rows.make_parts(parts, massless, coupled)._asdict()
+    kind: dict[str, Any] = step.make_parts(parts, massless, coupled)._asdict()
     chunk = max(count for count in range(1, MOST_AT_ONCE + 1) if pairs % count == 0)
     kind |= {"vented": vented, "coupled": coupled, "pairs": pairs, "chunk": chunk, "batch": batch}
     scope = globals() | kind

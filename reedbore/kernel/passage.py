@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import step as rows
+from reedbore.kernel import step
 from reedbore.kernel.compiler import compiled, compiled_part
 from reedbore.kernel.single import Traces
 from reedbore.simulate.acoustics.numbers import Numbers
@@ -122,8 +122,8 @@ def _loop(
             in_mouth[n] = state[IN_MOUTH, REED]
 
 
-SHARED, REST, SLIT = rows.DIRECT, rows.REST, rows.SLIT
-OPENING, IN_MOUTH = rows.OPENING, rows.IN_MOUTH
+SHARED, REST, SLIT = step.DIRECT, step.REST, step.SLIT
+OPENING, IN_MOUTH = step.OPENING, step.IN_MOUTH
 
 
 def make_loops(
@@ -142,7 +142,7 @@ def make_loops(
         Compiled, as `play` calls them.
     """
     parts = compile_parts or compile_with
-    scope = globals() | rows.make_parts(parts, massless, coupled)._asdict() | {"coupled": coupled}
+    scope = globals() | step.make_parts(parts, massless, coupled)._asdict() | {"coupled": coupled}
     scope["heard"] = parts(FunctionType(_heard.__code__, scope, "heard"))
     made = []
     for plain in (_listen, _loop):
@@ -194,9 +194,9 @@ def play(
         *(np.zeros(mouth.size), leaving[lead:], np.zeros(mouth.size)),
         np.zeros(mouth.size) if reed.coupled else mouth,
     )
-    table, state = np.zeros((rows.NUMBERS, 3)), np.zeros((rows.STATE, 3))
+    table, state = np.zeros((step.NUMBERS, 3)), np.zeros((step.STATE, 3))
     table[:, REED] = reed.table
-    state[[rows.OPENING, rows.BEFORE], REED] = reed.opening
+    state[[step.OPENING, step.BEFORE], REED] = reed.opening
     before = coming = _bore(reed, leaving)
     ends = [*(change.at for change in changes[1:]), mouth.size]
     for change, end in zip(changes, ends, strict=True):

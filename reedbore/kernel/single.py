@@ -7,9 +7,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import step as rows
 from reedbore.kernel.compiler import compiled, compiled_part
-from reedbore.kernel.step import IN_MOUTH
+from reedbore.kernel.step import BEFORE, IN_MOUTH, OPENING, STATE, make_step
 from reedbore.simulate.acoustics.numbers import Numbers
 
 
@@ -120,7 +119,7 @@ def make_run(
     """
     name = f"run_{'massless' if massless else 'mass'}"
     name += "_vented" * vented + "_coupled" * coupled
-    step = rows.make_step(compile_parts or compile_with, massless, vented, coupled)
+    step = make_step(compile_parts or compile_with, massless, vented, coupled)
     scope = globals() | {"advance": step, "vented": vented, "coupled": coupled}
     loop = FunctionType(_loop.__code__, scope, name)
     loop.__qualname__ = name
@@ -156,8 +155,8 @@ def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Trace
     leaving = np.zeros(mouth.size + lead) if numbers.way else entering
     pressure, opening = np.zeros(mouth.size), np.zeros(mouth.size)
     in_mouth = np.zeros(mouth.size) if numbers.coupled else mouth
-    state = np.zeros((rows.STATE, 1))
-    state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
+    state = np.zeros((STATE, 1))
+    state[OPENING] = state[BEFORE] = numbers.opening
     loop = loop or _compiled_run(numbers.massless, numbers.way is not None, numbers.coupled)
     loop(
         *(numbers.table.reshape(-1, 1), state, numbers.pairs, mouth, pressure, opening),

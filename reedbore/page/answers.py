@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ReedboreError
-from reedbore.simulate import take as render
+from reedbore.simulate import take
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request
 
 LONGEST_S = 20.0
@@ -157,7 +157,7 @@ def request_of(words: Words) -> Request:
     return tune_request(read_request(words))
 
 
-def take_of(words: Words, seconds: float) -> tuple[Request, render.Take]:
+def take_of(words: Words, seconds: float) -> tuple[Request, take.Take]:
     """Render words, or take up what was rendered a moment ago.
 
     Parameters
@@ -175,9 +175,9 @@ def take_of(words: Words, seconds: float) -> tuple[Request, render.Take]:
         Shared: not to be changed.
     """
 
-    def make() -> tuple[Request, render.Take]:
+    def make() -> tuple[Request, take.Take]:
         request = request_of(words)
-        return request, render.render(request.setup, seconds)
+        return request, take.render(request.setup, seconds)
 
-    found: tuple[Request, render.Take] = _takes.get((words, seconds), make)
+    found: tuple[Request, take.Take] = _takes.get((words, seconds), make)
     return found

@@ -13,9 +13,7 @@ from urllib.parse import quote
 
 import numpy as np
 
-from reedbore import notes
-from reedbore import pairs as prediction
-from reedbore import sound as audio
+from reedbore import notes, pairs
 from reedbore.errors import ReedboreError
 from reedbore.page.answers import Answer, of_json, of_rows, seconds_of, take_of
 from reedbore.page.choices import settings_of
@@ -25,6 +23,7 @@ from reedbore.page.reading import read_words
 from reedbore.report import verdict as telling
 from reedbore.simulate.request.take import players
 from reedbore.simulate.take import FADE_S, FULL_SCALE_PA, SOUND_RATE
+from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
 from reedbore.verdict import take as verdicts
 
 SOUND_S, JUDGED_S = 2.5, 4.0
@@ -43,25 +42,25 @@ def predict(body: Body) -> Answer:
     if words.sung is None:
         alone = {"fingered_hz": fingered, "fingered_note": notes.note_name(fingered, a4)}
         return of_json({**alone, "sung_hz": None, "text": ""})
-    pair = prediction.predict_pair(
+    pair = pairs.predict_pair(
         fingered,
         notes.parse_sung(words.sung, fingered, a4, transposition=transposition),
         ratio=notes.parse_ratio(words.sung),
         a4=a4,
         transposition=transposition,
     )
-    return of_json({**prediction.pair_document(pair), "text": prediction.pair_text(pair)})
+    return of_json({**pairs.pair_document(pair), "text": pairs.pair_text(pair)})
 
 
 def sound(body: Body) -> Answer:
     """Render a sound that goes round while it is held, at its true level."""
     seconds = seconds_of(body, SOUND_S)
     request, take = take_of(read_words(body.get("words", {})), seconds)
-    whole = audio.remove_dc(audio.mute_broken(take.sound, SOUND_RATE)[0], SOUND_RATE)
+    whole = remove_dc(mute_broken(take.sound, SOUND_RATE)[0], SOUND_RATE)
     loop = looped(whole, SOUND_RATE)
-    rising = audio.fade(loop.sound, SOUND_RATE, FADE_S)
+    rising = fade(loop.sound, SOUND_RATE, FADE_S)
     rising[loop.first :] = loop.sound[loop.first :]
-    samples, gain = audio.to_full_scale(rising, FULL_SCALE_PA)
+    samples, gain = to_full_scale(rising, FULL_SCALE_PA)
     headers = {
         "x-loop-start": f"{loop.first / SOUND_RATE:.9f}",
         "x-loop-end": f"{loop.end / SOUND_RATE:.9f}",

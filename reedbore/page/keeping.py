@@ -9,7 +9,6 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from reedbore import sound as audio
 from reedbore.errors import ReedboreError
 from reedbore.model import sidecar
 from reedbore.model.passage import Piece
@@ -21,9 +20,10 @@ from reedbore.page.choices import horn_entry, voice_entry
 from reedbore.page.reading import opened, read_words
 from reedbore.report import verdict as telling
 from reedbore.report.verdict import summary
-from reedbore.simulate import take as render
 from reedbore.simulate.request.take import Words, first_notes, players, read_request
-from reedbore.verdict import take as verdicts
+from reedbore.simulate.take import SOUND_RATE, levelled
+from reedbore.sound import encode
+from reedbore.verdict.take import judge
 
 KINDS = {
     "wav": "audio/wav",
@@ -65,12 +65,12 @@ def take(words: Words, seconds: float, kind: object) -> Answer:
         body = write_text(_horn_as_set(words, request.setup)).encode()
     else:
         request, made = take_of(words, seconds)
-        sound, level = render.levelled(made.sound)
+        sound, level = levelled(made.sound)
         name = f"{request.typed['stem']}.wav"
         if kind == "wav":
-            body = audio.encode(sound, render.SOUND_RATE)
+            body = encode(sound, SOUND_RATE)
         else:
-            verdict = verdicts.judge(made)
+            verdict = judge(made)
             if kind == "png":
                 from reedbore.report.figures.take import take_png  # noqa: PLC0415 - slow to import
 

@@ -20,8 +20,8 @@ from reedbore.pairs import below
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import first_peak
-from reedbore.verdict import cells as many
-from reedbore.verdict import take as verdict
+from reedbore.verdict import cells
+from reedbore.verdict.take import Verdict, judge
 
 LISTEN_S = 3.0
 OCTAVE_CENTS = 60.0
@@ -112,8 +112,8 @@ def _setup(step: Step, **changes: Any) -> Setup:
     return _request(read_words({**step.words, **changes})).setup
 
 
-def _judged(setup: Setup) -> verdict.Verdict:
-    return verdict.judge(render(setup, LISTEN_S))
+def _judged(setup: Setup) -> Verdict:
+    return judge(render(setup, LISTEN_S))
 
 
 # --- the checks ----------------------------------------------------------------------------------
@@ -144,7 +144,7 @@ def _reed(step: Step, answer: Answer, _: Words) -> Said:
     assert isinstance(answer, float)
     breaths = answer, THRESHOLD_SHARE * answer
     horns = [_setup(step, breath=f"{breath:.6g}kPa") for breath in breaths]
-    speaks, softer = (one.state == "sounding" for one in many.controls_of(horns))
+    speaks, softer = (one.state == "sounding" for one in cells.controls_of(horns))
     if not speaks:
         return False, f"At {answer:g} kPa the horn does not speak: blow harder, or not so hard."
     if softer:

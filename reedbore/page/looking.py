@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore import notes
-from reedbore import sound as audio
 from reedbore.measures import spectrum
 from reedbore.model.voice import Voice
 from reedbore.page.answers import Shared
 from reedbore.simulate.take import SOUND_RATE, Take, burst
-from reedbore.verdict import runs as listening
+from reedbore.sound import mute_broken
+from reedbore.verdict import runs
 from reedbore.verdict.take import NEAR_CENTS, SIMPLE
 
 PERIODS = 6
@@ -61,11 +61,11 @@ def pitches_of(take: Take) -> Pitches:
     """
     setup = take.setup
     silent = setup.model_copy(update={"voice": Voice(source="off")})
-    control = _alone.get(silent, lambda: listening.alone(silent, outside=False))
-    sung = listening.sung_pitch(take)[0] if take.sung.any() else None
+    control = _alone.get(silent, lambda: runs.alone(silent, outside=False))
+    sung = runs.sung_pitch(take)[0] if take.sung.any() else None
     if control.hz is None or burst(take.traces) is not None:
         return Pitches(None, sung, None)
-    played = control.hz if sung is None else listening.played_pitch(take, control, sung)[0]
+    played = control.hz if sung is None else runs.played_pitch(take, control, sung)[0]
     ratio = notes.choose_ratio(sung / played, NEAR_CENTS, SIMPLE) if sung and played else None
     return Pitches(played, sung, ratio)
 
@@ -93,8 +93,8 @@ def waves(take: Take, found: Pitches) -> Samples:
     columns = min(MOST_COLUMNS, round(span * rate))
     times = end - span + span * np.arange(columns) / columns
     steps = np.arange(take.mouth.size) / rate
-    inside = audio.mute_broken(take.traces.pressure, rate)[0]
-    heard = audio.mute_broken(take.sound, SOUND_RATE)[0]
+    inside = mute_broken(take.traces.pressure, rate)[0]
+    heard = mute_broken(take.sound, SOUND_RATE)[0]
     traces = (take.mouth, inside, np.nan_to_num(take.traces.opening))
     return np.stack(
         [
@@ -129,7 +129,7 @@ def lines(take: Take, found: Pitches, a4: float) -> tuple[list[list[Any]], float
         name_lines,
     )
 
-    sound = audio.mute_broken(take.sound, SOUND_RATE)[0]
+    sound = mute_broken(take.sound, SOUND_RATE)[0]
     seen = spectrum.lines(sound[-round(LISTEN_S * SOUND_RATE) :], SOUND_RATE, FLOOR_DB)
     shown = (seen.hz < HIGHEST_HZ) & ~is_skirt(seen)
     if not shown.any():

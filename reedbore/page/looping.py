@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
+from reedbore.sound import smooth_number
 
 FADE_SHARE, LONGEST_FADE = 0.1, 0.25  # of the sound, [s]
 FIRST_SHARE, LAST_SHARE = 0.42, 0.62  # where in the sound the loop may begin
@@ -58,7 +58,7 @@ def looped(sound: Samples, rate: float) -> Loop:
 
 def _best_start(tail: Samples, where: Samples) -> tuple[int, float]:
     """Find the stretch that is most like a tail; its number, and how alike, from 0 to 1."""
-    size = audio.smooth_number(where.size)  # what wraps round is not looked at
+    size = smooth_number(where.size)  # what wraps round is not looked at
     product = np.fft.irfft(np.fft.rfft(where, size) * np.conj(np.fft.rfft(tail, size)), size)
     product = product[: where.size - tail.size + 1]
     energy = np.concatenate(([0.0], np.cumsum(where**2)))

@@ -21,9 +21,8 @@ from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import cents, choose_ratio, midi_to_hz, note_name, simple_ratios, split_note
 from reedbore.page.answers import number, shown
 from reedbore.pairs import below
-from reedbore.report import locks as lock_report
-from reedbore.report import locks as locks_words
-from reedbore.report import maps as maps_words
+from reedbore.report import locks, maps
+from reedbore.report.locks import hold, where
 from reedbore.report.looks import LOOKS
 from reedbore.simulate.request.take import (
     Request,
@@ -33,7 +32,7 @@ from reedbore.simulate.request.take import (
     tune_request,
     with_demo,
 )
-from reedbore.verdict import cells as many
+from reedbore.verdict.cells import Cell, judge_cells
 from reedbore.verdict.locks import Row, Table, lock_table
 from reedbore.verdict.sweep import cells as sweep_cells
 from reedbore.verdict.sweep.axes import check, read_axis
@@ -193,7 +192,7 @@ def _head(asked: _Asked) -> dict[str, Any]:
         "title": f"{sweep.title}, {note} fingered",
         "fingered": note,
         "looks": {name: LOOKS[name]._asdict() for name in (*STATES, "not run")},
-        "note": maps_words.CARE,
+        "note": maps.CARE,
         "ratios": [
             [f"{p}/{q}", cents(p, q)] for p, q in sorted(simple_ratios(SIMPLE), key=math.prod)
         ],
@@ -202,7 +201,7 @@ def _head(asked: _Asked) -> dict[str, Any]:
 
 def _axis_told(asked: _Asked, axis: Axis) -> dict[str, Any]:
     sweep = asked.sweep
-    label = maps_words.axis_words(sweep, axis).partition("\n")[0]
+    label = maps.axis_words(sweep, axis).partition("\n")[0]
     if axis is sweep.sung_axis:
         label = f"sung note, cents from {_middle(sweep, axis)[0]}"
     return {
@@ -211,7 +210,7 @@ def _axis_told(asked: _Asked, axis: Axis) -> dict[str, Any]:
         "ticks": _ticks(sweep, axis),
         "values": list(axis.values),
         "here": _here(asked, axis),
-        "texts": [maps_words.value_words(sweep, axis, value) for value in axis.values],
+        "texts": [maps.value_words(sweep, axis, value) for value in axis.values],
         "patches": [_patch(asked, axis, value) for value in axis.values],
     }
 
@@ -278,7 +277,7 @@ def _batches(across: int, up: int) -> Iterator[list[Place]]:
             yield fresh[start : start + BATCH]
 
 
-def _judged(sweep: Sweep, batch: Sequence[Place], seconds: float | None) -> list[many.Cell]:
+def _judged(sweep: Sweep, batch: Sequence[Place], seconds: float | None) -> list[Cell]:
     """Judge a batch, within some seconds; values that do not go together make a cell failed."""
     stopping.check()
     setups = []
@@ -286,11 +285,11 @@ def _judged(sweep: Sweep, batch: Sequence[Place], seconds: float | None) -> list
         values = [[sweep.axes[0].values[i]], [sweep.axes[1].values[j]]]
         setups += list(sweep_cells.cells(sweep, values))
     whole = [setup for setup in setups if setup is not None]
-    found = iter(many.judge_cells(whole, [sweep.fingered.hz] * len(whole), seconds=seconds))
-    return [many.Cell("failed") if setup is None else next(found) for setup in setups]
+    found = iter(judge_cells(whole, [sweep.fingered.hz] * len(whole), seconds=seconds))
+    return [Cell("failed") if setup is None else next(found) for setup in setups]
 
 
-def _told(sweep: Sweep, place: Place, cell: many.Cell) -> dict[str, Any]:
+def _told(sweep: Sweep, place: Place, cell: Cell) -> dict[str, Any]:
     third, a4 = float(cell.resultant_hz), sweep.fingered.a4
     return {
         "i": place[0],
@@ -298,13 +297,13 @@ def _told(sweep: Sweep, place: Place, cell: many.Cell) -> dict[str, Any]:
         "state": cell.state,
         "ratio": f"{cell.p}/{cell.q}" if cell.q else None,
         "beat": float(cell.drift_hz) if math.isfinite(cell.drift_hz) else None,
-        "third": maps_words.third_words(third, (cell.p, cell.q), a4) if third > 0.0 else None,
+        "third": maps.third_words(third, (cell.p, cell.q), a4) if third > 0.0 else None,
         "interval": _interval(sweep, place, cell),
         "jumped": cell.jumped,
     }
 
 
-def _interval(sweep: Sweep, place: Place, cell: many.Cell) -> float | None:
+def _interval(sweep: Sweep, place: Place, cell: Cell) -> float | None:
     """Measure the sung note from what the horn plays alone: ratios are just there. [cents]."""
     if sweep.setup.voice.source == "off" or cell.period > 1 or not cell.voice_off_hz > 0.0:
         return None
@@ -375,7 +374,7 @@ def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
 
 
 def _table_told(found: Table, a4: float) -> dict[str, Any]:
-    document = lock_report.document(found, a4)
+    document = locks.document(found, a4)
     for plain, row in zip(document["rows"], found.rows, strict=True):
         plain["words"] = _row_words(row, a4)
         plain["patch"] = sung_words(row.sung_hz, a4)
@@ -387,7 +386,7 @@ def _row_words(row: Row, a4: float) -> dict[str, str]:
     """Say in the words of a player what to sing, what comes out, how exactly, how strongly."""
     least = row.least_depth
     return {
-        "sing": locks_words.where(row, a4),
+        "sing": where(row, a4),
         "third": _third(row, a4),
         "exactly": _exactly(row, a4),
         "strongly": "" if least is None else f"from depth {least:.2g}, {depth_name(least)}",
@@ -406,6 +405,6 @@ def _exactly(row: Row, a4: float) -> str:
     if row.state == "jumped":
         return "the horn leaves its register"
     if row.state == "locked":
-        return locks_words.hold(row, a4).partition(";")[0].replace(" under", " cents under")
+        return hold(row, a4).partition(";")[0].replace(" under", " cents under")
     moving = "moves slowly" if row.heard in ("yes", "uncertain") else "does not fuse"
-    return f"{moving}; {locks_words.hold(row, a4)}"
+    return f"{moving}; {hold(row, a4)}"

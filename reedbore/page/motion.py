@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from reedbore.errors import ReedboreError
 from reedbore.page.answers import shown
 from reedbore.page.looking import Pitches
-from reedbore.report import captions as moments
-from reedbore.simulate import bore_pressure as along
+from reedbore.report import captions
+from reedbore.simulate import bore_pressure
 from reedbore.simulate.take import Take
 
 LEAST_PERIODS, PERIODS_ALONE = 3, 6  # of the played note
@@ -75,15 +75,15 @@ def moving(take: Take, found: Pitches, frames: int, points: int) -> tuple[Sample
         Positions [m], times [s], signals, captions, outline and ratio.
     """
     begin, seconds = _stretch(take, found)
-    drawn = along.pressures(take, begin, seconds, frames, points)
-    shape = along.outline(take.setup)
+    drawn = bore_pressure.pressures(take, begin, seconds, frames, points)
+    shape = bore_pressure.outline(take.setup)
     headers = {
         "x-positions": _short(drawn.positions, 6),
         "x-times": _short(drawn.times, 7),
         "x-signals": _signals(take, found, drawn),
         "x-captions": [
             [caption.first_frame, caption.text, caption.kind]
-            for caption in moments.captions(take, drawn)
+            for caption in captions.captions(take, drawn)
         ],
         "x-outline": {
             "outline": [list(point) for point in shape.profile],
@@ -105,16 +105,16 @@ def _stretch(take: Take, found: Pitches) -> tuple[float, float]:
         period = 1.0 / found.resultant
         span = period * np.ceil(LEAST_PERIODS / (slowest * period) - 1e-9)
     begin = take.seconds - LAST_S - 2.0 * span
-    marks = moments.meetings(take, begin, span)
+    marks = captions.meetings(take, begin, span)
     starts = marks.meets if found.ratio and marks.meets.size else marks.openings
     return (float(starts[0]) if starts.size else begin), float(span)
 
 
-def _signals(take: Take, found: Pitches, drawn: along.Along) -> dict[str, Any]:
+def _signals(take: Take, found: Pitches, drawn: bore_pressure.Along) -> dict[str, Any]:
     """Gather what else happens at each frame."""
     steps, times = drawn.steps, drawn.times
     first, span = float(times[0]), float(times[-1] - times[0])
-    marks = moments.meetings(take, first - 0.5 * span, 2.0 * span)
+    marks = captions.meetings(take, first - 0.5 * span, 2.0 * span)
     phases = {
         "sung_phase": _phase(times, marks.sung, found.sung),
         "played_phase": _phase(times, marks.openings, found.played),

@@ -14,7 +14,7 @@ import zarr
 from numpy.typing import NDArray
 
 from reedbore.notes import cents
-from reedbore.verdict.sweep import store as sweep_store
+from reedbore.verdict.sweep import store
 from reedbore.verdict.sweep.plan import (
     EDGE_STATES,
     EDGES,
@@ -134,8 +134,8 @@ def read(path: Path) -> LockMap:
     ReedboreError
         If there is no sweep.
     """
-    sweep = sweep_store.read_sweep(path)
-    group = sweep_store.open_group(path)
+    sweep = store.read_sweep(path)
+    group = store.open_group(path)
     values = {name: np.asarray(group[name]) for name in READ}
     return LockMap(name=path.name, sweep=sweep, values=values, edges=_edges(group, sweep))
 

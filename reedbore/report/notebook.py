@@ -11,17 +11,17 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from reedbore import sound as audio
 from reedbore.errors import ReedboreError
 from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import note_name
 from reedbore.report import maps as maps_words
 from reedbore.report import maps_data
-from reedbore.report.figures import take as plots
-from reedbore.report.figures.maps import picture as maps
+from reedbore.report.figures.maps.picture import drawn
+from reedbore.report.figures.take import take_png
 from reedbore.report.verdict import summary
 from reedbore.simulate import mouth
 from reedbore.simulate.take import SOUND_RATE, Take, levelled
+from reedbore.sound import encode
 from reedbore.verdict.take import Verdict, judge
 
 WIDTH_PX = 760
@@ -52,7 +52,7 @@ def take_html(take: Take) -> str:
     """
     found = judge(take)
     title, says = _title(take.setup, found), summary(found)
-    picture = plots.take_png(take, found, title=title, says=says)
+    picture = take_png(take, found, title=title, says=says)
     sound, gain_db = _wav(take)
     lowered = f"<p>The sound was lowered by {-gain_db:.1f} dB.</p>" if gain_db < 0.0 else ""
     seen = "Waveforms, spectrum and spectrogram of the take."
@@ -90,7 +90,7 @@ def lock_map(sweep: Any) -> Shown:
     listed = "".join(f"<li>{html.escape(line)}</li>" for line in aims)
     under = "".join(f"<p>{html.escape(line)}</p>" for line in notes if line)
     seen = f"Lock map: {maps_words.title(found)}. {'; '.join(aims)}"
-    picture = _image(maps.drawn(found, "png"), seen)
+    picture = _image(drawn(found, "png"), seen)
     listed = f"<ul>{listed}</ul>" if listed else ""
     return Shown(f"<section><h3>{title}</h3>{picture}{listed}{under}</section>")
 
@@ -125,7 +125,7 @@ def _title(setup: Setup, found: Verdict) -> str:
 def _wav(take: Take) -> tuple[bytes, float]:
     """Return the sound as a 24-bit WAV, and by how much it was lowered. [dB]."""
     samples, level = levelled(take.sound)
-    return audio.encode(samples, SOUND_RATE), level["gain_db"]
+    return encode(samples, SOUND_RATE), level["gain_db"]
 
 
 def _url(kind: str, data: bytes) -> str:

@@ -11,9 +11,9 @@ from reedbore.model import sidecar
 from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import A4_HZ, cents, note_name
 from reedbore.simulate import mouth
-from reedbore.simulate import take as render
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import Request
+from reedbore.simulate.take import Take
 from reedbore.verdict import take as verdicts
 from reedbore.verdict.runs import JUMP_CENTS
 from reedbore.verdict.take import LATE, UNDECIDED, Verdict
@@ -96,7 +96,7 @@ EXACT_CENTS = 0.05
 USUAL_DEPTHS = 0.02, 0.15  # 50 to 400 Pa at 3 kPa: our estimate, no source
 
 
-def sentences(request: Request, take: render.Take, verdict: verdicts.Verdict) -> list[str]:
+def sentences(request: Request, take: Take, verdict: verdicts.Verdict) -> list[str]:
     """Say what became of the two notes, and what the player should know about the horn.
 
     Parameters
@@ -113,7 +113,7 @@ def sentences(request: Request, take: render.Take, verdict: verdicts.Verdict) ->
     return [summary(verdict, a4), *_strayed(request, verdict, a4), *_needed(take, verdict)]
 
 
-def _needed(take: render.Take, verdict: verdicts.Verdict) -> list[str]:
+def _needed(take: Take, verdict: verdicts.Verdict) -> list[str]:
     """Tell how much breath a horn needs that does not play."""
     if verdict.voice_off_state != "silent":
         return []
@@ -150,7 +150,7 @@ def depth_words(setup: Setup) -> str:
     return f"depth {found:.2g} ({depth_name(found)}; usual {least:g} to {most:g}) out of the flow"
 
 
-def rows(take: render.Take, found: verdicts.Verdict, a4: float) -> list[tuple[str, str]]:
+def rows(take: Take, found: verdicts.Verdict, a4: float) -> list[tuple[str, str]]:
     """Choose the numbers worth reading: third note, how steady, locked, then the rest.
 
     Parameters
@@ -203,7 +203,7 @@ def _third(found: verdicts.Verdict, a4: float) -> str:
 
 
 def kept(
-    request: Request, take: render.Take, verdict: verdicts.Verdict, levels: dict[str, Any]
+    request: Request, take: Take, verdict: verdicts.Verdict, levels: dict[str, Any]
 ) -> sidecar.Sidecar:
     """Gather what the sidecar of a take holds.
 

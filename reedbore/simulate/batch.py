@@ -18,8 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from reedbore.errors import ModelError
-from reedbore.kernel import blocks
-from reedbore.kernel import lanes as rows
+from reedbore.kernel import blocks, lanes
 from reedbore.kernel.single import vent_rise
 from reedbore.measures import locking
 from reedbore.measures.spectrum import blackman_harris
@@ -130,15 +129,15 @@ class Lanes:
 
     def _grouped(self, setups: Sequence[Setup], which: NDArray[np.int64]) -> list[blocks.Group]:
         count = len(setups)
-        columns, places = np.zeros((rows.ROWS, count)), np.zeros((rows.PLACES, count), np.int64)
+        columns, places = np.zeros((lanes.ROWS, count)), np.zeros((lanes.PLACES, count), np.int64)
         kinds: dict[blocks.Kind, list[int]] = {}
         for lane, setup in enumerate(setups):
             numbers = numbers_of(setup)
             blocks.fill(columns[:, lane], places[:, lane], setup, numbers)
             kinds.setdefault(blocks.kind_of(numbers, self._tick), []).append(lane)
-        columns[rows.SUNG_TURN] = self.sung_hz / self.rate
-        columns[rows.CLOCK_TURN] = self.reference_hz / self.rate
-        places[rows.WAVE] = which
+        columns[lanes.SUNG_TURN] = self.sung_hz / self.rate
+        columns[lanes.CLOCK_TURN] = self.reference_hz / self.rate
+        places[lanes.WAVE] = which
         ages = self._window.shape[0]
         return [
             blocks.group(kind, np.array(members), columns, places, ages)
@@ -271,17 +270,17 @@ class Lanes:
         def move(piece: tuple[blocks.Group, int]) -> Answer:
             group, number = piece
             emitted = (
-                np.zeros((hops, 2, rows.LANES)),
-                np.zeros((hops, 3, rows.LANES)),
-                np.zeros((steps, rows.LANES)),
+                np.zeros((hops, 2, lanes.LANES)),
+                np.zeros((hops, 3, lanes.LANES)),
+                np.zeros((steps, lanes.LANES)),
             )
             batch = group.kind[-1]
-            tiles = np.zeros((rows.TILES, batch, rows.LANES)), np.zeros(rows.AHEAD)
+            tiles = np.zeros((lanes.TILES, batch, lanes.LANES)), np.zeros(lanes.AHEAD)
             blocks.compiled_loop(group.kind)(
                 *(*group.blocks[number], *tiles, self._waves, self._window, start, self._settled),
-                *(self._tick, group.echoes, vent_rise(self.rate), rows.LANES, *emitted),
+                *(self._tick, group.echoes, vent_rise(self.rate), lanes.LANES, *emitted),
             )
-            members = group.members[number * rows.LANES : (number + 1) * rows.LANES]
+            members = group.members[number * lanes.LANES : (number + 1) * lanes.LANES]
             return digest(members, emitted)
 
         if self._threads == 1 or len(work) == 1:

@@ -16,14 +16,14 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.errors import ModelError
 from reedbore.model.bore import Bore
 from reedbore.model.setup import Setup
 from reedbore.physics import tube
 from reedbore.physics.air import Gas
 from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.acoustics.bore import Element, Opening
 from reedbore.simulate.acoustics.throat import Throat
 from reedbore.simulate.take import Take, burst
@@ -137,7 +137,7 @@ def pressures(
     positions = np.linspace(0.0, _length(bore), points)
     window = _Window(take, steps, _length(bore) / gas.sound_speed)
     omega = 2.0 * math.pi * np.maximum(window.frequency, LOWEST_HZ)
-    throat = parameters.waveguide_of(setup).throat
+    throat = numbers.waveguide_of(setup).throat
     exact, rest, outside = _courses(bore, positions, throat, omega, gas)
     out, missed = window.spectra(exact.pressure[0])
     drawn = _Course(*(out * one + missed * other for one, other in zip(exact, rest, strict=True)))
@@ -214,7 +214,7 @@ class _Window:
         rate = take.setup.time.rate
         margin = round((MARGIN_S + 2.0 * flight) * rate)
         first, end = int(steps[0]) - margin, int(steps[-1]) + margin + 1
-        self.size = audio.smooth_number(end - first)
+        self.size = sound.smooth_number(end - first)
         # A whole number of times as long, so that this length is smooth too.
         self.long = self.size * (1 + math.ceil(MEMORY_S * rate / self.size))
         self.steps, since = steps - first, steps - end + self.long

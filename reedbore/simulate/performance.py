@@ -14,14 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError
-from reedbore.kernel import passage as passing
 from reedbore.kernel import single
-from reedbore.kernel.passage import Change
+from reedbore.kernel.passage import Change, play
 from reedbore.measures.segments import steady
 from reedbore.model.passage import Passage
 from reedbore.model.setup import Setup
 from reedbore.notes import A4_HZ
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.breath import dynamic_range
 from reedbore.simulate.controls import (
     FINGERS,
@@ -189,8 +188,8 @@ def perform(score: Score) -> Performance:
     bores, changes = _changes(score, fingered)
     steady = curves.blowing * _blown(bores, changes, curves.breath, n)
     sung, alternating = _sung(score, any_setup, curves, sung_notes, steady)
-    numbers = [parameters.numbers_of(setup) for setup in bores]
-    traces = passing.play(numbers, changes, steady + alternating, curves.tongue)
+    numbers = [numbers_of(setup) for setup in bores]
+    traces = play(numbers, changes, steady + alternating, curves.tongue)
     sound = _radiated(bores, changes, traces.outgoing, rate)
     return Performance(score, fingered, sung_notes, curves, steady, sung, traces, sound)
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.physics import glottis, unsteady
@@ -239,8 +239,8 @@ def _turns(step: Samples, n: int) -> Samples:
 
 @functools.lru_cache(maxsize=4)
 def _recorded(path: str, rate: float) -> Samples:
-    samples, rate_in = audio.read(path)
-    return audio.voice_waveform(audio.resample(samples, rate_in, rate), rate)
+    samples, rate_in = sound.read(path)
+    return sound.voice_waveform(sound.resample(samples, rate_in, rate), rate)
 
 
 def human_pitch(seconds: float, rate: float, hz: float, seed: int = 0) -> Samples:

@@ -8,18 +8,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
 from reedbore import stopping
 from reedbore.errors import ModelError
 from reedbore.kernel import single
 from reedbore.model.setup import Breath, Setup
 from reedbore.model.voice import Tract, Voice
 from reedbore.physics import radiation
-from reedbore.simulate import mouth as voices
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import numbers
+from reedbore.simulate.acoustics.bore import elements, first_opening, gas_of, outflow
+from reedbore.simulate.mouth import depth
 from reedbore.simulate.singing import sing
 from reedbore.simulate.tuning import blown
+from reedbore.sound import fade, mute_broken, remove_dc, resample, smooth_number, to_full_scale
 
 SOUND_RATE = 48000
 """Of all sounds that leave the program. [Hz]"""
@@ -90,8 +90,8 @@ def render(setup: Setup, seconds: float) -> Take:
         raise ModelError(f"seconds is {seconds:g} s; allowed 0.1 to 600 s (length of a take)")
     stopping.check()
     sung = sing(setup, seconds)
-    mouth = blown(setup, seconds) * (1.0 + voices.depth(setup) * sung)
-    traces = single.run(parameters.numbers_of(setup), mouth)
+    mouth = blown(setup, seconds) * (1.0 + depth(setup) * sung)
+    traces = single.run(numbers.numbers_of(setup), mouth)
     outgoing, broken = traces.outgoing, burst(traces)
     if broken is not None:
         outgoing = outgoing.copy()
@@ -128,8 +128,8 @@ def again(
     """
     stopping.check()
     sung = sing(setup, seconds, pull_cents) if voice else np.zeros(round(seconds * setup.time.rate))
-    mouth = blown(setup, seconds) * (1.0 + voices.depth(setup) * sung)
-    traces = single.run(parameters.numbers_of(setup), mouth)
+    mouth = blown(setup, seconds) * (1.0 + depth(setup) * sung)
+    traces = single.run(numbers.numbers_of(setup), mouth)
     return Take(setup, seconds, sung, traces, np.zeros(0))
 
 
@@ -151,7 +151,7 @@ def radiated(setup: Setup, outgoing: Samples) -> Samples:
     rate = setup.time.rate
     # A length that is quick to transform, and whole at both rates.
     unit = round(rate) // math.gcd(round(rate), SOUND_RATE)
-    pad = unit * audio.smooth_number(-(-(outgoing.size + round(0.2 * rate)) // unit))
+    pad = unit * smooth_number(-(-(outgoing.size + round(0.2 * rate)) // unit))
     spectrum = np.fft.rfft(outgoing, pad)
     out = round(pad * SOUND_RATE / rate)
     through = _through(setup.model_copy(update=_NO_PLAYER), rate / pad, min(pad, out) // 2 + 1)
@@ -204,21 +204,21 @@ def _outside(setup: Setup) -> tuple[Samples, NDArray[Any], float]:
 
     It is kept, for on the page many voices and breaths are tried on one bore.
     """
-    gas, bore = acoustics.gas_of(setup), setup.bore
+    gas, bore = gas_of(setup), setup.bore
     plain = not bore.holes and len(bore.sections) == 1
     grid = np.concatenate(
         (np.geomspace(4.0, 100.0, 40), np.linspace(103.0, 22000.0, 700 if plain else 2100))
     )
     omega = 2.0 * math.pi * grid
-    taken, outside = acoustics.outflow(bore, omega, gas)
-    fast = parameters.waveguide_of(setup).throat
+    taken, outside = outflow(bore, omega, gas)
+    fast = numbers.waveguide_of(setup).throat
     waves = (taken - fast.at_throat(1j * omega)) / fast.of_wave(1j * omega)
     flow = 2.0 / (1.0 + waves) * outside
     solid = 2.0 * math.pi if bore.end == "flanged" else 4.0 * math.pi
     pressure = radiation.monopole_pressure(
         np.asarray(1j * omega * flow, np.complex128), DISTANCE, gas.density, solid
     )
-    flight = acoustics.first_opening(acoustics.elements(bore)) / gas.sound_speed
+    flight = first_opening(elements(bore)) / gas.sound_speed
     return grid, pressure * np.exp(1j * omega * flight), flight
 
 
@@ -239,18 +239,18 @@ def levelled(pressure: Samples, full_scale: float = FULL_SCALE_PA) -> tuple[Samp
     levels : dict
         How it was levelled, fit for JSON.
     """
-    clean, _ = audio.mute_broken(pressure, SOUND_RATE)
-    clean = audio.fade(audio.remove_dc(clean, SOUND_RATE), SOUND_RATE, FADE_S)
-    found = audio.to_full_scale(clean, full_scale)
+    clean, _ = mute_broken(pressure, SOUND_RATE)
+    clean = fade(remove_dc(clean, SOUND_RATE), SOUND_RATE, FADE_S)
+    found = to_full_scale(clean, full_scale)
     level = {"rate_hz": SOUND_RATE, "full_scale_pa": full_scale, "gain_db": found.gain_db}
     return found.samples, level
 
 
 def throat(take: Take) -> Samples:
     """Return what a microphone in the mouth picks up [Pa], on `SOUND_RATE`."""
-    return audio.resample(take.mouth, take.setup.time.rate, SOUND_RATE)
+    return resample(take.mouth, take.setup.time.rate, SOUND_RATE)
 
 
 def inside(take: Take) -> Samples:
     """Return the pressure in the mouthpiece [Pa], on `SOUND_RATE`."""
-    return audio.resample(take.traces.pressure, take.setup.time.rate, SOUND_RATE)
+    return resample(take.traces.pressure, take.setup.time.rate, SOUND_RATE)

@@ -25,8 +25,7 @@ from reedbore.model.setup import Horn, Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents, midi_name, midi_to_hz, note_name, parse_note
 from reedbore.physics import tube
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import bore, numbers
 
 TOLERANCE_CENTS = 0.05
 """Where the search for a length ends."""
@@ -232,7 +231,7 @@ def _acoustic_length(setup: Setup, hz: float) -> float:
 def first_peak(setup: Setup, near_hz: float) -> float:
     """Return the lowest resonance [Hz] of horn, mouthpiece and giving reed."""
     frequency = np.linspace(near_hz / 8.0, near_hz * 4.0, 320)
-    found = tube.peaks(frequency, np.reciprocal(acoustics.admittance(setup, frequency))).frequency
+    found = tube.peaks(frequency, np.reciprocal(bore.admittance(setup, frequency))).frequency
     return float(found[0]) if found.size else math.inf
 
 
@@ -260,7 +259,7 @@ def sounding(setup: Setup, hz: float, name: str) -> float:
     """
     for seconds in (0.5 + 60.0 / hz, 1.0 + 200.0 / hz, 2.0 + 400.0 / hz):
         mouth = blown(setup, seconds + LISTEN_S)
-        run = single.run(parameters.numbers_of(setup), mouth)
+        run = single.run(numbers.numbers_of(setup), mouth)
         pressure, rate = pitch.thin(run.pressure, setup.time.rate)
         tone = pressure[-round(LISTEN_S * rate) :]
         half = tone.size // 2

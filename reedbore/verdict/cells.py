@@ -17,7 +17,7 @@ from reedbore.model.voice import Voice
 from reedbore.notes import cents, choose_ratio
 from reedbore.simulate.batch import Lanes
 from reedbore.simulate.mouth import depth
-from reedbore.verdict import runs as listening
+from reedbore.verdict import runs
 from reedbore.verdict.questions import BATCH, Pair, Progress, ask
 from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, UNDECIDED
 
@@ -84,7 +84,7 @@ def judge_cells(
     """
     cells: list[Cell] = []
     tell = progress or (lambda _: None)
-    controls: dict[Setup, listening.Control] = {}
+    controls: dict[Setup, runs.Control] = {}
     for start in range(0, len(setups), BATCH):
         stopping.check()
         part = list(setups[start : start + BATCH])
@@ -106,9 +106,9 @@ def judge_cells(
 
 def controls_of(
     setups: Sequence[Setup],
-    known: dict[Setup, listening.Control] | None = None,
+    known: dict[Setup, runs.Control] | None = None,
     seconds: float | None = None,
-) -> list[listening.Control]:
+) -> list[runs.Control]:
     """Play each different horn once with its voice off.
 
     Parameters
@@ -132,15 +132,15 @@ def controls_of(
     ]
     fresh = [setup for setup in dict.fromkeys(off) if setup not in known]
     if fresh:
-        length = max(seconds or 0.0, listening.LEAST_SECONDS)
+        length = max(seconds or 0.0, runs.LEAST_SECONDS)
         lanes = Lanes(fresh, 100.0)
         rate = lanes.rate
         lanes.advance(length - 1.0)
 
-        def look(lane: int, pressure: Samples) -> listening.Control:
+        def look(lane: int, pressure: Samples) -> runs.Control:
             if lanes.burst[lane] or not np.isfinite(pressure).all():
-                return listening.NO_CONTROL
-            return listening.control_of(fresh[lane], pressure[-round(rate) :])
+                return runs.NO_CONTROL
+            return runs.control_of(fresh[lane], pressure[-round(rate) :])
 
         known.update(zip(fresh, lanes.watch(round(rate), look), strict=True))
     return [known[setup] for setup in off]
@@ -150,7 +150,7 @@ _SILENCED = dict(Voice(source="off", depth=0.0))
 
 
 def _first_looks(
-    setups: list[Setup], controls: list[listening.Control], seconds: float | None
+    setups: list[Setup], controls: list[runs.Control], seconds: float | None
 ) -> list[Cell]:
     """Run all once and measure what is played."""
     cells = [_unsounded(s, control) for s, control in zip(setups, controls, strict=True)]
@@ -163,7 +163,7 @@ def _first_looks(
     return [cell for cell in cells if cell is not None]
 
 
-def _unsounded(setup: Setup, control: listening.Control) -> Cell | None:
+def _unsounded(setup: Setup, control: runs.Control) -> Cell | None:
     """Judge what needs no run with the voice."""
     period = control.period or 0
     if control.state == "failed":
@@ -178,10 +178,8 @@ def _unsounded(setup: Setup, control: listening.Control) -> Cell | None:
     return None
 
 
-def _played(
-    setups: list[Setup], controls: list[listening.Control], seconds: float | None
-) -> list[Cell]:
-    length = seconds or listening.LEAST_SECONDS
+def _played(setups: list[Setup], controls: list[runs.Control], seconds: float | None) -> list[Cell]:
+    length = seconds or runs.LEAST_SECONDS
     reference = np.array([control.hz for control in controls], np.float64)
     lanes = Lanes(setups, reference)
     look_s = min(LOOK_S, 0.5 * length)
@@ -204,30 +202,30 @@ def _played(
 
 
 def _seen(
-    setup: Setup, control: listening.Control, hz: float, amplitude: Samples, tail: Samples
+    setup: Setup, control: runs.Control, hz: float, amplitude: Samples, tail: Samples
 ) -> Cell:
     """Name what is played: the horn's own line, or what has taken its place."""
     sung = setup.voice.frequency
     thin, rate = pitch.thin(tail, setup.time.rate)
     if np.median(amplitude) <= 0.25 * control.amplitude:
-        other = listening.other_line(thin, rate, control, sung)
+        other = runs.other_line(thin, rate, control, sung)
         if other is None:
             return Cell("silent", ONLY_VOICE, sung_hz=sung)
         hz = other
     assert control.hz is not None
-    jumped = bool(abs(cents(hz, control.hz)) > listening.JUMP_CENTS)
+    jumped = bool(abs(cents(hz, control.hz)) > runs.JUMP_CENTS)
     ratio = choose_ratio(sung / hz, NEAR_CENTS, SIMPLE)
     p, q = ratio or (0, 0)
     drift = p * hz - q * sung if ratio else math.nan
     state = "undecided"
     reason: str | None = UNDECIDED
     if ratio is None or abs(drift) >= FUSED_HZ:
-        state = listening.line_state(thin, rate, hz, sung)
+        state = runs.line_state(thin, rate, hz, sung)
         reason, p, q, drift = None, 0, 0, math.nan
     return Cell(state, reason, p, q, sung, hz, jumped=jumped, drift_hz=drift)
 
 
-def _named(cell: Cell, control: listening.Control, fingered_hz: float) -> Cell:
+def _named(cell: Cell, control: runs.Control, fingered_hz: float) -> Cell:
     """Add what is known of the horn alone, and the names of what is played."""
     off = math.nan if control.hz is None else control.hz
     played = cell.played_hz

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from reedbore.measures import locking
 from reedbore.measures.locking import Edge
 from reedbore.model.setup import Setup
-from reedbore.verdict import questions as asking
-from reedbore.verdict.questions import Pair, Progress
+from reedbore.verdict.questions import Pair, Progress, ask
 
 NARROWEST_CENTS = 2.0 * locking.PULL_CENTS
 """A lock narrower than this cannot be told from a coincidence."""
@@ -34,7 +33,7 @@ def seek(
     pairs: Sequence[Pair], longest: float, tell: Progress, start: float = 0.0
 ) -> list[Sought | None]:
     """Look for the locks of many pairs, from a detuning on, then for both edges of each."""
-    insides = asking.ask(pairs, [locking.find_inside(start) for _ in pairs])
+    insides = ask(pairs, [locking.find_inside(start) for _ in pairs])
     tell(0.3)
     locked = [k for k, found in enumerate(insides) if found and found[0] is not None]
     sides = [(k, way) for k in locked for way in (-1.0, 1.0)]
@@ -42,7 +41,7 @@ def seek(
         locking.edge(insides[k][0], insides[k][1 if way < 0.0 else 2], way, longest=longest)
         for k, way in sides
     ]
-    edges = asking.ask([pairs[k] for k, _ in sides], questions)
+    edges = ask([pairs[k] for k, _ in sides], questions)
     tell(1.0)
     lows, highs = (
         dict(zip(locked, edges[::2], strict=True)),

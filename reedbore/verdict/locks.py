@@ -23,9 +23,7 @@ from reedbore.model.setup import Setup
 from reedbore.model.voice import COMPUTED
 from reedbore.notes import simple_ratios
 from reedbore.simulate.take import SOUND_RATE, render
-from reedbore.verdict import cells as many
-from reedbore.verdict import questions as asking
-from reedbore.verdict import runs as listening
+from reedbore.verdict import cells, questions, runs
 from reedbore.verdict.human_hold import HELD_CYCLES, beat_of, held_share
 from reedbore.verdict.lock_edges import (
     LONGEST_S,
@@ -169,8 +167,8 @@ def lock_table(
     )
 
 
-def _alone(setup: Setup) -> listening.Control:
-    control = many.controls_of([setup])[0]
+def _alone(setup: Setup) -> runs.Control:
+    control = cells.controls_of([setup])[0]
     if control.hz is None:
         raise ModelError(
             f"the reed does not sound by itself at {setup.breath.pressure / 1e3:.3g} kPa; "
@@ -189,7 +187,7 @@ def _within(hz: float, bounds: tuple[float, float] | None) -> bool:
     return low <= hz <= high
 
 
-def _row(control: listening.Control, ratio: Ratio, found: Sought | None) -> Row:
+def _row(control: runs.Control, ratio: Ratio, found: Sought | None) -> Row:
     assert control.hz is not None
     p, q = ratio
     just = control.hz * p / q
@@ -225,13 +223,13 @@ def _at_once(
     return done
 
 
-def _listened(setup: Setup, control: listening.Control, row: Row) -> Row:
+def _listened(setup: Setup, control: runs.Control, row: Row) -> Row:
     """Hear the row where a player would aim, and let a human voice try to hold it."""
     take = render(sung_at(setup, row.sung_hz), LISTEN_S)
     late = take.sound[take.sound.size // 2 :]
     found = spectrum.lines(late, SOUND_RATE, -70.0)
-    level, heard = listening.third_note(found, row.ratio, row.resultant_hz)
-    played, jumped = listening.played_pitch(take, control, row.sung_hz)
+    level, heard = runs.third_note(found, row.ratio, row.resultant_hz)
+    played, jumped = runs.played_pitch(take, control, row.sung_hz)
     if row.state != "locked" and (jumped or played is None):
         return replace(row, state="jumped")
     held = lock_s = None
@@ -249,7 +247,7 @@ def _time_to_lock(setup: Setup, row: Row) -> float | None:
     return rest if rest < times[-1] else None
 
 
-def _looked_beside(setup: Setup, control: listening.Control, rows: list[Row]) -> list[Row]:
+def _looked_beside(setup: Setup, control: runs.Control, rows: list[Row]) -> list[Row]:
     """Where the just note throws the horn out of its register, look for a lock on either side."""
     assert control.hz is not None
     for start in (-BESIDE_CENTS, BESIDE_CENTS):
@@ -325,7 +323,7 @@ GLIDE_S = 30.0
 """In this time a voice glides through an edge. [s]"""
 
 
-def _approached(setup: Setup, control: listening.Control, row: Row) -> Row:
+def _approached(setup: Setup, control: runs.Control, row: Row) -> Row:
     """Glide into the lock from below and from above, and look where it takes hold."""
     if row.low is None or row.high is None or row.state != "locked":
         return row
@@ -352,7 +350,7 @@ def _taken_hold(setup: Setup, just: float, ratio: Ratio, start: float, end: floa
 def _confirmed(setup: Setup, rows: list[Row]) -> list[Row]:
     """Watch a minute at twice the rate, just inside and just outside of each edge."""
     fine = setup.with_value("time.rate_hz", 2.0 * setup.time.rate)
-    off = many.controls_of([fine])[0].hz
+    off = cells.controls_of([fine])[0].hz
     assert off is not None
     asked: list[tuple[int, float]] = []
     for k, row in enumerate(rows):
@@ -364,7 +362,7 @@ def _confirmed(setup: Setup, rows: list[Row]) -> list[Row]:
         Pair(sung_at(fine, off * rows[k].ratio[0] / rows[k].ratio[1]), *rows[k].ratio)
         for k, _ in asked
     ]
-    states = asking.ask(pairs, [_a_minute(detuning) for _, detuning in asked])
+    states = questions.ask(pairs, [_a_minute(detuning) for _, detuning in asked])
     seen: dict[int, list[Any]] = {}
     for (k, _), state in zip(asked, states, strict=True):
         seen.setdefault(k, []).append(state)

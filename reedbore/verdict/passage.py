@@ -23,10 +23,9 @@ from reedbore.simulate import mouth
 from reedbore.simulate.controls import beats_at
 from reedbore.simulate.performance import Performance, Stretch, stretches
 from reedbore.simulate.take import again, render
-from reedbore.verdict import runs as listening
-from reedbore.verdict import take as verdict
+from reedbore.verdict import runs
 from reedbore.verdict.stretch import Held, Inside, flows
-from reedbore.verdict.take import NEAR_CENTS, SIMPLE, Verdict
+from reedbore.verdict.take import NEAR_CENTS, SIMPLE, Verdict, judge
 
 THREADS = 2
 """Held pairs that are played side by side."""
@@ -116,7 +115,7 @@ def judge_notes(
     parts = _sung_or_not(performance, stretches(performance) if cuts is None else cuts)
     told = tell or (lambda _: None)
     setups = [_pair(performance, part) for part in parts]
-    alone = {s: listening.alone(s) for s in dict.fromkeys(map(_silenced, setups))}
+    alone = {s: runs.alone(s) for s in dict.fromkeys(map(_silenced, setups))}
     asked = [s for s, part in zip(setups, parts, strict=True) if held and part.sung_hz is not None]
     known = _hold_all(list(dict.fromkeys(asked)), told)
     rows = []
@@ -142,7 +141,7 @@ def _row(
     performance: Performance,
     part: Stretch,
     setup: Setup,
-    control: listening.Control,
+    control: runs.Control,
     pair: Held | None,
 ) -> NoteVerdict:
     score = performance.score
@@ -240,19 +239,19 @@ def _hold_all(setups: list[Setup], tell: Callable[[float], None]) -> dict[Setup,
 
 
 def _hold(setup: Setup) -> Held:
-    take = render(setup, listening.LEAST_SECONDS)
-    found = verdict.judge(take)
+    take = render(setup, runs.LEAST_SECONDS)
+    found = judge(take)
     if found.state != "locked" or found.ratio is None or found.sung_hz is None:
         return Held(found, None)
     sung, ratio = found.sung_hz, found.ratio
-    band = min(sung / ratio[0], listening.LINE_BAND)
+    band = min(sung / ratio[0], runs.LINE_BAND)
     ends: list[float] = []
 
     def observe(_: float, seconds: float) -> locking.Course:
         run = again(setup, seconds)
         pressure, rate = pitch.thin(run.traces.pressure, setup.time.rate)
         voice, _rate = pitch.thin(run.sung, setup.time.rate)
-        course = listening.beat(pressure, voice, rate, sung, ratio, band)
+        course = runs.beat(pressure, voice, rate, sung, ratio, band)
         ends.append(float(np.median(course.cycles[-course.cycles.size // 16 :])))
         return course
 

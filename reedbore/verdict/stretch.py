@@ -19,8 +19,7 @@ from reedbore.notes import cents, choose_ratio
 from reedbore.simulate.controls import BREATH, LARGEST_PART
 from reedbore.simulate.performance import Performance, Stretch
 from reedbore.simulate.take import SOUND_RATE
-from reedbore.verdict import runs as listening
-from reedbore.verdict import take as verdict
+from reedbore.verdict import runs, take
 from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, Verdict
 
 SHORTEST_S = 0.15
@@ -71,7 +70,7 @@ class Inside:
         self,
         performance: Performance,
         part: Stretch,
-        control: listening.Control,
+        control: runs.Control,
         pair: Held | None,
         depth: float,
     ) -> None:
@@ -101,7 +100,7 @@ class Inside:
         control = self.control
         if not (np.abs(self.pressure) < single.BURST_PA).all():
             reason = "the simulation diverged"
-            return verdict.bare("failed", listening.NO_CONTROL, reason=reason), None
+            return take.bare("failed", runs.NO_CONTROL, reason=reason), None
         if self.whole_s < SHORTEST_S:
             return self._untold(TOO_SHORT), None
         pitched, wander = self._sung_pitch()
@@ -109,12 +108,12 @@ class Inside:
         if control.hz is None:
             state = control.state if control.state == "failed" else "silent"
             reason = "the reed does not sound by itself"
-            return verdict.bare(state, control, sung=sung, reason=reason), None
+            return take.bare(state, control, sung=sung, reason=reason), None
         played, jumped = self._played(pitched)
         if played is None:
-            return verdict.bare("silent", control, sung=sung, reason=self._why_silent()), None
+            return take.bare("silent", control, sung=sung, reason=self._why_silent()), None
         if not self.sings:
-            return verdict.bare("unsung", control, played=played, jumped=jumped), None
+            return take.bare("unsung", control, played=played, jumped=jumped), None
         if sung is None:
             state = self._spectrum_state(played, None)
             reason = "the voice has no pitch" if self.noted else NO_NOTE
@@ -130,7 +129,7 @@ class Inside:
         if ratio and self.seconds * played / ratio[1] < LEAST_PERIODS:
             return self._untold(TOO_SHORT), None
         unsteady = None
-        if wander > listening.STEADY_VOICE_CENTS:
+        if wander > runs.STEADY_VOICE_CENTS:
             unsteady = f"the voice wanders by {wander:.0f} cents, too much to prove a lock"
         apart = abs(ratio[0] * played - ratio[1] * sung) if ratio else math.inf
         if ratio is None or apart >= FUSED_HZ:
@@ -170,7 +169,7 @@ class Inside:
             off = np.abs((course.cycles - rest + 0.5) % 1.0 - 0.5)
         late = off[off.size * 3 // 4 :]
         if not off.size or (late > AT_REST_CYCLES).any():
-            if self.seconds < listening.LEAST_SECONDS:
+            if self.seconds < runs.LEAST_SECONDS:
                 return None
             if locking.drift(course).state != "follows":
                 return None
@@ -183,11 +182,11 @@ class Inside:
         voice, _ = pitch.thin(self.sung, self.rate)
         # Never so short a window that two lines of the resultant run together.
         band = min(sung / ratio[0], self._band())
-        return listening.beat(pressure, voice, rate, sung, ratio, band)
+        return runs.beat(pressure, voice, rate, sung, ratio, band)
 
     def _band(self) -> float:
         """Return the width that leaves windows of at most a quarter of the stretch. [Hz]."""
-        return max(listening.LINE_BAND, 16.0 / self.seconds)
+        return max(runs.LINE_BAND, 16.0 / self.seconds)
 
     def _late_s(self, least: float) -> float:
         """Return how much of the end is looked at: the later half, or so much at least. [s]."""
@@ -197,13 +196,13 @@ class Inside:
         if not self.sings:
             return None, 0.0
         late = self.sung[-round(self._late_s(0.1) * self.rate) :]
-        return listening.voice_pitch(late, self.rate, self.voice)
+        return runs.voice_pitch(late, self.rate, self.voice)
 
     def _played(self, sung: float | None) -> tuple[float | None, bool]:
         late_s = self._late_s(0.1)
         late, rate = pitch.thin(self.pressure[-round(late_s * self.rate) :], self.rate)
-        band = max(listening.LINE_BAND, 8.0 / late_s)
-        return listening.late_pitch(late, rate, self.control, sung, band)
+        band = max(runs.LINE_BAND, 8.0 / late_s)
+        return runs.late_pitch(late, rate, self.control, sung, band)
 
     def _starting(self, hz: float) -> bool:
         """Tell whether the line that is played is weak and still grows, and not by the breath."""
@@ -225,20 +224,18 @@ class Inside:
 
     def _spectrum_state(self, played: float, sung: float | None) -> str:
         late, rate = pitch.thin(self.pressure[self.pressure.size // 2 :], self.rate)
-        return listening.line_state(late, rate, played, sung)
+        return runs.line_state(late, rate, played, sung)
 
     def _measured(self, ratio: Ratio | None, *, played: float, **found: Any) -> Verdict:
         """Add what the sound outside shows: at least so much of it that lines stand apart."""
         least = LEAST_PERIODS * ratio[1] / played if ratio else 0.1
         late = self.sound[-round(self._late_s(least) * SOUND_RATE) :]
         fine = pitch.thin(self.pressure, self.rate)
-        settle = listening.settled_in(*fine, played, self._band())
-        return verdict.measured(
-            late, self.control, ratio=ratio, played=played, settle=settle, **found
-        )
+        settle = runs.settled_in(*fine, played, self._band())
+        return take.measured(late, self.control, ratio=ratio, played=played, settle=settle, **found)
 
     def _untold(self, reason: str) -> Verdict:
-        return verdict.bare("undecided", self.control, heard="uncertain", reason=reason)
+        return take.bare("undecided", self.control, heard="uncertain", reason=reason)
 
 
 def flows(voice: Voice) -> bool:

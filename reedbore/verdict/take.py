@@ -15,7 +15,7 @@ from reedbore.measures import locking, pitch, roughness, spectrum
 from reedbore.measures.drift import at_rest
 from reedbore.notes import A4_HZ, cents, choose_ratio, note_name
 from reedbore.simulate.take import SOUND_RATE, Take, again, burst, render
-from reedbore.verdict import runs as listening
+from reedbore.verdict import runs
 
 SIMPLE = 8
 """Ratios p/q are looked for with p and q up to here."""
@@ -130,17 +130,17 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
         The verdict.
     """
     if burst(take.traces) is not None:
-        return bare("failed", listening.NO_CONTROL, reason="the simulation diverged")
-    if take.seconds < listening.LEAST_SECONDS and take.setup.voice.source != "recording":
-        take = render(take.setup, listening.LEAST_SECONDS)
-    control = listening.control_run(take)
+        return bare("failed", runs.NO_CONTROL, reason="the simulation diverged")
+    if take.seconds < runs.LEAST_SECONDS and take.setup.voice.source != "recording":
+        take = render(take.setup, runs.LEAST_SECONDS)
+    control = runs.control_run(take)
     if not take.sung.any():
         state = "unsung" if control.state == "sounding" else control.state
         return bare(state, control, played=control.hz)
-    sung, wander = listening.sung_pitch(take)
+    sung, wander = runs.sung_pitch(take)
     if control.hz is None:
         return bare("silent", control, sung=sung, reason="the reed does not sound by itself")
-    played, jumped = listening.played_pitch(take, control, sung)
+    played, jumped = runs.played_pitch(take, control, sung)
     if played is None:
         return bare("silent", control, sung=sung, reason=ONLY_VOICE)
     if sung is None:
@@ -148,7 +148,7 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
         return _measured(
             take,
             control,
-            state=listening.spectrum_state(take, played, None),
+            state=runs.spectrum_state(take, played, None),
             reason=f"the {recorded}voice has no pitch",
             sung=None,
             played=played,
@@ -159,7 +159,7 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
 
 def _judged_pair(
     take: Take,
-    control: listening.Control,
+    control: runs.Control,
     sung: float,
     wander: float,
     played: float,
@@ -170,10 +170,10 @@ def _judged_pair(
     beat = None if ratio is None else ratio[0] * played - ratio[1] * sung
     common: dict[str, Any] = {"sung": sung, "played": played, "jumped": jumped}
     unsteady = None
-    if wander > listening.STEADY_VOICE_CENTS:
+    if wander > runs.STEADY_VOICE_CENTS:
         unsteady = f"the voice wanders by {wander:.0f} cents, too much to prove a lock"
     if ratio is None or beat is None or abs(beat) >= FUSED_HZ:
-        state = listening.spectrum_state(take, played, sung)
+        state = runs.spectrum_state(take, played, sung)
         return _measured(take, control, state=state, reason=unsteady, **common)
     if unsteady:
         return _measured(take, control, state="drifting", reason=unsteady, ratio=ratio, **common)
@@ -258,7 +258,7 @@ def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observ
         band = min(hz / p, 20.0)
         if moves:
             voice, _ = pitch.thin(run.sung, take.setup.time.rate)
-            return listening.beat(pressure, voice, rate, hz, ratio, band)
+            return runs.beat(pressure, voice, rate, hz, ratio, band)
         track = pitch.phase_track(pressure, rate, hz * q / p, band)
         return locking.Course(track.times, p * track.cycles, hz * q)
 
@@ -267,7 +267,7 @@ def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observ
 
 def bare(
     state: str,
-    control: listening.Control,
+    control: runs.Control,
     *,
     sung: float | None = None,
     played: float | None = None,
@@ -296,16 +296,16 @@ def bare(
     )
 
 
-def _measured(take: Take, control: listening.Control, *, played: float, **found: Any) -> Verdict:
+def _measured(take: Take, control: runs.Control, *, played: float, **found: Any) -> Verdict:
     """Add what the sound outside shows in the later half of a take."""
     late = take.sound[take.sound.size // 2 :]
-    settle = listening.settled(take, played)
+    settle = runs.settled(take, played)
     return measured(late, control, played=played, settle=settle, **found)
 
 
 def measured(
     late: Samples,
-    control: listening.Control,
+    control: runs.Control,
     *,
     state: str,
     sung: float | None,
@@ -337,7 +337,7 @@ def measured(
     off = spectrum.lines(control.sound[control.sound.size // 2 :], SOUND_RATE, -70.0)
     rough = roughness.relative_roughness(found.hz, found.amplitude, off.hz, off.amplitude)
     resultant = played / ratio[1] if ratio else None
-    level, heard = listening.third_note(found, ratio, resultant)
+    level, heard = runs.third_note(found, ratio, resultant)
     return Verdict(
         state=state,
         reason=reason,

@@ -12,14 +12,14 @@ from reedbore.model.presets import load_horn
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents, midi_name, midi_to_hz
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
-from reedbore.verdict import take as verdict
+from reedbore.verdict.take import judge
 
 
 def tone(setup: Setup, seconds: float = 4.0) -> np.ndarray:
-    run = single.run(parameters.numbers_of(setup), blown(setup, seconds))
+    run = single.run(numbers.numbers_of(setup), blown(setup, seconds))
     return run.pressure[-round(setup.time.rate) :]
 
 
@@ -48,7 +48,7 @@ def convergence() -> None:
     for rate_name, horn in (("96 kHz", setup), ("384 kHz", fine)):
         voice = Voice(source="pulse", frequency=played[0] * 3.0, depth=0.1)
         take = render(horn.model_copy(update={"voice": voice}), 4.0)
-        edges = verdict.judge(take, lock_range=True).lock_range_cents
+        edges = judge(take, lock_range=True).lock_range_cents
         print(f"  edges of 3/1 at depth 0.1, {rate_name}: {edges}")
 
 

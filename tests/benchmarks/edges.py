@@ -15,8 +15,8 @@ from reedbore.model import presets
 from reedbore.model.setup import Setup
 from reedbore.notes import parse_pitch
 from reedbore.simulate import tuning
-from reedbore.verdict import cells as many
 from reedbore.verdict import lock_edges
+from reedbore.verdict.cells import controls_of, judge_cells
 from reedbore.verdict.lock_edges import Sought, sung_at
 from reedbore.verdict.questions import Pair
 
@@ -63,7 +63,7 @@ def tuned(name: str, rate: float) -> Setup:
 def pairs_at(rate: float) -> tuple[list[Pair], dict[str, float]]:
     """All places, and what each horn plays with the voice off [Hz]."""
     setups = {name: tuned(name, rate) for name in NOTES}
-    off = {name: many.controls_of([setup])[0].hz or 0.0 for name, setup in setups.items()}
+    off = {name: controls_of([setup])[0].hz or 0.0 for name, setup in setups.items()}
     pairs = []
     for place in PLACES:
         sung = sung_at(setups[place.horn], off[place.horn] * place.p / place.q)
@@ -131,7 +131,7 @@ def fine_sweep(found: list[Sought | None]) -> None:
             just = off[place.horn] * place.p / place.q
             setups += [sung_at(pair.setup, just * 2.0 ** (cell / 1200.0)) for cell in cells]
             hz += [off[place.horn]] * cells.size
-    judged = many.judge_cells(setups, hz)
+    judged = judge_cells(setups, hz)
     print(f"edges at depth {FINE_DEPTH:g} read from a sweep in steps of {FINE_STEP:g} cent")
     for number, (place, edge, way, cells) in enumerate(asked):
         part = judged[number * cells.size : (number + 1) * cells.size]

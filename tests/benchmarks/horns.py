@@ -21,8 +21,8 @@ from reedbore.model.presets import load_horn, names
 from reedbore.model.setup import Horn, Setup
 from reedbore.notes import cents, midi_name, midi_to_hz
 from reedbore.physics import tube
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import bore
+from reedbore.simulate.acoustics.numbers import numbers_of, waveguide_of
 from reedbore.simulate.tuning import blown, low_register, tune
 
 FIRST_PEAKS = 8
@@ -50,7 +50,7 @@ class Peaks(NamedTuple):
 
 
 def pressure(setup: Setup, seconds: float) -> Samples:
-    return single.run(parameters.numbers_of(setup), blown(setup, seconds)).pressure
+    return single.run(numbers_of(setup), blown(setup, seconds)).pressure
 
 
 def heard(tone: Samples, rate: float) -> float | None:
@@ -65,11 +65,11 @@ def peak_errors(setup: Setup, edge: float) -> tuple[Peaks, Peaks]:
 
     A peak above the cut-off may be a mere ripple: those in time are told apart by nearness.
     """
-    gas, hz = acoustics.gas_of(setup), np.arange(30.0, 6000.0, 0.5)
+    gas, hz = bore.gas_of(setup), np.arange(30.0, 6000.0, 0.5)
     omega = 2.0 * math.pi * hz
-    exact = acoustics.bore_admittance(setup.bore, omega, gas)
+    exact = bore.bore_admittance(setup.bore, omega, gas)
     exact = exact + tube.cavity_admittance(setup.mouthpiece.volume, omega, gas)
-    found = tube.peaks(hz, 1.0 / parameters.waveguide_of(setup).admittance(hz))
+    found = tube.peaks(hz, 1.0 / waveguide_of(setup).admittance(hz))
     true = tube.peaks(hz, 1.0 / exact)
     first = slice(0, FIRST_PEAKS)
     nearest = np.abs(np.log(found.frequency[:, None] / true.frequency[first])).argmin(axis=0)
@@ -90,7 +90,7 @@ def peak_rows(horn: Horn, notes: list[int]) -> None:
     worst = ""
     for midi in notes:
         setup = tune(horn, midi_to_hz(midi))
-        edge = acoustics.open_row_cutoff(setup) or math.inf
+        edge = bore.open_row_cutoff(setup) or math.inf
         pair = peak_errors(setup, edge)
         for side, one in zip(sides, pair, strict=True):
             side.append(one)
@@ -229,7 +229,7 @@ def overblown_row(horn: Horn) -> None:
 
 
 def form_of(setup: Setup) -> str:
-    if acoustics.vent_number(setup.bore) is not None:
+    if bore.vent_number(setup.bore) is not None:
         return "vented"
     if setup.bore.holes:
         return "holes"
@@ -237,7 +237,7 @@ def form_of(setup: Setup) -> str:
 
 
 def speed_row(setup: Setup) -> None:
-    numbers, mouth = parameters.numbers_of(setup), blown(setup, TAKE_S)
+    numbers, mouth = numbers_of(setup), blown(setup, TAKE_S)
     single.run(numbers, mouth[:1000])
     times = []
     for _ in range(RUNS):

@@ -22,18 +22,30 @@ from pathlib import Path
 import numba
 import numpy as np
 
-from reedbore.kernel import lanes as lane_loop
-from reedbore.kernel import single
-from reedbore.kernel import step as rows
+from reedbore.kernel import single, step
+from reedbore.kernel.lanes import (
+    AHEAD,
+    BREATH,
+    DEPTH,
+    ECHO,
+    ECHO_PLACE,
+    FIRST,
+    HEARD,
+    LANES,
+    STATE,
+    SUNG_TURN,
+    TAP,
+    WAVE,
+)
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.setup import Setup
-from reedbore.simulate import batch as lanes
 from reedbore.simulate import mouth
 from reedbore.simulate.acoustics.numbers import Numbers, numbers_of
+from reedbore.simulate.batch import HOP_S, Lanes
 from reedbore.simulate.take import again
 from reedbore.simulate.tuning import blown
 
-COUNT = 16 * lane_loop.LANES
+COUNT = 16 * LANES
 SECONDS = 0.2
 RUNS = 9
 FLAGS = (
@@ -68,13 +80,13 @@ def cost(work: Work, lane_steps: float, clock: Callable[[], float] = time.thread
 class InC:
     """The step in C, with the numbers of a block that has come to a steady tone."""
 
-    def __init__(self, folder: str, batch: lanes.Lanes) -> None:
+    def __init__(self, folder: str, batch: Lanes) -> None:
         group, waves = batch._groups[0], batch._waves
         block = group.blocks[0]
         self.now = round(batch.seconds * batch.rate)
         target, source = Path(folder) / "lanes.so", Path(__file__).with_suffix(".c")
-        values = {name: getattr(rows, name) for name in NAMES.split()}
-        values |= {"TABLE": mouth.TABLE, "LANES": lane_loop.LANES, "BATCH": lane_loop.AHEAD}
+        values = {name: getattr(step, name) for name in NAMES.split()}
+        values |= {"TABLE": mouth.TABLE, "LANES": LANES, "BATCH": AHEAD}
         values |= {"USED_PAIRS": group.kind[2], "USED_ECHOES": group.echoes}
         defined = [f"-D{name}={value}" for name, value in values.items()]
         command = ["gcc", *FLAGS.split(), *defined, "-o", str(target), str(source), "-lm"]
@@ -82,19 +94,19 @@ class InC:
         self.code = ctypes.CDLL(str(target))
         self.code.scalar.restype = ctypes.c_double
         table = block.table
-        self.waves = waves[block.places[lane_loop.WAVE, 0] :].copy()
-        self.first = block.places[lane_loop.FIRST].copy()
-        self.echo = table[lane_loop.ECHO : lane_loop.HEARD].copy()
-        self.echo_place = block.places[lane_loop.ECHO_PLACE :].copy()
-        self.numbers = table[: lane_loop.STATE].copy()
-        self.state = table[lane_loop.STATE : lane_loop.BREATH].copy()
-        self.taps = table[lane_loop.TAP : lane_loop.TAP + 4].copy()
-        self.heard = table[lane_loop.HEARD + 1 : lane_loop.HEARD + 4].copy()
+        self.waves = waves[block.places[WAVE, 0] :].copy()
+        self.first = block.places[FIRST].copy()
+        self.echo = table[ECHO:HEARD].copy()
+        self.echo_place = block.places[ECHO_PLACE:].copy()
+        self.numbers = table[:STATE].copy()
+        self.state = table[STATE:BREATH].copy()
+        self.taps = table[TAP : TAP + 4].copy()
+        self.heard = table[HEARD + 1 : HEARD + 4].copy()
         self.lines, self.size = block.entering.copy(), block.entering.shape[1] - 8
         self.turn, self.breath, self.depth = (
-            table[row].copy() for row in (lane_loop.SUNG_TURN, lane_loop.BREATH, lane_loop.DEPTH)
+            table[row].copy() for row in (SUNG_TURN, BREATH, DEPTH)
         )
-        self.squares = np.zeros(lane_loop.LANES)
+        self.squares = np.zeros(LANES)
         one = (self.numbers.T, self.state.T, self.taps.T, self.echo.T, self.echo_place.T)
         self.columns = [np.ascontiguousarray(part) for part in one]
         self.one_line = self.lines.copy()
@@ -127,10 +139,10 @@ def _at(array: np.ndarray) -> ctypes.c_void_p:
 
 def rival_in_c(folder: str) -> InC:
     """Make the rival, and see that it plays what the lanes play."""
-    batch = lanes.Lanes(setups(lane_loop.LANES), 116.5, threads=1)
+    batch = Lanes(setups(LANES), 116.5, threads=1)
     batch.advance(0.5)
     rival = InC(folder, batch)
-    hop = round(batch.rate * lanes.HOP_S)
+    hop = round(batch.rate * HOP_S)
     found = batch.watch(hop, lambda lane, pressure: float(np.sum(pressure**2)))
     rival.lanes(hop)
     for lane, ours in enumerate(found):
@@ -146,9 +158,9 @@ def one_take(numbers: Numbers, pressure: np.ndarray) -> Work:
 def table() -> None:
     """Print all rivals and their ratios."""
     batch = setups()
-    ours = lanes.Lanes(batch, 116.5, threads=1)
+    ours = Lanes(batch, 116.5, threads=1)
     ours.advance(0.4)
-    hops = round(SECONDS / lanes.HOP_S)
+    hops = round(SECONDS / HOP_S)
     lane_steps = COUNT * hops * ours._hop
     take, pressure = numbers_of(batch[0]), blown(batch[0], 0.5)
     single.run(take, pressure)
@@ -161,7 +173,7 @@ def table() -> None:
         if shutil.which("gcc"):
             rival = rival_in_c(folder)
             works["scalar C"] = (lambda: rival.scalar(100000), 100000)
-            works["lanes in C"] = (lambda: rival.lanes(80000), 80000 * lane_loop.LANES)
+            works["lanes in C"] = (lambda: rival.lanes(80000), 80000 * LANES)
         else:
             print("gcc is not installed: no rivals in C")
         costs = [{name: cost(*work) for name, work in works.items()} for _ in range(RUNS)]
@@ -178,7 +190,7 @@ def table() -> None:
 def threads_row() -> None:
     """Print what a second core adds; both by the clock on the wall."""
     batch = setups()
-    pair = [lanes.Lanes(batch, 116.5, threads=count) for count in (1, 2)]
+    pair = [Lanes(batch, 116.5, threads=count) for count in (1, 2)]
     for one in pair:
         one.advance(0.4)
     works = [functools.partial(one.advance, SECONDS) for one in pair]
@@ -192,9 +204,9 @@ def threads_row() -> None:
 
 def main() -> None:
     print(f"{platform.platform()}, numpy {np.__version__}, numba {numba.__version__}")
-    print(f"{COUNT} lanes, blocks of {lane_loop.LANES}, 96 kHz, tenor saxophone with a pulse")
+    print(f"{COUNT} lanes, blocks of {LANES}, 96 kHz, tenor saxophone with a pulse")
     start = time.perf_counter()
-    lanes.Lanes(setups(64), 116.5)
+    Lanes(setups(64), 116.5)
     print(f"numbers of a setup: {1e3 * (time.perf_counter() - start) / 64:.2f} ms, fits included")
     table()
     threads_row()

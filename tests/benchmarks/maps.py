@@ -26,12 +26,11 @@ from reedbore.measures import pitch
 from reedbore.model import presets
 from reedbore.model.setup import Setup
 from reedbore.notes import cents, parse_pitch, simple_ratios
-from reedbore.simulate import batch as lanes
-from reedbore.simulate import tuning
-from reedbore.simulate.acoustics import numbers as parameters
-from reedbore.verdict import cells as many
+from reedbore.simulate import batch, tuning
+from reedbore.simulate.acoustics import numbers
 from reedbore.verdict import lock_edges, locks
-from reedbore.verdict.sweep import run as sweep_run
+from reedbore.verdict.cells import controls_of
+from reedbore.verdict.sweep import run
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 from reedbore.verdict.take import SIMPLE
 
@@ -63,16 +62,16 @@ def sweep_of(lengths: int, notes: int, seconds: float | None) -> Sweep:
 def make_map(lengths: int, notes: int, seconds: float | None, threads: int) -> None:
     """Make a map in this process; print what it took."""
     swept = sweep_of(lengths, notes, seconds)
-    warm = lanes.Lanes([swept.cell([axis.values[0] for axis in swept.axes])] * 2, 100.0)
+    warm = batch.Lanes([swept.cell([axis.values[0] for axis in swept.axes])] * 2, 100.0)
     warm.advance(0.1)
-    parameters.bores.waveguide.cache_clear()
+    numbers.bores.waveguide.cache_clear()
     with (
         tempfile.TemporaryDirectory() as folder,
         mock.patch("os.cpu_count", return_value=threads),
         mock.patch("sys.stderr", Path(os.devnull).open("w", encoding="ascii")),
     ):
         start, busy = time.perf_counter(), time.process_time()
-        sweep_run.run(swept, Path(folder) / "map.zarr")
+        run.run(swept, Path(folder) / "map.zarr")
         took, busy = time.perf_counter() - start, time.process_time() - busy
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
     print(json.dumps({"s": took, "busy": busy, "mb": peak, "load": os.getloadavg()[0]}))
@@ -118,10 +117,10 @@ def fits_row(count: int = 32) -> None:
     """What a fit costs, and whether two threads fit faster: a map begins with one a length."""
     swept = sweep_of(count, 2, 1.0)
     setups = [swept.cell([length, 1200.0]) for length in swept.axes[0].values]
-    parameters.bores.waveguide.cache_clear()
+    numbers.bores.waveguide.cache_clear()
     start = time.thread_time()
     for setup in setups:
-        parameters.numbers_of(setup)
+        numbers.numbers_of(setup)
     print(f"fit of one bore: {1e3 * (time.thread_time() - start) / count:.1f} ms of processor")
 
 
@@ -136,7 +135,7 @@ def memory_table(most: bool) -> None:
 
 def locks_row() -> None:
     setup, hz = sung_setup()
-    control = many.controls_of([setup])[0]
+    control = controls_of([setup])[0]
     assert control.hz is not None
     ratios = [one for one in simple_ratios(SIMPLE) if 20.0 <= control.hz * one[0] / one[1] <= 2000]
     works = {

@@ -12,14 +12,13 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import passage as passing
-from reedbore.kernel import single
+from reedbore.kernel import passage, single
 from reedbore.kernel.passage import Change
 from reedbore.model.presets import load_horn, load_piece, load_singer
 from reedbore.model.setup import Setup
 from reedbore.notes import parse_pitch
-from reedbore.report import passage as note_report
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.report.passage import table
+from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.mouth import depth
 from reedbore.simulate.performance import Fingered, Score, perform
 from reedbore.simulate.singing import sing
@@ -58,14 +57,14 @@ def kernels() -> None:
     for horn, note in (("tenor-saxophone", "Bb2"), ("clarinet-b-flat", "A4")):
         setup = tuned(horn, note)
         mouth = blown(setup, SECONDS)
-        plain = parameters.numbers_of(setup)
-        both = parameters.numbers_of(changed(setup, {"tract.coupling": "on", "voice.vowel": "a"}))
+        plain = numbers.numbers_of(setup)
+        both = numbers.numbers_of(changed(setup, {"tract.coupling": "on", "voice.vowel": "a"}))
         free, begin = np.ones(mouth.size), [Change(0, 0, 0)]
         runs = {
             "plain": functools.partial(single.run, plain, mouth),
             "coupled": functools.partial(single.run, both, mouth),
-            "in a passage": functools.partial(passing.play, [plain], begin, mouth, free),
-            "in a passage, coupled": functools.partial(passing.play, [both], begin, mouth, free),
+            "in a passage": functools.partial(passage.play, [plain], begin, mouth, free),
+            "in a passage, coupled": functools.partial(passage.play, [both], begin, mouth, free),
         }
         for run in runs.values():
             run()
@@ -102,7 +101,7 @@ def whole() -> None:
         judged = seconds(lambda played=played: judge_notes(played))
         long = piece.passage.seconds
         print(f"  {name:30} {long / took:5.0f} x real time, judged in {judged:.1f} s")
-        print("\n".join(f"    {line}" for line in note_report.table(judge_notes(played))))
+        print("\n".join(f"    {line}" for line in table(judge_notes(played))))
 
 
 def levels(samples: NDArray[np.float64], rate: float, hz: float, count: int) -> list[float]:

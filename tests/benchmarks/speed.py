@@ -17,7 +17,7 @@ import numpy as np
 from reedbore.kernel import single
 from reedbore.model.presets import load_horn
 from reedbore.notes import midi_to_hz, parse_note
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.tuning import blown, tune
 
 IMPORTS = "import numpy, numba, soundfile, matplotlib.pyplot"
@@ -46,7 +46,7 @@ def command_row(name: str, *words: str) -> None:
 
 def kernel_row(horn_name: str) -> None:
     setup = tune(load_horn(horn_name), midi_to_hz(parse_note("Bb2")))
-    numbers, mouth = parameters.numbers_of(setup), blown(setup, 10.0)
+    numbers, mouth = numbers_of(setup), blown(setup, 10.0)
     single.run(numbers, mouth[:1000])
     times = []
     for _ in range(RUNS):

@@ -29,9 +29,7 @@ from reedbore.model.setup import Setup
 from reedbore.notes import note_name, parse_pitch, simple_ratios
 from reedbore.simulate import singing, tuning
 from reedbore.simulate.take import render
-from reedbore.verdict import cells as many
-from reedbore.verdict import human_hold as holding
-from reedbore.verdict import runs as listening
+from reedbore.verdict import cells, human_hold, runs
 from reedbore.verdict.lock_edges import (
     LONGEST_S,
     NARROWEST_CENTS,
@@ -123,7 +121,7 @@ def fingered(name: str) -> tuple[Setup, float]:
     horn = presets.load_horn(name)
     voice = presets.setup_for(horn, presets.load_singer(SINGER)).voice
     setup = tuning.tune(horn, parse_pitch(NOTES[name])).model_copy(update={"voice": voice})
-    off = many.controls_of([setup])[0].hz
+    off = cells.controls_of([setup])[0].hz
     assert off is not None, f"{name} is silent"
     return setup, off
 
@@ -169,7 +167,7 @@ def searched(setups: dict[str, Setup], off: float) -> dict[tuple[str, Ratio], Se
         sung_at(sung, sung.voice.frequency * 2.0 ** ((lock[2] if lock else 0.0) / 1200.0))
         for sung, lock in zip(just, found, strict=True)
     ]
-    looks = many.judge_cells(aims, [off] * len(aims), seconds=listening.LEAST_SECONDS)
+    looks = cells.judge_cells(aims, [off] * len(aims), seconds=runs.LEAST_SECONDS)
     seen = {}
     for case, lock, look in zip(cases, found, looks, strict=True):
         text = f"{lock[0]:+.1f} {lock[1]:+.1f}" if lock else "·"
@@ -275,7 +273,7 @@ def middle_of(found: Sought | None) -> tuple[float, float, float] | None:
 
 def human_share(place: Place) -> float:
     """The share that `locks` shows, mean of some voices."""
-    shares = [holding.held_share(place.setup, place.aim, place.ratio, seed) for seed in SEEDS]
+    shares = [human_hold.held_share(place.setup, place.aim, place.ratio, seed) for seed in SEEDS]
     return float(np.mean(shares))
 
 
@@ -286,7 +284,7 @@ def stays(place: Place) -> tuple[float, float]:
     for seed in SEEDS:
         curve = singing.human_pitch(WATCH_S, rate, place.aim, seed)
         sung = sung_at(place.setup, place.aim)
-        times, beat = holding.beat_of(sung, place.ratio, WATCH_S, curve)
+        times, beat = human_hold.beat_of(sung, place.ratio, WATCH_S, curve)
         walked = np.cumsum(place.aim * (2.0 ** (curve / 1200.0) - 1.0)) / rate
         by_itself = q * np.interp(times, np.arange(curve.size) / rate, walked)
         locked.append(within(times, beat))
@@ -299,7 +297,7 @@ def within(times: Samples, beat: Samples) -> float:
     step = float(times[1] - times[0])
     start, long, hop = (round(seconds / step) for seconds in (2.0, STRETCH_S, HOP_S))
     moved = np.abs(beat[start + long :: hop] - beat[start:-long:hop])
-    return float(np.mean(moved < holding.HELD_CYCLES))
+    return float(np.mean(moved < human_hold.HELD_CYCLES))
 
 
 def halved(shares: Samples) -> str:
@@ -324,7 +322,7 @@ def wandering_table(places: list[Place]) -> None:
         with voiced(wander, uneven):
             for row, share in zip(rows, side_by_side(human_share, places), strict=True):
                 row.append(f"{share:.0%}")
-    print(f"share of {holding.HOLD_S:g} s held beyond chance: mean of {len(SEEDS)} voices\n")
+    print(f"share of {human_hold.HOLD_S:g} s held beyond chance: mean of {len(SEEDS)} voices\n")
     heads = [f"wander {wander:g} cents, jitter {100.0 * one:g} %" for wander, one in HUMAN]
     table(["lock [cents]", *heads], rows)
 

@@ -6,7 +6,7 @@ import json
 import pytest
 
 from reedbore.cli import main
-from reedbore.cli.work import locks as lock_taking
+from reedbore.cli.work import locks
 from reedbore.measures.locking import Edge
 from reedbore.verdict.locks import Row, Table
 
@@ -36,7 +36,7 @@ def asked(monkeypatch):
             setup=setup, fingered_hz=fingered_hz, voice_off_hz=116.54, period=1, rows=(ROW,)
         )
 
-    monkeypatch.setattr(lock_taking, "lock_table", lock_table)
+    monkeypatch.setattr(locks, "lock_table", lock_table)
     return kept
 
 

@@ -13,7 +13,7 @@ import pytest
 import soundfile
 from midi_files import END, another_library, by_hand, hexed
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.cli import main
 from reedbore.errors import ReedboreError
 from reedbore.files import file_stem
@@ -316,9 +316,9 @@ def test_all_files_lie_beside_each_other(rough: Path) -> None:
     # A beat is a second, and the last note has half a second to die away.
     for name in ("two.wav", "throat.wav", "inside.flac"):
         assert soundfile.info(rough / name).frames == 2 * 48000
-    samples, _ = audio.read(rough / "two.wav")
+    samples, _ = sound.read(rough / "two.wav")
     # Common practice, no source: at most -1 dBTP.
-    assert 0.001 < audio.true_peak(samples) <= 10.0 ** (-1.0 / 20.0) + 1e-6
+    assert 0.001 < sound.true_peak(samples) <= 10.0 ** (-1.0 / 20.0) + 1e-6
 
 
 def test_json_csv_and_sidecar_say_the_same_of_each_note(rough: Path) -> None:
@@ -339,7 +339,7 @@ def test_the_throat_hears_the_voice_and_the_breath_is_that_of_the_horn(rough: Pa
     kept = json.loads((rough / "two.json").read_text(encoding="utf-8"))
     breath = kept["setups"][0]["setup"]["breath"]["pressure_kpa"] * 1e3
     assert breath == presets.load_horn("tenor-saxophone").breath.pressure
-    throat, rate = audio.read(rough / "throat.wav")
+    throat, rate = sound.read(rough / "throat.wav")
     held = (
         throat[round(0.35 * rate) : round(0.65 * rate)] * kept["sound"]["throat"]["full_scale_pa"]
     )

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.simulate.take import FULL_SCALE_PA
 
 SHORT = ("--seconds", "1")
@@ -71,9 +71,9 @@ def test_take_lasts_four_seconds_and_holds_the_ceiling(pair: tuple[Path, str]):
     shape = soundfile.info(path)
     assert (shape.samplerate, shape.channels, shape.subtype) == (48000, 1, "PCM_24")
     assert shape.frames == 4 * 48000
-    samples, _ = audio.read(path)
+    samples, _ = sound.read(path)
     # Common practice, no source: at most -1 dBTP, no resting value, silent at both ends.
-    assert 0.001 < audio.true_peak(samples) <= 10.0 ** (-1.0 / 20.0) + 1e-6
+    assert 0.001 < sound.true_peak(samples) <= 10.0 ** (-1.0 / 20.0) + 1e-6
     assert abs(samples.mean()) < 1e-4
     assert abs(samples[0]) < 1e-6
     assert abs(samples[-1]) < 1e-3
@@ -144,7 +144,7 @@ def test_throat_microphone_hears_the_sung_part(tmp_path: Path):
         "--set", "voice.source=sine", "--throat", "throat.wav", "--no-picture", *SHORT,
         folder=tmp_path,
     )  # fmt: skip
-    throat, _ = audio.read(tmp_path / "throat.wav")
+    throat, _ = sound.read(tmp_path / "throat.wav")
     level = found["sound"]["throat"]
     heard = np.abs(throat[24000:40000]).max() * level["full_scale_pa"]
     assert level["gain_db"] == 0.0

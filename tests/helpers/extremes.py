@@ -10,17 +10,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-from reedbore import sound as audio
 from reedbore.errors import ModelError
 from reedbore.kernel import single
 from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.model.setup import Air, Breath, Mouthpiece, Reed, Setup, Time
 from reedbore.model.units import QUANTITIES
 from reedbore.model.voice import Tract, Voice
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.mouth import depth
 from reedbore.simulate.take import FULL_SCALE_PA, burst, radiated, sing
 from reedbore.simulate.tuning import blown
+from reedbore.sound import to_full_scale, true_peak
 
 SECONDS, OFF_AT, QUIET_AFTER = 1.3, 0.25, 0.05
 
@@ -118,7 +118,7 @@ def outcome(setup):
     """Blow, sing, stop blowing, and look."""
     rate = setup.time.rate
     try:
-        numbers = parameters.numbers_of(setup)
+        numbers = numbers_of(setup)
     except ModelError:
         return Outcome("refused", 0.0, -math.inf)
     mouth = blown(setup, SECONDS) * (1.0 + depth(setup) * sing(setup, SECONDS))
@@ -135,12 +135,12 @@ def outcome(setup):
     swing = np.std(parts, axis=1) if setup.tract.coupling == "on" else rms
     rms = np.maximum(swing, floor)
     blowing = np.ptp(run.pressure[round(0.1 * rate) : round(OFF_AT * rate)])
-    sound = audio.to_full_scale(radiated(setup, run.outgoing), FULL_SCALE_PA).samples
+    sound = to_full_scale(radiated(setup, run.outgoing), FULL_SCALE_PA).samples
     state = "sounded" if blowing > 0.05 * max(setup.breath.pressure, 1.0) else "silent"
     return Outcome(
         state,
         float(np.max(rms[1:] / rms[:-1])) - 1.0,
-        20.0 * math.log10(max(audio.true_peak(sound), 1e-9)),
+        20.0 * math.log10(max(true_peak(sound), 1e-9)),
     )
 
 

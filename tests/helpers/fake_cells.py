@@ -17,8 +17,7 @@ from reedbore.model.setup import Setup
 from reedbore.notes import cents, choose_ratio
 from reedbore.verdict.cells import Cell
 from reedbore.verdict.lock_edges import Sought
-from reedbore.verdict.sweep import run as sweep_run
-from reedbore.verdict.sweep import store as sweep_store
+from reedbore.verdict.sweep import run, store
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 HZ = 116.0
@@ -103,9 +102,9 @@ def files(path: Path) -> Iterator[tuple[str, bytes]]:
 
 def main(path: str, part: str) -> None:
     """Run the example with small blocks, as a process of its own."""
-    sweep_store.block_shape = small_blocks  # type: ignore[assignment]
+    store.block_shape = small_blocks  # type: ignore[assignment]
     number, parts = map(int, part.split("/"))
-    sweep_run.run(
+    run.run(
         example(), Path(path), edges=True, part=(number, parts), judge=judge, seek=seek
     )  # fmt: skip
 

@@ -5,18 +5,16 @@ import math
 import numpy as np
 from scipy.optimize import brentq
 
-from reedbore.kernel import step as rows
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.kernel import step
+from reedbore.simulate.acoustics import bore
+from reedbore.simulate.acoustics.numbers import Numbers, Taps
 
 
 def numbers(table, trip, opening, massless, rate):
     """A table made by hand as numbers: whole steps of delay, no early echoes, no vent."""
-    taps = parameters.Taps(trip, np.array((1.0, 0.0, 0.0, 0.0)))
+    taps = Taps(trip, np.array((1.0, 0.0, 0.0, 0.0)))
     none, nowhere = np.zeros(0), np.zeros(0, np.int64)
-    return parameters.Numbers(
-        table, 0, taps, None, none, nowhere, 0, opening, massless, False, rate
-    )
+    return Numbers(table, 0, taps, None, none, nowhere, 0, opening, massless, False, rate)
 
 
 def plain_tube(trip, returned, zeta):
@@ -24,25 +22,25 @@ def plain_tube(trip, returned, zeta):
 
     Pressures are in units of the closing pressure, flow in those of that over Z_c.
     """
-    table = np.zeros(rows.NUMBERS)
-    table[[rows.CLOSING, rows.REST, rows.CONDUCTANCE]] = 1.0
-    table[rows.SLIT] = zeta
-    table[rows.WAVE] = 2.0
-    table[rows.DIRECT] = -returned
+    table = np.zeros(step.NUMBERS)
+    table[[step.CLOSING, step.REST, step.CONDUCTANCE]] = 1.0
+    table[step.SLIT] = zeta
+    table[step.WAVE] = 2.0
+    table[step.DIRECT] = -returned
     return numbers(table, trip, 1.0, True, 1.0)
 
 
 def lone_reed(frequency, damping, rate, start, rest=1e-3, stiffness=1e7, contact=100.0):
     """A reed over a shut channel, held at the opening `start` [m] and let go: no air moves it."""
     swing = 2.0 * math.pi * frequency / rate
-    table = np.zeros(rows.NUMBERS)
-    table[rows.STIFF] = swing**2 / 4.0
-    table[rows.DAMPED] = damping * swing / 2.0
-    table[rows.REST] = rest
-    table[rows.GIVE] = swing**2 / stiffness
-    table[rows.CONTACT] = contact / rest
-    table[rows.CONDUCTANCE] = 1.0
-    table[rows.WAVE] = 2.0
+    table = np.zeros(step.NUMBERS)
+    table[step.STIFF] = swing**2 / 4.0
+    table[step.DAMPED] = damping * swing / 2.0
+    table[step.REST] = rest
+    table[step.GIVE] = swing**2 / stiffness
+    table[step.CONTACT] = contact / rest
+    table[step.CONDUCTANCE] = 1.0
+    table[step.WAVE] = 2.0
     return numbers(table, 3, start, False, rate)
 
 
@@ -76,7 +74,7 @@ def reflected_pulse(setup, rate, seconds=0.06):
     mouthpiece's volume and the inertance of a cone's throat on Zc alone, is sampled by the
     trapezoidal rule; the rest is faded out from a quarter of the rate.
     """
-    gas, count = acoustics.gas_of(setup), round(rate)
+    gas, count = bore.gas_of(setup), round(rate)
     omega = 2.0 * math.pi * np.fft.rfftfreq(count, 1.0 / rate)[1:]
     length, entry, far = setup.bore.chain()[0]
     resistance = gas.density * gas.sound_speed / (math.pi * entry**2)
@@ -86,7 +84,7 @@ def reflected_pulse(setup, rate, seconds=0.06):
     def lumped(s):
         return 2.0 / (2.0 + s * volume + throat / s) - 1.0
 
-    admittance = acoustics.bore_admittance(setup.bore, omega, gas)
+    admittance = bore.bore_admittance(setup.bore, omega, gas)
     admittance = resistance * admittance + 1j * omega * volume
     rest = (1.0 - admittance) / (1.0 + admittance) - lumped(1j * omega)
     fade = np.clip(4.0 * np.arange(1, rest.size + 1) / count - 1.0, 0.0, 1.0)
@@ -106,7 +104,7 @@ def convolved(setup, mouth, rate):
     at_once, later, memory = pulse[0], pulse[:0:-1].copy(), pulse.size - 1
     stiff = (1.0 - at_once) / (1.0 + at_once) / resistance
     valve = massless_reed if setup.reed.dynamics == "massless" else swinging_reed
-    drop_at = valve(setup.reed, acoustics.gas_of(setup).density, stiff, rate)
+    drop_at = valve(setup.reed, bore.gas_of(setup).density, stiff, rate)
     outgoing, pressure = np.zeros(mouth.size + memory), np.zeros(mouth.size)
     for n, blown in enumerate(mouth):
         past = float(later @ outgoing[n : n + memory])

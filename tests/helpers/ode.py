@@ -14,8 +14,8 @@ from scipy.integrate import solve_ivp
 from reedbore.kernel import single
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.setup import Setup
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import bore
+from reedbore.simulate.acoustics.numbers import numbers_of, waveguide_of
 
 Samples = NDArray[np.float64]
 
@@ -45,7 +45,7 @@ def mouth(setup: Setup, time: Samples | float, depth: float, hz: float) -> Sampl
 
 def stepped(setup: Setup, seconds: float, depth: float = 0.0, hz: float = 100.0) -> Samples:
     """Pressure in the mouthpiece [Pa] by the time step; the way back takes longer than the run."""
-    numbers = parameters.numbers_of(setup)
+    numbers = numbers_of(setup)
     time = np.arange(round(seconds * setup.time.rate)) / setup.time.rate
     far = numbers.taps._replace(first=time.size)
     none, nowhere = np.zeros(0), np.zeros(0, np.int64)
@@ -57,9 +57,9 @@ def solved(
     setup: Setup, seconds: float, depth: float = 0.0, hz: float = 100.0
 ) -> tuple[Samples, Samples]:
     """Pressure [Pa] and opening [m] at the same times by `scipy.integrate.solve_ivp` (LSODA)."""
-    reed, throat = setup.reed, parameters.waveguide_of(setup).throat
+    reed, throat = setup.reed, waveguide_of(setup).throat
     omega, speeds = 2.0 * math.pi * reed.frequency, throat.throat + throat.wave
-    slit = reed.width * math.sqrt(2.0 / acoustics.gas_of(setup).density)
+    slit = reed.width * math.sqrt(2.0 / bore.gas_of(setup).density)
 
     def change(time: float, y: Samples) -> Samples:
         opening, speed, pressure, flows = y[0], y[1], y[2], y[3:]

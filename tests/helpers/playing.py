@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from reedbore.kernel import single
 from reedbore.measures import pitch
 from reedbore.model.setup import Setup
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.tuning import blown
 
 RATE = 96000.0
@@ -21,4 +21,4 @@ def heard(pressure: NDArray[np.float64]) -> float:
 
 def played(setup: Setup, seconds: float = 1.2) -> NDArray[np.float64]:
     """Pressure in the mouthpiece [Pa] from rest; the last half second is steady."""
-    return single.run(parameters.numbers_of(setup), blown(setup, seconds)).pressure
+    return single.run(numbers.numbers_of(setup), blown(setup, seconds)).pressure

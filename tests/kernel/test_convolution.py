@@ -9,13 +9,12 @@ import numba
 import numpy as np
 import pytest
 
-from reedbore.kernel import single
-from reedbore.kernel import step as rows
+from reedbore.kernel import single, step
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.notes import cents
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics.bore import gas_of
+from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.tuning import blown
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
@@ -50,8 +49,8 @@ def partials(tone):
 def both_ways(bore, how, dynamics):
     """Pitch and partials of the kernel's tone and of the convolution's; no jet in a vent."""
     setup = setup_of(bore, how, dynamics)
-    numbers, mouth = parameters.numbers_of(setup), blown(setup, 0.8)
-    numbers.table[rows.VENT_JET] = 0.0
+    numbers, mouth = numbers_of(setup), blown(setup, 0.8)
+    numbers.table[step.VENT_JET] = 0.0
     ours = single.run(numbers, mouth).pressure[-LAST:]
     theirs = naive.convolved(setup, mouth, RATE)[-LAST:]
     return partials(ours), partials(theirs)
@@ -100,7 +99,7 @@ def test_reflected_pulse_of_a_cylinder_first_comes_back_after_one_round_trip():
     # Textbook: nothing before 2L/c, and then less than was sent, upside down.
     setup = setup_of("plain-cylinder", 711.0, "mass")
     pulse, _ = naive.reflected_pulse(setup, RATE)
-    trip = 2.0 * 0.711 / acoustics.gas_of(setup).sound_speed * RATE
+    trip = 2.0 * 0.711 / gas_of(setup).sound_speed * RATE
     assert np.abs(pulse[3 : round(trip) - 20]).max() < 1e-3
     assert pulse.argmin() == pytest.approx(trip, abs=10.0)
     assert -1.0 < pulse.min() < -0.05

@@ -10,9 +10,8 @@ from reedbore.kernel import single
 from reedbore.model.presets import load_horn
 from reedbore.model.units import QUANTITIES
 from reedbore.physics import tube
-from reedbore.simulate.acoustics import airway as upstream
+from reedbore.simulate.acoustics import airway, numbers
 from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
 
@@ -34,7 +33,7 @@ def soft_lines(setup, hz, breath=500.0, swing=1e-3, seconds=2.0):
     steps = np.arange(round(seconds * RATE))
     turns = np.exp(-2j * math.pi * hz / RATE * steps)
     rise = np.minimum(steps / 4800.0, 1.0)
-    run = single.run(parameters.numbers_of(setup), breath * rise * (1.0 + swing * turns.imag))
+    run = single.run(numbers.numbers_of(setup), breath * rise * (1.0 + swing * turns.imag))
     last = slice(-round(round(0.5 * hz) / hz * RATE), None)
 
     def line(samples):
@@ -75,7 +74,7 @@ def test_soft_voice_finds_mouth_and_bore_in_series(vowel, horn, hz):
     # flow is p / (Z_up + Z_bore + 1/Y_reed).
     setup = coupled(*horn, vowel)
     mouth, inside, sung, run = soft_lines(setup, hz)
-    up = complex(upstream.impedance(setup, np.array([hz]))[0])
+    up = complex(airway.impedance(setup, np.array([hz]))[0])
     bore = 1.0 / bore_admittance(setup, hz)
     flow = sung / (up + bore + 1.0 / reed_admittance(setup, hz, run))
     for found, wanted in ((mouth, sung - up * flow), (inside, bore * flow)):
@@ -86,7 +85,7 @@ def test_soft_voice_finds_mouth_and_bore_in_series(vowel, horn, hz):
 def test_breath_holds_its_mean_behind_a_coupled_reed():
     # The lungs hold the mean pressure (common practice, no source): what is set is what is blown.
     setup = coupled(vowel="a")
-    mouth = single.run(parameters.numbers_of(setup), blown(setup, 1.5)).mouth
+    mouth = single.run(numbers.numbers_of(setup), blown(setup, 1.5)).mouth
     assert mouth[-48000:].mean() == pytest.approx(setup.breath.pressure, rel=0.01)
 
 
@@ -132,7 +131,7 @@ def test_nothing_grows_behind_any_legal_tract(seed, dynamics):
     setup = setup.with_value("reed.dynamics", dynamics)
     mouth = 2.0 * blown(setup, 1.5) * (1.0 + 0.5 * np.sin(0.013 * np.arange(144000)))
     mouth[48000:] = 0.0
-    run = single.run(parameters.numbers_of(setup), mouth)
+    run = single.run(numbers.numbers_of(setup), mouth)
     for trace in (run.outgoing, run.mouth):
         parts = np.sqrt(np.mean(trace[52800:].reshape(-1, 11400) ** 2, axis=1))
         assert parts[0] > 0.0

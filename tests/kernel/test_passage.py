@@ -6,12 +6,11 @@ import numba
 import numpy as np
 import pytest
 
-from reedbore.kernel import passage as passing
-from reedbore.kernel import single
+from reedbore.kernel import passage, single
 from reedbore.kernel.passage import Change
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.tuning import blown, tune
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
@@ -26,7 +25,7 @@ FINGERS = 960  # [steps]: 10 ms
 
 @functools.cache
 def numbers(horn, hz, coupling="off"):
-    return parameters.numbers_of(tune(load_horn(horn), hz).with_value("tract.coupling", coupling))
+    return numbers_of(tune(load_horn(horn), hz).with_value("tract.coupling", coupling))
 
 
 @functools.cache
@@ -40,7 +39,7 @@ def slurred(horn, change, seconds=2.0):
     mouth = breath(horn, low, seconds)
     changes = [Change(0, 0, 0), Change(change, 1, FINGERS)]
     both = [numbers(horn, low), numbers(horn, high)]
-    return passing.play(both, changes, mouth, np.ones(mouth.size))
+    return passage.play(both, changes, mouth, np.ones(mouth.size))
 
 
 def note(pressure):
@@ -55,7 +54,7 @@ def test_one_note_is_the_take_to_the_last_bit(horn, coupling, place):
     hz = NOTES[horn][place]
     one, mouth = numbers(horn, hz, coupling), breath(horn, hz, 0.05)
     taken = single.run(one, mouth)
-    passed = passing.play([one], [Change(0, 0, 0)], mouth, np.ones(mouth.size))
+    passed = passage.play([one], [Change(0, 0, 0)], mouth, np.ones(mouth.size))
     for ours, theirs in zip(passed, taken, strict=True):
         assert ours.tobytes() == theirs.tobytes()
 
@@ -66,8 +65,8 @@ def test_plain_run_is_the_compiled_run(coupling):
     mouth = breath("clarinet-b-flat", 146.83, 0.03)
     tongue = np.linspace(1.0, 0.5, mouth.size)
     changes = [Change(0, 0, 0), Change(1000, 1, 400)]
-    plain = passing.make_loops(lambda function: function, False, coupling == "on")
-    both = (passing.play([low, high], changes, mouth, tongue, how) for how in (None, plain))
+    plain = passage.make_loops(lambda function: function, False, coupling == "on")
+    both = (passage.play([low, high], changes, mouth, tongue, how) for how in (None, plain))
     for ours, theirs in zip(*both, strict=True):
         assert np.abs(ours - theirs).max() <= 1e-12 * np.abs(theirs).max()
 
@@ -77,7 +76,7 @@ def test_plain_run_is_the_compiled_run(coupling):
 def test_going_over_to_the_same_bore_changes_nothing(horn):
     one, mouth = numbers(horn, NOTES[horn][0]), breath(horn, NOTES[horn][0], 1.0)
     changes = [Change(0, 0, 0), Change(60000, 1, FINGERS)]
-    passed = passing.play([one, one], changes, mouth, np.ones(mouth.size))
+    passed = passage.play([one, one], changes, mouth, np.ones(mouth.size))
     assert np.abs(passed.pressure - single.run(one, mouth).pressure).max() < 0.05  # [Pa] of 3000
 
 
@@ -116,7 +115,7 @@ def test_the_tongue_stops_the_reed_and_lets_it_speak_again():
     one, mouth = numbers("tenor-saxophone", 116.54), breath("tenor-saxophone", 116.54, 3.0)
     tongue = np.ones(mouth.size)
     tongue[96000:172800] = 0.0
-    passed = passing.play([one], [Change(0, 0, 0)], mouth, tongue)
+    passed = passage.play([one], [Change(0, 0, 0)], mouth, tongue)
     # Shut off from the breath, the bore rings on by itself, 0.8 s, as a closed tube does.
     assert np.ptp(passed.pressure[160000:170000]) < 0.05 * np.ptp(passed.pressure[80000:95000])
     assert np.abs(passed.opening[160000:170000]).max() < 0.1 * one.opening

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from reedbore.kernel import single
-from reedbore.kernel import step as rows
 from reedbore.kernel.compiler import compiled
+from reedbore.kernel.step import NUMBERS, STATE, make_step
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import reed
-from reedbore.simulate.acoustics import numbers as parameters
 from reedbore.simulate.acoustics import reflection
+from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.tuning import blown
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
@@ -127,7 +127,7 @@ def partials_of_fast_reed(dynamics):
     faster = {"reed.frequency_hz": 20000.0, "reed.area_mm2": 0.0, "reed.dynamics": dynamics}
     for key, value in (faster | {"time.rate_hz": 384000.0}).items():
         setup = setup.with_value(key, value)
-    tone = single.run(parameters.numbers_of(setup), blown(setup, 0.8)).pressure[-76800:]
+    tone = single.run(numbers_of(setup), blown(setup, 0.8)).pressure[-76800:]
     hz = pitch.refine(tone, 384000.0, pitch.fundamental(tone, 384000.0).hz)
     turns = np.arange(1, 40)[:, None] * np.arange(tone.size) * (hz / 384000.0)
     lines = np.exp(-2j * math.pi * turns) @ (tone * np.hanning(tone.size)) * (4.0 / tone.size)
@@ -151,11 +151,11 @@ def test_fast_reed_plays_the_waveform_of_a_massless_one():
 @pytest.mark.parametrize("massless", [False, True])
 def test_one_plain_step_is_the_compiled_step(massless, vented, coupled):
     # Consistency, on a state in which nothing is zero, with all pole pairs in use.
-    numbers, state = np.random.default_rng(5).uniform(0.1, 0.9, (2, rows.NUMBERS, 1))
+    numbers, state = np.random.default_rng(5).uniform(0.1, 0.9, (2, NUMBERS, 1))
     ends = []
     for how in (compiled, lambda function: function):
-        memory = state[: rows.STATE].copy()
-        step = rows.make_step(how, massless, vented, coupled)
+        memory = state[:STATE].copy()
+        step = make_step(how, massless, vented, coupled)
         answer = step(numbers, memory, 0, reflection.PAIRS, 1.3, 0.2, 0.1, 0.3, 0.8)
         ends.append(np.append(memory, answer))
     assert np.abs(ends[0] - ends[1]).max() < 1e-12 * np.abs(ends[0]).max()

@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reedbore import sound as audio
 from reedbore.measures.hearing import (
     audible,
     critical_band_rate,
@@ -18,6 +17,7 @@ from reedbore.measures.hearing import (
     weekly_hours,
 )
 from reedbore.measures.spectrum import Lines, lines
+from reedbore.sound import read
 
 SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils
 NOTHING = Lines(np.zeros(0), np.zeros(0))
@@ -164,7 +164,7 @@ def test_silence_holds_no_third_note() -> None:
 @pytest.mark.sound
 @pytest.mark.skipif(not SPOKEN.exists(), reason="Debian's alsa-utils is not installed")
 def test_strongest_line_of_a_spoken_recording_is_audible() -> None:
-    wave, rate = audio.read(SPOKEN)
+    wave, rate = read(SPOKEN)
     found = lines(wave, rate, -50.0)
     strongest = found.hz[np.argmax(found.amplitude)]
     kept = audible(found, found)

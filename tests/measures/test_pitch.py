@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.measures.pitch import (
     fundamental,
     median_voiced_pitch,
@@ -254,7 +254,7 @@ def test_sound_without_enough_voice_has_no_median_pitch(wave: NDArray) -> None:
 def test_spoken_pitch_agrees_with_a_reference_library(path: Path) -> None:
     # librosa.yin, a general audio library; its window is longer than ours, so where the voice
     # glides the two differ by some cents.
-    wave, rate = audio.read(path)
+    wave, rate = sound.read(path)
     times, hz = pitch_track(wave, rate)
     theirs = librosa.yin(wave, fmin=60.0, fmax=1000.0, sr=rate, frame_length=2048, hop_length=480)
     grid = librosa.times_like(theirs, sr=rate, hop_length=480)
@@ -268,5 +268,5 @@ def test_spoken_pitch_agrees_with_a_reference_library(path: Path) -> None:
 @pytest.mark.sound
 @pytest.mark.skipif(not SPOKEN, reason="Debian's alsa-utils is not installed")
 def test_recorded_noise_has_no_pitch() -> None:
-    wave, rate = audio.read(SPOKEN[0].with_name("Noise.wav"))
+    wave, rate = sound.read(SPOKEN[0].with_name("Noise.wav"))
     assert median_voiced_pitch(wave, rate) is None

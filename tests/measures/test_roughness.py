@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.measures.roughness import relative_roughness, roughness
 from reedbore.measures.spectrum import lines
 
@@ -101,8 +101,8 @@ def test_narrow_cluster_is_rougher_than_a_harmonic_note() -> None:
 @pytest.mark.sound
 @pytest.mark.skipif(not SPOKEN.exists(), reason="Debian's alsa-utils is not installed")
 def test_recorded_noise_is_rougher_than_a_spoken_vowel() -> None:
-    vowel, rate = audio.read(SPOKEN)
-    noise = audio.read(SPOKEN.with_name("Noise.wav"))[0]
+    vowel, rate = sound.read(SPOKEN)
+    noise = sound.read(SPOKEN.with_name("Noise.wav"))[0]
     start = int(np.argmax(np.convolve(vowel**2, np.ones(4800), "valid")))
     part = vowel[start : start + 4800] / np.std(vowel[start : start + 4800])
     rough = noise[rate // 2 : rate // 2 + 4800] / np.std(noise[rate // 2 : rate // 2 + 4800])

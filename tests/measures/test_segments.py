@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.measures import pitch
 from reedbore.measures.segments import Sung, steady
 from reedbore.physics.glottis import pulse_harmonics, waveform_table
@@ -256,7 +256,7 @@ def compared(path: Path) -> tuple[NDArray, NDArray, NDArray, tuple[Sung, ...]]:
     threshold distributions," Proc. IEEE ICASSP, 659-663, 2014. Its window is made about as long as
     ours (37 ms), for spoken pitch glides; its steps of 10 cents are its own.
     """
-    wave, rate = audio.read(path)
+    wave, rate = sound.read(path)
     times, hz = pitch.pitch_track(wave, rate)
     theirs = librosa.pyin(wave, fmin=60.0, fmax=1000.0, sr=rate, frame_length=1800, hop_length=480)[
         0
@@ -304,7 +304,7 @@ def test_spoken_stretches_agree_with_a_reference_library() -> None:
 @pytest.mark.parametrize("path", SPOKEN[:2], ids=lambda path: path.stem)
 def test_drawled_stretches_agree_with_a_reference_library(path: Path) -> None:
     # Slowed four times by librosa's phase vocoder, a human voice stays as long as a singer's.
-    wave, rate = audio.read(path)
+    wave, rate = sound.read(path)
     wave = librosa.effects.time_stretch(wave, rate=0.25)
     theirs = librosa.pyin(wave, fmin=60.0, fmax=1000.0, sr=rate, frame_length=1800, hop_length=480)[
         0
@@ -321,7 +321,7 @@ def test_drawled_stretches_agree_with_a_reference_library(path: Path) -> None:
 @pytest.mark.sound
 @spoken
 def test_recorded_noise_sings_nothing() -> None:
-    assert steady(*audio.read(SPOKEN[0].with_name("Noise.wav"))) == ()
+    assert steady(*sound.read(SPOKEN[0].with_name("Noise.wav"))) == ()
 
 
 # --- nothing sung --------------------------------------------------------------------------------

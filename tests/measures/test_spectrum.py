@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import windows
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.measures.spectrum import (
     Lines,
     blackman_harris,
@@ -141,7 +141,7 @@ def test_spectrogram_of_a_short_sound_is_one_window() -> None:
 @pytest.mark.skipif(not SPOKEN.exists(), reason="Debian's alsa-utils is not installed")
 def test_energy_of_a_spoken_recording_is_in_its_spectrum() -> None:
     # Parseval's theorem with the window's power.
-    wave = audio.read(SPOKEN)[0]
+    wave = sound.read(SPOKEN)[0]
     window = blackman_harris(len(wave))
     grid: Lines = spectrum(wave, RATE)
     energy = np.sum(grid.amplitude**2) * (window.sum() / 2.0) ** 2 * 2.0 / len(wave)

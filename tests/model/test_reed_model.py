@@ -7,7 +7,7 @@ from reedbore.kernel import single
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn
 from reedbore.model.setup import Reed, Setup
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.tuning import blown, sounding, tune
 
@@ -26,7 +26,7 @@ def played(setup: Setup) -> float:
 
 def brightness(setup: Setup) -> float:
     """Mean frequency of the pressure in the mouthpiece, weighted by power. [Hz]."""
-    run = single.run(parameters.numbers_of(setup), blown(setup, 1.5))
+    run = single.run(numbers.numbers_of(setup), blown(setup, 1.5))
     tone, rate = pitch.thin(run.pressure[-round(0.5 * setup.time.rate) :], setup.time.rate)
     power = np.abs(np.fft.rfft((tone - tone.mean()) * np.hanning(tone.size))) ** 2
     hz = np.fft.rfftfreq(tone.size, 1.0 / rate)

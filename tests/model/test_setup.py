@@ -8,10 +8,20 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from reedbore.errors import ModelError, NoteError, ReedboreError
-from reedbore.model import setup as model
 from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.model.line import read_line
 from reedbore.model.settings import Part, leaves
+from reedbore.model.setup import (
+    Air,
+    Breath,
+    Mouthpiece,
+    Reed,
+    Setup,
+    Time,
+    Tract,
+    Voice,
+    depth_name,
+)
 from reedbore.model.units import QUANTITIES, attribute_of, from_si
 
 REED: dict[str, Any] = {
@@ -23,14 +33,14 @@ REED: dict[str, Any] = {
     "area_mm2": 120,
 }
 PARTS: tuple[type[Part], ...] = (
-    model.Air, Bore, BoreSection, Hole, Lattice, model.Mouthpiece, model.Reed, model.Breath,
-    model.Voice, model.Tract, model.Time,
+    Air, Bore, BoreSection, Hole, Lattice, Mouthpiece, Reed, Breath,
+    Voice, Tract, Time,
 )  # fmt: skip
 
 
-def a_setup(*pieces: tuple[float, float, float], length_mm: float | None = None) -> model.Setup:
+def a_setup(*pieces: tuple[float, float, float], length_mm: float | None = None) -> Setup:
     chain = pieces or ((1000, 12, 20), (400, 20, 44))
-    return model.Setup.from_plain(
+    return Setup.from_plain(
         {
             "bore": {
                 "length_mm": length_mm,
@@ -52,10 +62,8 @@ def chain_in_mm(*pieces: tuple[float, float, float], length_mm: float | None) ->
 
 
 def test_users_units_and_si_make_the_same_reed() -> None:
-    si = model.Reed(
-        opening=0.0011, width=0.014, stiffness=7e6, frequency=1500, damping=0.8, area=1.2e-4
-    )
-    assert model.Reed(**REED) == si
+    si = Reed(opening=0.0011, width=0.014, stiffness=7e6, frequency=1500, damping=0.8, area=1.2e-4)
+    assert Reed(**REED) == si
 
 
 def test_every_number_of_a_model_is_declared_once_and_every_declaration_used() -> None:
@@ -77,7 +85,7 @@ def test_every_number_of_a_model_is_declared_once_and_every_declaration_used() -
 
 def test_a_value_outside_its_range_is_told_in_one_sentence() -> None:
     with pytest.raises(ModelError) as error:
-        model.Reed(**{**REED, "opening_mm": 4})
+        Reed(**{**REED, "opening_mm": 4})
     assert str(error.value) == (
         "reed.opening_mm is 4 mm; allowed 0.05 to 3 mm (gap between reed tip and lay)"
     )
@@ -87,7 +95,7 @@ def test_a_value_outside_its_range_is_told_in_one_sentence() -> None:
 def test_what_is_no_finite_number_makes_no_model(value: Any) -> None:
     for key in ("opening_mm", "opening"):
         with pytest.raises(ModelError, match=r"^reed\.opening_mm is "):
-            model.Reed(**{**{k: v for k, v in REED.items() if k != "opening_mm"}, key: value})
+            Reed(**{**{k: v for k, v in REED.items() if k != "opening_mm"}, key: value})
 
 
 def test_all_mistakes_are_told_at_once() -> None:
@@ -97,7 +105,7 @@ def test_all_mistakes_are_told_at_once() -> None:
     plain["voice"]["source"] = "recording"
     plain["breath"] = 3
     with pytest.raises(ModelError) as error:
-        model.Setup.from_plain(plain)
+        Setup.from_plain(plain)
     assert sorted(line.split()[0] for line in str(error.value).splitlines()) == [
         "bore.sections.2.exit_mm", "breath", "reed.dynamics", "reed.opening_mm", "voice.file",
     ]  # fmt: skip
@@ -105,14 +113,14 @@ def test_all_mistakes_are_told_at_once() -> None:
 
 def test_a_setting_given_twice_is_refused() -> None:
     with pytest.raises(ModelError, match="given twice"):
-        model.Reed(**REED, opening=0.001)
+        Reed(**REED, opening=0.001)
 
 
 def test_si_names_are_not_taken_from_files() -> None:
     plain = a_setup().to_plain()
     plain["reed"]["opening"] = plain["reed"].pop("opening_mm")
     with pytest.raises(ModelError, match=r"^reed\.opening is an unknown key; .*opening_mm, in mm$"):
-        model.Setup.from_plain(plain)
+        Setup.from_plain(plain)
 
 
 def test_a_model_cannot_be_changed() -> None:
@@ -186,7 +194,7 @@ def test_a_setup_survives_being_written_down_bit_for_bit(data: st.DataObject) ->
             setup = setup.with_value(name, min(max(from_si(quantity, si), quantity.edge_range[0]),
                                                quantity.edge_range[1]))  # fmt: skip
     written = json.dumps(setup.to_plain())
-    again = model.Setup.from_plain(json.loads(written))
+    again = Setup.from_plain(json.loads(written))
     assert again == setup
     assert json.dumps(again.to_plain()) == written
 
@@ -253,7 +261,7 @@ def test_an_unknown_setting_is_answered_with_the_likely_one(name: str, answer: s
     ],
 )  # fmt: skip
 def test_depths_have_names(depth: float, name: str) -> None:
-    assert model.depth_name(depth) == name
+    assert depth_name(depth) == name
 
 
 def test_a_line_of_melody_is_read() -> None:

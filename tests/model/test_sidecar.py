@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.model import presets, sidecar
 from reedbore.model.passage import Passage
@@ -96,11 +96,11 @@ def test_other_version_is_told():
 
 def test_other_recording_under_the_same_name_is_told(tmp_path: Path):
     voice = tmp_path / "voice.wav"
-    audio.write(voice, np.sin(np.arange(48000) * 0.02), 48000)
+    sound.write(voice, np.sin(np.arange(48000) * 0.02), 48000)
     setup = tenor().with_value("voice.file", str(voice)).with_value("voice.source", "recording")
     kept = made(setup)
     assert sidecar.differences(kept) == []
-    audio.write(voice, np.sin(np.arange(48000) * 0.03), 48000)
+    sound.write(voice, np.sin(np.arange(48000) * 0.03), 48000)
     (told,) = sidecar.differences(kept)
     assert "no longer the recording" in told
     voice.unlink()

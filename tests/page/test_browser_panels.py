@@ -13,7 +13,7 @@ from browsing import put, settle, setup_of, slide, until, words
 from playwright.sync_api import Locator, Page
 
 from reedbore.model.setup import Setup
-from reedbore.page import map as maps
+from reedbore.page import map
 from reedbore.page.reading import read_words
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import read_request, tune_request
@@ -216,7 +216,7 @@ def told_map(page: Page, along: list[dict], alone: Callable[[int, int], float | 
     `alone` takes a cell and returns cents from the fingered note, or nothing where the horn does
     not sound; both axes are those of the program, so that only the drawing is tried.
     """
-    stream = maps.cells(read_words({}), along)
+    stream = map.cells(read_words({}), along)
     head = next(stream)
     stream.close()
     fixed = 1200.0 * math.log2(2.5)  # the demo's sung note
@@ -293,7 +293,7 @@ def test_a_row_of_the_table_is_loaded_and_played(page: Page, monkeypatch: pytest
     def some(setup: Setup, hz: float, *, voice_range: object, **more: Any) -> Table:
         return lock_table(setup, hz, voice_range=(1.9 * hz, 2.1 * hz), **more)
 
-    monkeypatch.setattr(maps, "lock_table", some)
+    monkeypatch.setattr(map, "lock_table", some)
     put(page, {"fingered": "B3"})
     found = panel(page, "table")
     page.locator("#each-change").uncheck()

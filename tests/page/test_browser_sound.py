@@ -6,11 +6,11 @@ from browsing import pass_time, put, sent, settle, slide, until, waveform
 from numpy.typing import NDArray
 from playwright.sync_api import Page
 
-from reedbore import sound as audio
 from reedbore.page.looping import Loop, looped
 from reedbore.page.reading import read_words
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.simulate.take import FULL_SCALE_PA, SOUND_RATE, render
+from reedbore.sound import fade, remove_dc
 
 pytestmark = pytest.mark.browser
 
@@ -24,8 +24,8 @@ HEARD = "() => (ear.getFloatTimeDomainData((globalThis.caught ??= new Float32Arr
 def rendered(asked: dict) -> NDArray[np.float64]:
     """Render what the page asked for, as a file of it begins and ends. [full scale]"""
     setup = tune_request(read_request(read_words(asked["words"]))).setup
-    sound = audio.remove_dc(render(setup, asked["seconds"]).sound, SOUND_RATE)
-    return audio.fade(sound, SOUND_RATE, 0.02) / FULL_SCALE_PA
+    sound = remove_dc(render(setup, asked["seconds"]).sound, SOUND_RATE)
+    return fade(sound, SOUND_RATE, 0.02) / FULL_SCALE_PA
 
 
 def heard(page: Page) -> NDArray[np.float64]:

@@ -24,8 +24,8 @@ from reedbore.model.setup import Setup
 from reedbore.model.units import QUANTITIES
 from reedbore.page import server
 from reedbore.page.running import Server, listen
-from reedbore.simulate import take as render
 from reedbore.simulate.request.take import Words, read_request, tune_request
+from reedbore.simulate.take import levelled, render
 from reedbore.verdict import take as verdict
 
 HOME = "http://127.0.0.1"
@@ -211,8 +211,8 @@ def decoded(answer: Any) -> np.ndarray:
 def test_the_sound_is_that_of_render(tab: TestClient) -> None:
     answer = post(tab, "sound", words=QUICK | {"depth": 0.12}, seconds=1.0)
     heard = decoded(answer)
-    take = render.render(setup_of(**QUICK, depth=0.12), 1.0)
-    wanted, level = render.levelled(take.sound)
+    take = render(setup_of(**QUICK, depth=0.12), 1.0)
+    wanted, level = levelled(take.sound)
     assert float(answer.headers["x-gain-db"]) == pytest.approx(level["gain_db"], abs=1e-3)
     start, end = (float(answer.headers[f"x-loop-{name}"]) for name in ("start", "end"))
     assert end == heard.size / 48000
@@ -229,7 +229,7 @@ def test_loudness_compares(tab: TestClient) -> None:
         decoded(post(tab, "sound", words=QUICK | {"breath": breath}, seconds=1.0))
         for breath in ("f", "p")
     )
-    inside = [render.render(setup_of(**QUICK, breath=breath), 1.0).sound for breath in ("f", "p")]
+    inside = [render(setup_of(**QUICK, breath=breath), 1.0).sound for breath in ("f", "p")]
     heard, true = (np.std(one[24000:40000]) / np.std(other[24000:40000])
                    for one, other in ((loud, soft), inside))  # fmt: skip
     assert heard == pytest.approx(true, rel=0.01)
@@ -243,7 +243,7 @@ def rows_of(answer: Any) -> np.ndarray:
 def test_the_waves_are_those_of_the_take(tab: TestClient) -> None:
     answer = post(tab, "look", words=QUICK, seconds=1.0)
     rows = dict(zip(answer.headers["x-rows"].split(","), rows_of(answer), strict=True))
-    take = render.render(setup_of(**QUICK), 1.0)
+    take = render(setup_of(**QUICK), 1.0)
     steps = np.rint(rows["time"] * take.setup.time.rate).astype(int)
     assert np.allclose(rows["mouthpiece"], take.traces.pressure[steps], atol=0.02 * 3000.0)
     assert np.allclose(rows["opening"], take.traces.opening[steps], atol=2e-5)
@@ -258,7 +258,7 @@ def test_the_lines_are_those_of_a_plain_transform(tab: TestClient) -> None:
     answer = post(tab, "look", words=QUICK | {"sung": None}, seconds=2.0)
     lines = json.loads(answer.headers["x-lines"])
     played = float(answer.headers["x-played"])
-    sound = render.render(setup_of(**QUICK | {"sung": None}), 2.0).sound[-72000:]
+    sound = render(setup_of(**QUICK | {"sung": None}), 2.0).sound[-72000:]
     # The reference is numpy's own transform under a Hann window.
     level = np.abs(np.fft.rfft(sound * np.hanning(sound.size)))
     strongest = np.argmax(level) * 48000 / sound.size
@@ -274,7 +274,7 @@ def test_the_lines_are_those_of_a_plain_transform(tab: TestClient) -> None:
 def test_the_verdict_is_that_of_the_take(tab: TestClient) -> None:
     told = post(tab, "judge", words=QUICK).json()
     setup = setup_of(**QUICK)
-    found = verdict.judge(render.render(setup, 4.0))
+    found = verdict.judge(render(setup, 4.0))
     wanted = found.document(440.0, setup.voice.frequency)
     assert told["verdict"] == json.loads(json.dumps(wanted))
     assert told["sentence"].endswith(".")
@@ -399,7 +399,7 @@ def test_the_kept_sound_is_the_one_of_the_command_line(tab: TestClient) -> None:
 
     answer = post(tab, "take", words=QUICK, seconds=1.0, kind="wav")
     samples, rate = soundfile.read(io.BytesIO(answer.content))
-    wanted, _ = render.levelled(render.render(setup_of(**QUICK), 1.0).sound)
+    wanted, _ = levelled(render(setup_of(**QUICK), 1.0).sound)
     assert rate == 48000
     assert np.max(np.abs(samples - wanted)) < 2.0**-23
 

@@ -22,18 +22,9 @@ from reedbore.errors import ReedboreError
 from reedbore.kernel.single import Traces
 from reedbore.model.bore import Bore, BoreSection, Lattice
 from reedbore.model.presets import load_horn, load_singer, setup_for
-from reedbore.report.figures.film import (
-    bore as animation_bore,
-)
-from reedbore.report.figures.film import (
-    look as animation_look,
-)
-from reedbore.report.figures.film import (
-    picture as animation,
-)
-from reedbore.report.figures.film import (
-    video as animation_video,
-)
+from reedbore.report.figures.film import look, video
+from reedbore.report.figures.film.bore import bell
+from reedbore.report.figures.film.picture import film, quarters, stills
 from reedbore.report.figures.film.reed import ROOF
 from reedbore.report.figures.film.scene import (
     Beats,
@@ -46,7 +37,7 @@ from reedbore.report.figures.film.scene import (
     take_seconds,
 )
 from reedbore.report.figures.film.stage import Picture, Stage
-from reedbore.simulate import take as render
+from reedbore.simulate.take import Take, render
 from reedbore.simulate.tuning import tune
 
 RATE = 30
@@ -118,7 +109,7 @@ def test_video_has_all_frames_its_length_and_the_sound(
     kind: str, picture: str, sound: str, tmp_path: Path
 ):
     path = tmp_path / f"wave.{kind}"
-    animation.film(made(), path, tone(440.0, 1.0))
+    film(made(), path, tone(440.0, 1.0))
     told = probed(path)
     assert re.search(rf"Video: {picture}.* 1280x720.* 30 fps", told)
     assert re.search(rf"Audio: {sound}.* 48000 Hz, mono", told)
@@ -134,13 +125,13 @@ def test_video_has_all_frames_its_length_and_the_sound(
 
 
 def test_video_without_sound_has_no_sound_stream(tmp_path: Path):
-    animation.film(made(6), tmp_path / "wave.mp4")
+    film(made(6), tmp_path / "wave.mp4")
     assert "Audio" not in probed(tmp_path / "wave.mp4")
 
 
 def test_video_shows_what_was_drawn(tmp_path: Path):
     scene = made(3)
-    animation.film(scene, tmp_path / "wave.mp4")
+    film(scene, tmp_path / "wave.mp4")
     seen = decoded(tmp_path / "wave.mp4", "-f", "rawvideo", "-pix_fmt", "rgb24")
     seen = seen.reshape(3, 720, 1280, 3).astype(float)
     stage = Stage(scene)
@@ -156,8 +147,8 @@ def test_gif_needs_no_encoder(alone: bool, tmp_path: Path, monkeypatch: pytest.M
     if alone:
         monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
     path = tmp_path / "wave.gif"
-    scene = made(10, rate=animation_video.FILMS[".gif"])
-    animation.film(scene, path)
+    scene = made(10, rate=video.FILMS[".gif"])
+    film(scene, path)
     with Image.open(path) as picture:
         assert picture.size == (640, 360)
         assert picture.n_frames == 10
@@ -180,8 +171,8 @@ def test_without_encoder_one_sentence_says_what_to_install(
 ):
     monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
     with pytest.raises(ReedboreError, match=r"pip install 'reedbore\[video\]'"):
-        animation_video.encoder(tmp_path / "wave.mp4")
-    assert animation_video.encoder(tmp_path / "wave.gif") is None
+        video.encoder(tmp_path / "wave.mp4")
+    assert video.encoder(tmp_path / "wave.gif") is None
 
 
 def test_stopped_halfway_nothing_is_left_behind(tmp_path: Path):
@@ -190,20 +181,20 @@ def test_stopped_halfway_nothing_is_left_behind(tmp_path: Path):
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        animation_video.write_video(tmp_path / "wave.mp4", frames(), (1280, 720), RATE)
+        video.write_video(tmp_path / "wave.mp4", frames(), (1280, 720), RATE)
     assert not list(tmp_path.iterdir())
 
 
 def test_encoder_that_fails_is_heard(tmp_path: Path):
     with pytest.raises(RuntimeError, match="video encoder failed"):
-        animation_video.write_video(tmp_path / "wave.mp4", [memoryview(b"")], (0, 720), RATE)
+        video.write_video(tmp_path / "wave.mp4", [memoryview(b"")], (0, 720), RATE)
     assert not list(tmp_path.iterdir())
 
 
 def test_handout_holds_captions_as_text_and_is_the_same_twice(tmp_path: Path):
     scene = made()
     for name in ("one.svg", "two.svg"):
-        animation.stills(scene, [2, 25], tmp_path / name)
+        stills(scene, [2, 25], tmp_path / name)
     text = (tmp_path / "one.svg").read_bytes()
     assert text == (tmp_path / "two.svg").read_bytes()
     words = "\n".join(ElementTree.fromstring(text).itertext())
@@ -215,7 +206,7 @@ def test_handout_holds_captions_as_text_and_is_the_same_twice(tmp_path: Path):
 
 def test_four_instants_lie_a_quarter_of_a_period_apart():
     scene = made(120)
-    found = scene.times[animation.quarters(scene)]
+    found = scene.times[quarters(scene)]
     assert found == pytest.approx(np.arange(4) / 600.0, abs=0.5 / RATE / 200.0)
 
 
@@ -224,7 +215,7 @@ def test_four_instants_lie_a_quarter_of_a_period_apart():
 
 def test_frame_is_what_a_drawing_of_everything_anew_shows(stage: Stage):
     # What is kept between frames, as pixels, strokes or a stencil, must not be seen.
-    figure = Figure(figsize=(12.8, 7.2), dpi=100, facecolor=animation_look.PAPER)
+    figure = Figure(figsize=(12.8, 7.2), dpi=100, facecolor=look.PAPER)
     whole = FigureCanvasAgg(figure)
     picture = Picture(figure, made(), stage.picture.told)
     moving = (*picture.words, *picture.moving)
@@ -246,7 +237,7 @@ def test_long_title_keeps_clear_of_how_slowed_it_is_and_nothing_is_lost():
         words = {" ".join(text.get_text().split()): text for text in sheet.texts}
         boxes = [words[each].get_window_extent() for each in (title, "200 times slower")]
         assert boxes[0].x1 < boxes[1].x0 - 10.0
-        assert words[title].get_size() >= animation_look.SMALL
+        assert words[title].get_size() >= look.SMALL
         below = words[says.strip()].get_window_extent()
         assert below.y1 < boxes[0].y0 + 2.0
         assert below.x1 < 1090.0
@@ -266,7 +257,7 @@ def test_curves_arrows_and_dots_are_the_numbers_of_the_frame(stage: Stage):
         text, now = held(scene.captions, RATE)[number]
         said = text.replace(": ", ":\n")
         assert picture.caption.get_text() == (said if now else f"(just now) {said}")
-        assert (picture.caption.get_color() == animation_look.TOGETHER) is now
+        assert (picture.caption.get_color() == look.TOGETHER) is now
         # Blue is suction, red is pressure, at each place.
         shades = bore.slices.get_facecolor()
         red = shades[:, 0] > shades[:, 2]
@@ -306,10 +297,10 @@ def test_reed_touches_the_lay_exactly_when_it_is_shut(
 
 
 def test_arrow_points_where_the_air_goes():
-    there, back = animation_look.arrow(50.0, 4.0, 11.0), animation_look.arrow(-50.0, 4.0, 11.0)
+    there, back = look.arrow(50.0, 4.0, 11.0), look.arrow(-50.0, 4.0, 11.0)
     assert there[:, 0].max() == 50.0
     assert back[:, 0].min() == -50.0
-    assert np.ptp(animation_look.arrow(0.0, 4.0, 11.0)) == 0.0
+    assert np.ptp(look.arrow(0.0, 4.0, 11.0)) == 0.0
 
 
 def test_strip_turns_its_page_after_whole_common_periods():
@@ -338,8 +329,8 @@ def test_horn_alone_is_drawn_without_a_voice(beats: Beats):
 def test_two_waves_are_parted_up_to_the_bell_alone():
     # The bell of the clarinet begins after 468.1 mm, as its preset says; a cone has none.
     clarinet = load_horn("clarinet-b-flat").bore
-    assert animation_bore.bell(clarinet) == pytest.approx(0.4681)
-    assert animation_bore.bell(load_horn("tenor-saxophone").bore) == pytest.approx(1.49)
+    assert bell(clarinet) == pytest.approx(0.4681)
+    assert bell(load_horn("tenor-saxophone").bore) == pytest.approx(1.49)
 
 
 def test_endless_row_has_holes_beyond_the_end():
@@ -358,9 +349,9 @@ def test_endless_row_has_holes_beyond_the_end():
 # --- sound, and a real take ----------------------------------------------------------------------
 
 
-def take_of(sound: np.ndarray) -> render.Take:
+def take_of(sound: np.ndarray) -> Take:
     setup = setup_for(load_horn("plain-cylinder"), load_singer("low-male"))
-    return render.Take(setup, sound.size / 48000.0, np.zeros(0), Traces(*[np.zeros(0)] * 4), sound)
+    return Take(setup, sound.size / 48000.0, np.zeros(0), Traces(*[np.zeros(0)] * 4), sound)
 
 
 def test_sound_is_that_of_the_take_or_so_many_times_lower():
@@ -377,16 +368,16 @@ def test_sound_is_that_of_the_take_or_so_many_times_lower():
 
 
 @pytest.fixture(scope="module")
-def pair() -> tuple[render.Take, Scene, float]:
+def pair() -> tuple[Take, Scene, float]:
     horn = load_horn("plain-cylinder")
     setup = tune(horn, 146.83, 96000.0)
     voice = load_singer("low-male").voice.model_copy(update={"frequency": 2.5 * 146.83})
     setup = setup.model_copy(update={"voice": voice})
-    take = render.render(setup, take_seconds(2.0, 100.0, sound=False))
+    take = render(setup, take_seconds(2.0, 100.0, sound=False))
     return take, *scene_of(take, 2.0, 100.0, RATE, title="t")
 
 
-def test_scene_is_the_take_at_the_reed(pair: tuple[render.Take, Scene, float]):
+def test_scene_is_the_take_at_the_reed(pair: tuple[Take, Scene, float]):
     take, scene, begin = pair
     steps = np.rint((begin + scene.times) * 96000.0).astype(int)
     assert scene.frames == len(scene.captions) == 60
@@ -398,7 +389,7 @@ def test_scene_is_the_take_at_the_reed(pair: tuple[render.Take, Scene, float]):
     assert np.abs(scene.inflow).max() == pytest.approx(1.0)
 
 
-def test_scene_begins_just_before_voice_and_reed_meet(pair: tuple[render.Take, Scene, float]):
+def test_scene_begins_just_before_voice_and_reed_meet(pair: tuple[Take, Scene, float]):
     _, scene, begin = pair
     assert scene.ratio == (5, 2)
     assert 3.0 <= begin <= 3.0 + 1.2 * 2.0 / 146.83

@@ -9,10 +9,10 @@ import pytest
 from reedbore.kernel.single import Traces
 from reedbore.model.presets import load_horn
 from reedbore.notes import midi_to_hz
-from reedbore.report import captions as moments
-from reedbore.simulate import bore_pressure as along
-from reedbore.simulate import take as render
-from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.report import captions
+from reedbore.simulate import bore_pressure
+from reedbore.simulate.acoustics import bore
+from reedbore.simulate.take import Take, render
 from reedbore.simulate.tuning import tune
 
 RATE = 96000.0
@@ -30,17 +30,19 @@ def with_values(setup, **values):
 
 
 @functools.cache
-def take_of(horn: str, midi: int, ratio: float = 0.0, seconds: float = 2.0) -> render.Take:
+def take_of(horn: str, midi: int, ratio: float = 0.0, seconds: float = 2.0) -> Take:
     setup = tune(load_horn(horn), midi_to_hz(midi))
     if ratio:
         hz = ratio * midi_to_hz(midi)
         setup = with_values(setup, voice__source="pulse", voice__frequency_hz=hz)
-    return render.render(setup, seconds)
+    return render(setup, seconds)
 
 
 @functools.cache
-def seen(horn: str, midi: int, ratio: float = 0.0) -> along.Along:
-    return along.pressures(take_of(horn, midi, ratio), BEGIN, 6.0 / midi_to_hz(midi), 480, 40)
+def seen(horn: str, midi: int, ratio: float = 0.0) -> bore_pressure.Along:
+    return bore_pressure.pressures(
+        take_of(horn, midi, ratio), BEGIN, 6.0 / midi_to_hz(midi), 480, 40
+    )
 
 
 def kinds_at_each_frame(found, frames: int) -> list[str]:
@@ -54,7 +56,7 @@ def kinds_at_each_frame(found, frames: int) -> list[str]:
 def shown(horn: str, midi: int, ratio: float = 0.0):
     """Take, air, and the kind of caption at each frame."""
     take, air = take_of(horn, midi, ratio), seen(horn, midi, ratio)
-    return take, air, kinds_at_each_frame(moments.captions(take, air), air.times.size)
+    return take, air, kinds_at_each_frame(captions.captions(take, air), air.times.size)
 
 
 def instants(frames: int) -> list[int]:
@@ -110,9 +112,9 @@ def next_after(times, marks) -> np.ndarray:
 def test_waves_take_as_long_as_sound_does(horn, midi):
     """There in L/c and back in 2L/c, L with the end correction 0.6 a (Levine, Schwinger 1948)."""
     take, air, kinds = shown(horn, midi)
-    period, shape = 1.0 / midi_to_hz(midi), along.outline(take.setup)
+    period, shape = 1.0 / midi_to_hz(midi), bore_pressure.outline(take.setup)
     radius = shape.profile[-1][1] if take.setup.bore.end == "unflanged" else 0.0
-    speed = acoustics.gas_of(take.setup).sound_speed
+    speed = bore.gas_of(take.setup).sound_speed
     there = (shape.reach + 0.6 * radius) / speed
     step = np.diff(
         take.traces.pressure[air.steps]
@@ -131,9 +133,9 @@ def test_waves_take_as_long_as_sound_does(horn, midi):
 @pytest.mark.parametrize(("horn", "midi"), CYLINDERS + CONES)
 def test_a_cylinder_makes_two_round_trips_a_period_and_a_cone_one(horn, midi):
     take, air, kinds = shown(horn, midi)
-    counts = {kind: begins(kinds, kind, air.times).size for kind in moments.KINDS}
+    counts = {kind: begins(kinds, kind, air.times).size for kind in captions.KINDS}
     cone = (horn, midi) in CONES
-    assert moments.widens(take.setup) == cone
+    assert captions.widens(take.setup) == cone
     for kind in ("opens", "turns", "returns", "shut"):
         assert 5 <= counts[kind] <= 6, kind
     for kind in ("turns-low", "rise-returns"):
@@ -158,10 +160,10 @@ def test_the_low_pressure_closes_the_reed_and_the_rise_opens_it(horn, midi):
 def test_a_reed_that_never_shuts_is_not_said_to():
     # Just above the threshold the cylinder swings softly.
     setup = with_values(take_of("plain-cylinder", 46).setup, breath__pressure_kpa=1.62)
-    take = render.render(setup, 4.0)
-    air = along.pressures(take, 3.8, 3.0 / midi_to_hz(46), 240, 20)
+    take = render(setup, 4.0)
+    air = bore_pressure.pressures(take, 3.8, 3.0 / midi_to_hz(46), 240, 20)
     opening = take.traces.opening[air.steps] / setup.reed.held().opening
-    found = moments.captions(take, air)
+    found = captions.captions(take, air)
     kinds = {caption.kind for caption in found}
     assert opening.min() > 0.1
     assert np.ptp(opening) > 0.1
@@ -183,17 +185,17 @@ def test_a_reed_that_never_shuts_is_not_said_to():
     ],
 )
 def test_a_horn_that_does_not_sound_has_one_caption(values, kind):
-    take = render.render(with_values(take_of("plain-cylinder", 46).setup, **values), 1.0)
-    air = along.pressures(take, 0.8, 0.05, 100, 10)
-    found = moments.captions(take, air)
+    take = render(with_values(take_of("plain-cylinder", 46).setup, **values), 1.0)
+    air = bore_pressure.pressures(take, 0.8, 0.05, 100, 10)
+    found = captions.captions(take, air)
     assert [(c.first_frame, c.kind) for c in found] == [(0, kind)]
     assert np.ptp(take.traces.pressure[air.steps]) < 0.3 * take.mouth[air.steps].mean()
 
 
 def test_before_the_first_period_the_sound_builds_up():
     take = take_of("plain-cone", 53)
-    air = along.pressures(take, 0.0, 0.15, 600, 10)
-    found = moments.captions(take, air)
+    air = bore_pressure.pressures(take, 0.0, 0.15, 600, 10)
+    found = captions.captions(take, air)
     assert found[0].kind == "starts"
     assert {"opens", "turns", "shut"} <= {caption.kind for caption in found[1:]}
     begun = air.steps[found[1].first_frame]
@@ -203,19 +205,19 @@ def test_before_the_first_period_the_sound_builds_up():
 
 def test_captions_are_in_order_short_and_known():
     for horn, midi, ratio in ((*CYLINDERS[0], 0.0), (*CONES[0], 0.0), (*CONES[1], 2.5)):
-        found = moments.captions(take_of(horn, midi, ratio), seen(horn, midi, ratio))
+        found = captions.captions(take_of(horn, midi, ratio), seen(horn, midi, ratio))
         firsts = [caption.first_frame for caption in found]
         assert firsts[0] == 0
         assert firsts == sorted(set(firsts))
         assert firsts[-1] < 480
-        assert all(caption.kind in moments.KINDS for caption in found)
+        assert all(caption.kind in captions.KINDS for caption in found)
         assert all(20 < len(caption.text) < 95 for caption in found)
 
 
 @pytest.mark.parametrize("ratio", [2.5, 2.52], ids=["locked", "drifting"])
 def test_a_push_is_said_when_the_voice_peaks_while_the_reed_is_open(ratio):
     take, air, kinds = shown("tenor-saxophone", 46, ratio)
-    found = moments.captions(take, air)
+    found = captions.captions(take, air)
     pushes = [caption for caption in found if caption.kind == "push"]
     assert len(pushes) in {2, 3}
     for push in pushes:
@@ -232,7 +234,7 @@ def test_a_push_is_said_when_the_voice_peaks_while_the_reed_is_open(ratio):
     assert len(miss) <= 3
 
 
-def made(p: int, q: int, off_hz: float, phase: float, seconds: float = 2.0) -> render.Take:
+def made(p: int, q: int, off_hz: float, phase: float, seconds: float = 2.0) -> Take:
     """A reed that swings evenly at 100 Hz, and a voice at p/q of it, somewhat off."""
     setup = take_of("tenor-saxophone", 46).setup
     time = np.arange(round(seconds * RATE)) / RATE
@@ -242,7 +244,7 @@ def made(p: int, q: int, off_hz: float, phase: float, seconds: float = 2.0) -> r
     voice = np.cos(2.0 * math.pi * ((100.0 * p / q + off_hz) * time - phase))
     silent = np.zeros(time.size)
     traces = Traces(silent, silent, opening, silent)
-    return render.Take(setup, seconds, voice, traces, silent)
+    return Take(setup, seconds, voice, traces, silent)
 
 
 @pytest.mark.parametrize(("p", "q"), [(5, 2), (3, 2), (2, 1), (1, 1), (1, 2), (4, 3), (7, 4)])
@@ -250,7 +252,7 @@ def made(p: int, q: int, off_hz: float, phase: float, seconds: float = 2.0) -> r
 def test_meetings_of_a_made_pair(p, q, off):
     # The voice peaks, once in p of its periods, at the middle of the open reed, 5 ms.
     sung_hz = 100.0 * p / q * (1.0 + off)
-    found = moments.meetings(made(p, q, 100.0 * p / q * off, 0.005 * sung_hz), 0.0, 0.3)
+    found = captions.meetings(made(p, q, 100.0 * p / q * off, 0.005 * sung_hz), 0.0, 0.3)
     assert found.ratio == (p, q)
     assert np.diff(found.openings) == pytest.approx(0.01, rel=0.01)
     assert np.diff(found.sung) == pytest.approx(1.0 / sung_hz, rel=0.01)
@@ -262,17 +264,17 @@ def test_meetings_of_a_made_pair(p, q, off):
 
 
 def test_a_stretch_may_be_short_or_outside_the_take():
-    take, air = take_of("tenor-saxophone", 46, 2.5), along.pressures
+    take, air = take_of("tenor-saxophone", 46, 2.5), bore_pressure.pressures
     for begin, seconds in ((5.0, 1.0), (1.99, 3.0), (-1.0, 0.01), (1.0, 0.0)):
-        found = moments.meetings(take, begin, seconds)
+        found = captions.meetings(take, begin, seconds)
         assert not found.meets.size
         assert found.ratio is None
     one = air(take, BEGIN, 0.001, 1, 5)
-    assert len(moments.captions(take, one)) == 1
+    assert len(captions.captions(take, one)) == 1
 
 
 def test_a_pair_that_is_no_ratio_never_meets():
-    found = moments.meetings(made(1, 1, 137.0 - 100.0, 0.0))
+    found = captions.meetings(made(1, 1, 137.0 - 100.0, 0.0))
     assert found.ratio is None
     assert not found.meets.size
     assert not found.stands
@@ -281,23 +283,23 @@ def test_a_pair_that_is_no_ratio_never_meets():
 
 
 def test_nobody_meets_where_nobody_sings_or_the_reed_rests():
-    alone = moments.meetings(take_of("plain-cylinder", 46))
+    alone = captions.meetings(take_of("plain-cylinder", 46))
     assert alone.ratio is None
     assert not alone.sung.size
     setup = with_values(
         take_of("plain-cylinder", 46).setup, breath__pressure_kpa=0.6, voice__source="pulse"
     )
-    resting = moments.meetings(render.render(setup, 1.0))
+    resting = captions.meetings(render(setup, 1.0))
     assert resting.ratio is None
     assert resting.sung.size > 50
     assert not resting.meets.size
 
 
 def test_a_locked_pair_stands_and_a_drifting_one_moves_as_its_beat_does():
-    locked = moments.meetings(take_of("tenor-saxophone", 46, 2.5, 5.0), 3.5, 1.5)
+    locked = captions.meetings(take_of("tenor-saxophone", 46, 2.5, 5.0), 3.5, 1.5)
     assert locked.ratio == (5, 2)
     assert locked.stands
-    moves = moments.meetings(take_of("tenor-saxophone", 46, 2.52))
+    moves = captions.meetings(take_of("tenor-saxophone", 46, 2.52))
     # Beat p·f_played - q·f_sung, in played periods a second at each p-th push: over p.
     beat = 5.0 * midi_to_hz(46) - 2.0 * 2.52 * midi_to_hz(46)
     assert moves.drift == pytest.approx(beat / 5.0, rel=0.05)

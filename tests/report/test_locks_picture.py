@@ -11,7 +11,7 @@ from reedbore.errors import ReedboreError
 from reedbore.measures.locking import Edge
 from reedbore.model import presets
 from reedbore.notes import midi_to_hz, simple_ratios
-from reedbore.report import locks as locks_words
+from reedbore.report import locks
 from reedbore.report.figures import locks as sheets
 from reedbore.verdict.locks import Row, Table
 
@@ -53,36 +53,36 @@ def table(limit: int = 8) -> Table:
     ],
 )
 def test_a_player_is_told_where_to_sing_and_how_exactly(made, says):
-    assert locks_words.aim(made) == says
-    assert sum(locks_words.margins(made)) == pytest.approx(made.high.inside - made.low.inside)
+    assert locks.aim(made) == says
+    assert sum(locks.margins(made)) == pytest.approx(made.high.inside - made.low.inside)
 
 
 def test_margins_count_from_the_note_that_is_named():
     # The lock is 20 cents wide around 14.4 cents low; from the named 14 low it is 0.4 less over it.
-    assert locks_words.margins(row(-10.0, 10.0, off=-14.4)) == pytest.approx((10.4, 9.6))
-    assert locks_words.hold(row(-10.0, 10.0, off=-14.4)) == "holds from 10 under to 9 over"
+    assert locks.margins(row(-10.0, 10.0, off=-14.4)) == pytest.approx((10.4, 9.6))
+    assert locks.hold(row(-10.0, 10.0, off=-14.4)) == "holds from 10 under to 9 over"
 
 
 def test_no_more_is_promised_than_was_found():
-    assert locks_words.hold(row(-0.59, 0.59)) == "holds from 0.5 under to 0.5 over"
-    assert locks_words.hold(row(-0.3, 0.3)) == "holds from 0.3 under to 0.3 over"
+    assert locks.hold(row(-0.59, 0.59)) == "holds from 0.5 under to 0.5 over"
+    assert locks.hold(row(-0.3, 0.3)) == "holds from 0.3 under to 0.3 over"
 
 
 @pytest.mark.parametrize(("depth", "says"), [(0.05, "a soft hum"), (0.12, "a normal hum")])
 def test_the_least_strength_is_told_where_it_is_known(depth, says):
-    assert locks_words.hold(row(-3.0, 3.0, least_depth=depth)).endswith(f"; from {says}")
-    assert "from a" not in locks_words.hold(row(-3.0, 3.0))
+    assert locks.hold(row(-3.0, 3.0, least_depth=depth)).endswith(f"; from {says}")
+    assert "from a" not in locks.hold(row(-3.0, 3.0))
 
 
 def test_rows_without_a_sure_lock_say_so():
     free = replace(row(0.0, 0.0, state="free"), low=None, high=None)
-    assert locks_words.aim(free) == "D4, 14 cents low; does not lock"
-    assert "too narrow" in locks_words.aim(row(-0.05, 0.05, state="narrow"))
+    assert locks.aim(free) == "D4, 14 cents low; does not lock"
+    assert "too narrow" in locks.aim(row(-0.05, 0.05, state="narrow"))
 
 
 def test_another_a4_moves_the_words():
     made = row(-3.0, 3.0, off=0.0)
-    assert locks_words.aim(made, a4=442.0).startswith("D4, 8 cents low")
+    assert locks.aim(made, a4=442.0).startswith("D4, 8 cents low")
 
 
 # --- sheets --------------------------------------------------------------------------------------

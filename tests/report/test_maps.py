@@ -17,22 +17,14 @@ from reedbore.errors import ReedboreError
 from reedbore.measures.locking import Edge
 from reedbore.model import presets
 from reedbore.notes import cents, choose_ratio
-from reedbore.report import maps as maps_words
 from reedbore.report import maps_data
-from reedbore.report.figures.maps import (
-    html as maps_page,
-)
-from reedbore.report.figures.maps import (
-    panel as maps_panel,
-)
-from reedbore.report.figures.maps import panel as maps_ticks
-from reedbore.report.figures.maps import (
-    picture as maps,
-)
+from reedbore.report.figures.maps import html, panel, picture
+from reedbore.report.figures.maps.panel import axis_ticks, note_ticks
 from reedbore.report.looks import LOOKS, lightness
+from reedbore.report.maps import CARE, aim_words, axis_words, resolution, unfinished
 from reedbore.verdict import lock_edges
 from reedbore.verdict.cells import Cell
-from reedbore.verdict.sweep import run as sweep_run
+from reedbore.verdict.sweep import run
 from reedbore.verdict.sweep.plan import STATES, SUNG, Axis, Fingered, Sweep
 
 HZ = 120.0
@@ -89,7 +81,7 @@ def sweep_of(*axes: Axis) -> Sweep:
 
 def store(folder: Path, *axes: Axis, edges: bool = False, judge=judge) -> Path:
     path = folder / "sweep.zarr"
-    sweep_run.run(sweep_of(*axes), path, edges=edges, judge=judge, seek=seek)
+    run.run(sweep_of(*axes), path, edges=edges, judge=judge, seek=seek)
     return path
 
 
@@ -161,12 +153,12 @@ def test_what_may_be_a_lock_is_dotted_and_not_aimed_at(tmp_path):
     path = tmp_path / "sweep.zarr"
     high = Axis(name=SUNG, values=(690.0, 700.0, 710.0))
     breath = Axis(name="breath.pressure_kpa", values=(0.5, 1.0))
-    sweep_run.run(sweep_of(breath, high), path, edges=True, judge=judge, seek=seek_narrow)
+    run.run(sweep_of(breath, high), path, edges=True, judge=judge, seek=seek_narrow)
     found = maps_data.read(path)
     assert maps_data.aims(found) == []
     assert np.nanmin(found.edges.perhaps) == pytest.approx(cents(3, 2))
     assert "too narrow to be sure" in str(
-        [text.get_text() for text in maps.draw(found).legends[0].texts]
+        [text.get_text() for text in picture.draw(found).legends[0].texts]
     )
 
 
@@ -177,7 +169,7 @@ def test_without_edges_the_longest_run_of_cells_is_aimed_at(tmp_path):
     assert not fifth.exact
     assert fifth.middle == pytest.approx(cents(3, 2), abs=0.5)
     assert fifth.high - fifth.low == pytest.approx(20.0, abs=1.0)
-    assert maps_words.aim_words(found, fifth)[0] == "3/2"
+    assert aim_words(found, fifth)[0] == "3/2"
 
 
 def test_the_sung_note_runs_up_and_the_shortest_axis_apart():
@@ -187,21 +179,21 @@ def test_the_sung_note_runs_up_and_the_shortest_axis_apart():
 
 
 def test_words_under_a_map_tell_what_it_can_miss(two, tmp_path):
-    says = maps_words.resolution(maps_data.read(two))
+    says = resolution(maps_data.read(two))
     assert "20 cents" in says
     assert f"{lock_edges.NARROWEST_CENTS:g} cents" in says
     still = maps_data.read(store(tmp_path / "still", OPENINGS, BREATHS))
-    assert "same everywhere" in maps_words.resolution(still)
+    assert "same everywhere" in resolution(still)
 
 
 # --- axes ----------------------------------------------------------------------------------------
 
 
 def test_sung_notes_are_labelled_by_name_and_cents():
-    assert maps_ticks.note_ticks(0.0, 300.0, 46.0, most=4) == [
+    assert note_ticks(0.0, 300.0, 46.0, most=4) == [
         (0.0, "Bb2"), (100.0, "B2"), (200.0, "C3"), (300.0, "C#3"),
     ]  # fmt: skip
-    named = [name for _, name in maps_ticks.note_ticks(-30.0, 30.0, 46.0, most=3)]
+    named = [name for _, name in note_ticks(-30.0, 30.0, 46.0, most=3)]
     assert named == ["Bb2-20c", "Bb2", "Bb2+20c"]
 
 
@@ -211,19 +203,17 @@ def test_values_that_rise_by_factors_lie_evenly():
     assert not maps_data.is_logarithmic(BREATHS)
     places = maps_data.along(sweep, OPENINGS)
     assert np.diff(places) == pytest.approx(math.log10(1.4))
-    assert "0.7" in [words for _, words in maps_ticks.axis_ticks(sweep, OPENINGS)]
+    assert "0.7" in [words for _, words in axis_ticks(sweep, OPENINGS)]
 
 
 def test_a_setting_is_labelled_with_unit_and_sentence():
     sweep = sweep_of(OPENINGS, DEPTHS)
-    assert maps_words.axis_words(sweep, OPENINGS) == (
-        "gap between reed tip and lay [mm]\nreed.opening_mm"
-    )
-    assert "from 0.4 exaggerated" in maps_words.axis_words(sweep, DEPTHS)
+    assert axis_words(sweep, OPENINGS) == ("gap between reed tip and lay [mm]\nreed.opening_mm")
+    assert "from 0.4 exaggerated" in axis_words(sweep, DEPTHS)
 
 
 def test_labels_keep_apart_and_on_the_page():
-    places = maps_panel.spread([0.1, 0.11, 0.5, 0.99, 1.0], 0.05)
+    places = panel.spread([0.1, 0.11, 0.5, 0.99, 1.0], 0.05)
     assert np.diff(places).min() >= 0.05 - 1e-12
     assert places[-1] <= 1.0
 
@@ -237,7 +227,7 @@ def colours_of(path: Path) -> set[str]:
 
 
 def test_a_map_is_painted_in_the_colours_of_its_states(two, tmp_path):
-    maps.picture(two, tmp_path / "map.png")
+    picture.picture(two, tmp_path / "map.png")
     painted = colours_of(tmp_path / "map.png")
     for state in ("locked", "drifting", "rough", "undecided"):
         assert LOOKS[state].light in painted
@@ -253,7 +243,7 @@ def test_a_map_is_painted_in_the_colours_of_its_states(two, tmp_path):
 def test_every_kind_of_sweep_draws(axes, suffix, tmp_path):
     edges = SUNG_AXIS in axes
     path = tmp_path / f"map{suffix}"
-    found = maps.picture(store(tmp_path, *axes, edges=edges), path)
+    found = picture.picture(store(tmp_path, *axes, edges=edges), path)
     assert path.stat().st_size > 5000
     assert len(found.sweep.axes) == len(axes)
     assert [file.name for file in tmp_path.iterdir() if ".part" in file.name] == []
@@ -262,7 +252,7 @@ def test_every_kind_of_sweep_draws(axes, suffix, tmp_path):
 @pytest.mark.parametrize(("suffix", "head"), [(".svg", b"<?xml"), (".pdf", b"%PDF")])
 def test_vector_pictures_are_whole(two, tmp_path, suffix, head):
     path = tmp_path / f"map{suffix}"
-    maps.picture(two, path)
+    picture.picture(two, path)
     data = path.read_bytes()
     assert data.startswith(head)
     assert data.rstrip().endswith(b"</svg>" if suffix == ".svg" else b"%%EOF")
@@ -271,9 +261,9 @@ def test_vector_pictures_are_whole(two, tmp_path, suffix, head):
 @pytest.mark.parametrize("suffix", [".png", ".html"])
 def test_a_sweep_that_has_not_begun_draws(tmp_path, suffix):
     path = tmp_path / "sweep.zarr"
-    sweep_run.sweep_store.prepare(path, sweep_of(DEPTHS, SUNG_AXIS), sweep_run.EDGE_PLAN)
-    found = maps.picture(path, tmp_path / f"map{suffix}")
-    told = maps_words.unfinished(found)
+    run.sweep_store.prepare(path, sweep_of(DEPTHS, SUNG_AXIS), run.EDGE_PLAN)
+    found = picture.picture(path, tmp_path / f"map{suffix}")
+    told = unfinished(found)
     assert told.startswith("183 of 183 cells are not run yet.")
     assert "searched for on 100 %" in told
     assert maps_data.aims(found) == []
@@ -281,13 +271,13 @@ def test_a_sweep_that_has_not_begun_draws(tmp_path, suffix):
 
 def test_a_map_with_one_state_draws(tmp_path):
     quiet = Axis(name="breath.pressure_kpa", values=(0.2, 0.4, 0.6))
-    maps.picture(store(tmp_path, quiet, SUNG_AXIS), tmp_path / "map.png")
+    picture.picture(store(tmp_path, quiet, SUNG_AXIS), tmp_path / "map.png")
     assert LOOKS["silent"].light in colours_of(tmp_path / "map.png")
 
 
 def test_a_line_shows_plateaus_where_the_voice_is_followed(tmp_path):
     fine = Axis(name=SUNG, values=tuple(range(690, 715)))
-    figure = maps.draw(maps_data.read(store(tmp_path, fine)))
+    figure = picture.draw(maps_data.read(store(tmp_path, fine)))
     away = [line.get_ydata() for line in figure.axes[2].lines if len(line.get_xdata()) > 5]
     assert np.sum(np.abs(np.concatenate(away)) < 1e-6) >= 5
 
@@ -296,16 +286,16 @@ def test_a_line_shows_plateaus_where_the_voice_is_followed(tmp_path):
 
 
 def test_the_page_needs_nothing_else(two, tmp_path):
-    maps.picture(two, tmp_path / "map.html")
+    picture.picture(two, tmp_path / "map.html")
     page = (tmp_path / "map.html").read_text()
-    assert len(page.encode()) < maps_page.MOST_BYTES
+    assert len(page.encode()) < html.MOST_BYTES
     assert not re.search(r"https?:|//[a-z]+\.|@import|url\(|<link(?![^>]*data:,)", page)
     assert "default-src 'none'" in page
-    assert maps_words.CARE in page
+    assert CARE in page
 
 
 def test_the_page_holds_every_cell(two, tmp_path):
-    maps.picture(two, tmp_path / "map.html")
+    picture.picture(two, tmp_path / "map.html")
     found, data = maps_data.read(two), data_of((tmp_path / "map.html").read_text())
     names = [look["state"] for look in data["looks"]]
     states = unpacked(data["state"], "u1").reshape(61, 3)
@@ -317,7 +307,7 @@ def test_the_page_holds_every_cell(two, tmp_path):
 
 
 def test_the_page_lists_edges_and_aims(two, tmp_path):
-    maps.picture(two, tmp_path / "map.html")
+    picture.picture(two, tmp_path / "map.html")
     data = data_of((tmp_path / "map.html").read_text())
     edge = next(edge for edge in data["edges"] if edge["ratio"] == "3/2")
     assert np.subtract(edge["high"], edge["low"]) == pytest.approx([5.0, 10.0, 20.0], abs=1e-3)
@@ -329,8 +319,8 @@ def test_a_title_cannot_break_the_page(tmp_path):
     sweep = sweep_of(SUNG_AXIS)
     path = tmp_path / "sweep.zarr"
     hostile = Sweep(**{**vars(sweep), "title": "</script><b>&"})
-    sweep_run.run(hostile, path, judge=judge, seek=seek)
-    page = maps_page.page(maps_data.read(path))
+    run.run(hostile, path, judge=judge, seek=seek)
+    page = html.page(maps_data.read(path))
     assert page.count("</script>") == 2
     assert data_of(page)["title"].startswith("</script><b>&")
 
@@ -351,9 +341,9 @@ def test_mistakes_are_told_in_one_sentence(two, capsys, file, output, says):
 
 
 def test_too_many_cells_for_a_page_are_refused(two, monkeypatch):
-    monkeypatch.setattr(maps_page, "MOST_BYTES", 10_000)
+    monkeypatch.setattr(html, "MOST_BYTES", 10_000)
     with pytest.raises(ReedboreError, match=r"183 cells, too many for a page"):
-        maps_page.page(maps_data.read(two))
+        html.page(maps_data.read(two))
 
 
 def test_the_command_tells_what_it_wrote(two, capsys):

@@ -13,7 +13,6 @@ import xarray
 from IPython.core.formatters import DisplayFormatter
 from matplotlib.image import imread
 
-from reedbore import sound as audio
 from reedbore.errors import ReedboreError
 from reedbore.kernel.single import Traces
 from reedbore.model import presets
@@ -21,8 +20,9 @@ from reedbore.notes import choose_ratio, midi_to_hz
 from reedbore.report import notebook
 from reedbore.simulate.take import SOUND_RATE, Take, render
 from reedbore.simulate.tuning import tune
+from reedbore.sound import fade, remove_dc, true_peak
 from reedbore.verdict.cells import Cell
-from reedbore.verdict.sweep import run as sweep_run
+from reedbore.verdict.sweep import run
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 HZ = 120.0
@@ -87,7 +87,7 @@ def test_the_sound_is_that_of_the_take_at_the_one_full_scale(take: Take, shown: 
     samples, rate = soundfile.read(sound, dtype="float64")
     assert rate == SOUND_RATE
     # 10 Pa is full scale; the take is faded over 20 ms and loses what is slower than 10 Hz.
-    clean = audio.fade(audio.remove_dc(take.sound, rate), rate, 0.02)
+    clean = fade(remove_dc(take.sound, rate), rate, 0.02)
     assert samples == pytest.approx(clean / 10.0, abs=2.0**-23)
     assert np.max(np.abs(samples)) > 0.01
     middle = slice(rate // 2, -rate // 2)
@@ -131,7 +131,7 @@ def test_a_loud_take_is_lowered_and_says_so(take: Take):
     loud = Take(take.setup, take.seconds, take.sung, take.traces, 1e3 * take.sound)
     shown = loud._repr_html_()
     samples, _ = soundfile.read(unpacked(Elements(shown).one("audio")["src"], "audio/wav"))
-    assert audio.true_peak(samples) <= 10.0 ** (-1.0 / 20.0) + 1e-6
+    assert true_peak(samples) <= 10.0 ** (-1.0 / 20.0) + 1e-6
     assert "The sound was lowered by" in shown
 
 
@@ -163,7 +163,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
     sweep = Sweep(
         setup=setup, fingered=Fingered(HZ), axes=axes, horn=horn.name, title="<Mill> & race"
     )
-    sweep_run.run(sweep, path, judge=cells)
+    run.run(sweep, path, judge=cells)
     return path
 
 

@@ -21,11 +21,9 @@ from reedbore.report.figures import (
     passage as passages,
 )
 from reedbore.report.figures import passage as passages_notes
-from reedbore.report.figures import (
-    passage_data as passages_data,
-)
+from reedbore.report.figures import passage_data
 from reedbore.report.looks import LOOKS, lightness
-from reedbore.simulate import take as render
+from reedbore.simulate import take
 from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
 
 ETUDE_TOLD = (
@@ -169,7 +167,7 @@ def test_words_without_room_are_left_out_and_counted():
     count = int(re.search(r"(\d+) words have no room", foot)[1])
     rows = rows_of(performance_of(crowd(40)))
     names = 40 + 40 + len(rows)  # fingered, sung, states
-    names += sum(1 if 1 in found.ratio else 2 for found in passages_data.resultants(rows))
+    names += sum(1 if 1 in found.ratio else 2 for found in passage_data.resultants(rows))
     written_there = sum(
         len(text.get_text().split("\n"))
         for axes in figure.axes for text in axes.texts
@@ -230,8 +228,8 @@ def test_passage_that_broke_shows_what_there_is(tmp_path: Path):
     for samples in (played.sound, played.traces.pressure):
         samples[samples.size // 2 :] = np.nan
     passages.passage_picture(played, rows, tmp_path / "broken.png", title="Broken")
-    seconds = np.concatenate([t for t, hz in passages_data.played_course(played, rows)])
-    hz = np.concatenate([hz for _, hz in passages_data.played_course(played, rows)])
+    seconds = np.concatenate([t for t, hz in passage_data.played_course(played, rows)])
+    hz = np.concatenate([hz for _, hz in passage_data.played_course(played, rows)])
     half = 0.5 * played.sung.size / played.score.rate
     assert np.isfinite(hz[seconds < 0.8 * half]).all()
     assert not np.isfinite(hz[seconds > half + 0.2]).any()
@@ -264,7 +262,7 @@ def test_recorded_voice_shows_what_was_measured(tmp_path: Path):
     # A line beside a recorded voice is not sung.
     played = performance_of(melody("Bb2:4 D3:4", "C5:8"), recorded=True)
     rows = [row_of(1, 0.2, 1.4, 116.54, 174.9), row_of(2, 2.2, 3.4, 146.83, 245.0)]
-    times, hz = passages_data.sung_course(played, rows)
+    times, hz = passage_data.sung_course(played, rows)
     assert np.interp([0.3, 1.3], times[:2], hz[:2]) == pytest.approx([174.9, 174.9])
     assert np.isnan(hz[2])
     assert hz[3] == 245.0
@@ -278,8 +276,8 @@ def test_recorded_voice_shows_what_was_measured(tmp_path: Path):
 def test_line_that_nobody_sings_is_not_drawn():
     played, rows = drawn(DUET)
     played.sung[:] = 0.0
-    assert passages_data.sung_notes(played, rows) == []
-    assert not np.isfinite(passages_data.sung_course(played, rows)[1]).any()
+    assert passage_data.sung_notes(played, rows) == []
+    assert not np.isfinite(passage_data.sung_course(played, rows)[1]).any()
 
 
 # --- what is measured ----------------------------------------------------------------------------
@@ -291,8 +289,8 @@ def test_played_pitch_follows_the_horn_and_not_what_was_asked():
     phase = 2.0 * np.pi * np.cumsum(played.controls.fingered_hz * bent) / played.score.rate
     played.traces.pressure[:] = played.controls.blowing * 500.0 * np.cos(phase)
     played.traces.pressure[:] += 400.0 * played.sung
-    courses = list(passages_data.played_course(played, rows))
-    notes = passages_data.fingered_notes(played)
+    courses = list(passage_data.played_course(played, rows))
+    notes = passage_data.fingered_notes(played)
     assert len(courses) == len(notes) == 3
     for (times, hz), note in zip(courses, notes, strict=True):
         middle = np.abs(times - 0.5 * (note.begin + note.end)) < 0.3 * (note.end - note.begin)
@@ -306,7 +304,7 @@ def test_played_pitch_is_found_in_another_register():
     time = np.arange(played.sung.size) / rate
     hz = np.where(time < 1.0, 116.54, 233.08)
     played.traces.pressure[:] = 500.0 * np.cos(2.0 * np.pi * np.cumsum(hz) / rate)
-    low, high = passages_data.played_course(played, rows)
+    low, high = passage_data.played_course(played, rows)
     assert np.nanmedian(low[1]) == pytest.approx(116.54, rel=1e-3)
     assert np.nanmedian(high[1]) == pytest.approx(233.08, rel=1e-3)
     assert low[0][-1] < 1.0 < high[0][0]
@@ -315,26 +313,26 @@ def test_played_pitch_is_found_in_another_register():
 def test_silent_horn_has_no_pitch():
     played, rows = drawn(DUET)
     played.traces.pressure[:] = 400.0 * played.sung
-    for _, hz in passages_data.played_course(played, rows):
+    for _, hz in passage_data.played_course(played, rows):
         assert not np.isfinite(hz).any()
 
 
 def test_level_falls_by_six_decibels_where_the_sound_is_halved():
-    time = np.arange(2 * render.SOUND_RATE) / render.SOUND_RATE
+    time = np.arange(2 * take.SOUND_RATE) / take.SOUND_RATE
     sound = np.sin(2.0 * np.pi * 100.0 * time) * np.where(time < 1.0, 1.0, 0.5)
-    times, level = passages_data.level_course(sound)
+    times, level = passage_data.level_course(sound)
     assert level[times < 0.99] == pytest.approx(0.0, abs=1e-6)
     assert level[times > 1.01] == pytest.approx(-6.0206, abs=1e-3)
 
 
 def test_bars_follow_the_meter():
     passage = melody("Bb2:14", meter="3/4 4/4@6")
-    assert passages_data.bar_beats(passage) == [0.0, 3.0, 6.0, 10.0]
+    assert passage_data.bar_beats(passage) == [0.0, 3.0, 6.0, 10.0]
 
 
 def test_glide_is_drawn_and_rest_is_not():
     played, rows = drawn(DUET)
-    times, hz = passages_data.sung_course(played, rows)
+    times, hz = passage_data.sung_course(played, rows)
     gliding = hz[(times > 1.0) & (times < 1.06)]
     assert np.all(np.diff(gliding) < 0.0)  # D4 down to C4
     assert gliding.size > 5
@@ -342,12 +340,12 @@ def test_glide_is_drawn_and_rest_is_not():
 
 
 def test_looks_differ_without_colour():
-    bar = passages_data.Note(0.0, 1.0, 50.0)
+    bar = passage_data.Note(0.0, 1.0, 50.0)
     looks = set()
     for state, heard in itertools.product(
         ("locked", "drifting", "rough"), ("yes", "uncertain", "no")
     ):
-        look = passages_notes.look_of(passages_data.Resultant(bar, (3, 2), state, heard))
+        look = passages_notes.look_of(passage_data.Resultant(bar, (3, 2), state, heard))
         points = passages_notes.HEARD[heard].points
         looks.add((look["hatch"], points))
     assert len(looks) == 9
@@ -356,11 +354,11 @@ def test_looks_differ_without_colour():
 
 
 def test_note_that_would_lock_says_so():
-    assert passages_data.words_of(row_of(1, 0, 1, 100.0, 150.0)) == ["locked"]
+    assert passage_data.words_of(row_of(1, 0, 1, 100.0, 150.0)) == ["locked"]
     held = row_of(1, 0, 1, 100.0, 150.0, state="drifting", held="locked")
-    assert passages_data.words_of(held) == ["drifting", "locks if held"]
+    assert passage_data.words_of(held) == ["drifting", "locks if held"]
     not_even = row_of(1, 0, 1, 100.0, 150.0, state="drifting", held="drifting")
-    assert passages_data.words_of(not_even) == ["drifting"]
+    assert passage_data.words_of(not_even) == ["drifting"]
 
 
 @pytest.mark.parametrize(
@@ -374,7 +372,7 @@ def test_note_that_would_lock_says_so():
 )
 def test_a_note_is_called_on_the_picture_what_the_table_calls_it(state, reason, word):
     row = row_of(1, 0, 1, 100.0, 150.0, state=state, reason=reason)
-    (told,) = passages_data.words_of(row)
+    (told,) = passage_data.words_of(row)
     assert told == word
     in_table = note_report.told(row.reached)
     assert all(part in in_table for part in word.split())

@@ -12,7 +12,16 @@ from reedbore.model.midi.write import resultant_bytes
 from reedbore.model.passage import Passage
 from reedbore.notes import midi_to_hz, parse_pitch
 from reedbore.pairs import Prediction
-from reedbore.report import passage as note_report
+from reedbore.report.passage import (
+    WIDEST,
+    csv_text,
+    document,
+    resultant_spans,
+    summary,
+    table,
+    text,
+    told,
+)
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.runs import Control
 from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
@@ -84,18 +93,18 @@ def rows() -> list[NoteVerdict]:
 
 
 def test_a_table_has_a_line_for_each_note(rows):
-    lines = note_report.table(rows)
+    lines = table(rows)
     assert len(lines) == 1 + len(rows)
     assert lines[0].split() == [
         *("note", "beat", "horn", "voice", "planned", "off"),
         *("in", "this", "note", "if", "held"),
     ]
-    assert all(len(line) <= note_report.WIDEST for line in lines)
+    assert all(len(line) <= WIDEST for line in lines)
     assert [line.split()[0] for line in lines[1:]] == [str(k) for k in range(1, 9)]
 
 
 def test_a_line_tells_plan_note_and_held_pair_apart(rows):
-    lines = note_report.table(rows)
+    lines = table(rows)
     words = ("5/2 Bb1", "Bb1 heard, locks at 1.6 s", "Bb1 heard, locks")
     places = [lines[1].index(word) for word in words]
     assert places == sorted(places)
@@ -127,45 +136,45 @@ def test_a_line_tells_plan_note_and_held_pair_apart(rows):
     ],
 )
 def test_a_verdict_is_told_in_a_few_words(changes, words):
-    assert note_report.told(found(**changes)) == words
+    assert told(found(**changes)) == words
 
 
 def test_the_sentence_below_counts(rows):
-    assert note_report.summary(rows) == (
+    assert summary(rows) == (
         "Of 8 notes 7 are sung: 4 lock when held, 1 within the note; a third note is heard in 5 "
         "when held, in 2 within the note; 2 only roughen the tone."
     )
-    said = note_report.text(rows)
+    said = text(rows)
     assert "Hold 2 for longer: each locks, but ends before it settles." in said
-    assert note_report.summary(rows).split(";")[0] in said
+    assert summary(rows).split(";")[0] in said
 
 
 def test_the_sentence_says_what_was_not_looked_for(rows):
     unheld = [replace(one, held=None) for one in rows]
-    assert "whether they lock was not looked for" in note_report.summary(unheld)
+    assert "whether they lock was not looked for" in summary(unheld)
     alone = [one for one in rows if one.sung_hz is None]
-    assert note_report.summary(alone) == "Nobody sings."
+    assert summary(alone) == "Nobody sings."
 
 
 def test_other_reasons_are_told_below_with_their_notes(rows):
     odd = found(state="drifting", reason="the voice wanders by 20 cents", drift_hz=None)
-    said = note_report.text([row(1, odd, odd), row(2, odd, odd)])
+    said = text([row(1, odd, odd), row(2, odd, odd)])
     assert said.endswith("1, 2: the voice wanders by 20 cents.")
 
 
 def test_a_voice_that_is_written_but_not_sung_does_not_count(rows):
     off = bare("unsung", ALONE, played=B_FLAT)
     silent = [row(1, off, off, depth=0.0)]
-    assert note_report.summary(silent) == "Nobody sings."
-    assert note_report.table(silent)[1].count("horn alone") == 2
-    assert note_report.summary([rows[0], *silent]).startswith("Of 2 notes 1 is sung: 1 lock")
+    assert summary(silent) == "Nobody sings."
+    assert table(silent)[1].count("horn alone") == 2
+    assert summary([rows[0], *silent]).startswith("Of 2 notes 1 is sung: 1 lock")
 
 
 def test_a_recording_without_a_note_is_not_said_to_be_silent():
     none = replace(ROUGH, sung_hz=None, reason=NO_NOTE)
     empty = row(1, none, None, sung_hz=None, planned=None)
-    said = note_report.text([empty])
-    assert note_report.summary([empty]) == (
+    said = text([empty])
+    assert summary([empty]) == (
         "No steady sung note was found in the recording: there is nothing to compare."
     )
     assert "Nobody" not in said
@@ -181,22 +190,22 @@ def test_below_the_table_stands_what_the_horn_plays_instead():
         (near, near), (sharp, sharp), (jumped, jumped), (sharp, near), (near, jumped),
         (unmeasured, near),
     ]  # fmt: skip
-    said = note_report.text([row(k, *pair) for k, pair in enumerate(pairs, 1)])
+    said = text([row(k, *pair) for k, pair in enumerate(pairs, 1)])
     assert " ".join(said.split()).endswith(
         " 2, 4: the horn plays Bb2+31c; 3: the horn has jumped to F4; "
         "5: the horn has jumped to F4 if held."
     )
-    assert "the horn" not in note_report.text([row(1, near, near)])
+    assert "the horn" not in text([row(1, near, near)])
 
 
 def test_what_false_folds_change_is_said_once():
     reason = "the false folds make the voice repeat only after 2 periods"
     odd = found(state="drifting", drift_hz=4.6, reason=reason)
     folded = row(1, odd, odd, sung_hz=2.0 * D4, folds=2)
-    said = note_report.text([folded, replace(folded, number=2)])
+    said = text([folded, replace(folded, number=2)])
     assert said.count("the voice repeat only after 2 periods") == 1
     assert "counts from an octave below the sung note" in " ".join(said.split())
-    (plain,) = note_report.document([folded])
+    (plain,) = document([folded])
     # Sung is an octave above what counts: 5/1 of the fingered note.
     assert plain["planned"]["ratio"] == "5/2"
     assert plain["planned"]["sung_hz"] == D4
@@ -205,7 +214,7 @@ def test_what_false_folds_change_is_said_once():
 
 
 def test_json_holds_the_verdicts_with_the_keys_of_all_others(rows):
-    plain = json.loads(json.dumps(note_report.document(rows), allow_nan=False))
+    plain = json.loads(json.dumps(document(rows), allow_nan=False))
     assert [one["note"] for one in plain] == list(range(1, 9))
     assert plain[0]["reached"].keys() == found().document().keys() == plain[0]["held"].keys()
     assert plain[0]["planned"]["ratio"] == "5/2"
@@ -218,8 +227,8 @@ def test_json_holds_the_verdicts_with_the_keys_of_all_others(rows):
 
 
 def test_csv_and_json_say_the_same(rows):
-    plain = note_report.document(rows)
-    lines = list(csv.DictReader(io.StringIO(note_report.csv_text(rows))))
+    plain = document(rows)
+    lines = list(csv.DictReader(io.StringIO(csv_text(rows))))
     assert len(lines) == len(rows)
     for line, one in zip(lines, plain, strict=True):
         for part in ("planned", "reached", "held"):
@@ -235,7 +244,7 @@ def test_csv_and_json_say_the_same(rows):
 
 
 def test_a_spreadsheet_finds_no_date_among_the_ratios(rows):
-    lines = list(csv.DictReader(io.StringIO(note_report.csv_text(rows))))
+    lines = list(csv.DictReader(io.StringIO(csv_text(rows))))
     assert [lines[0][f"{part}_{k}"] for part in ("planned", "held") for k in "pq"] == list("5252")
     assert not any("/" in value for line in lines for value in line.values())
     assert not any("ratio" in column for column in lines[0])
@@ -243,19 +252,19 @@ def test_a_spreadsheet_finds_no_date_among_the_ratios(rows):
 
 def test_depth_is_told_with_each_note():
     sung = [row(1, found(), found(), depth=0.054), row(2, found(), found(), depth=0.085)]
-    assert [one["depth"] for one in note_report.document(sung)] == [0.054, 0.085]
-    lines = csv.DictReader(io.StringIO(note_report.csv_text(sung)))
+    assert [one["depth"] for one in document(sung)] == [0.054, 0.085]
+    lines = csv.DictReader(io.StringIO(csv_text(sung)))
     assert [line["depth"] for line in lines] == ["0.054", "0.085"]
 
 
 def test_columns_of_the_csv_do_not_depend_on_what_was_found(rows):
-    head = note_report.csv_text(rows).splitlines()[0]
-    assert note_report.csv_text([rows[3]]).splitlines()[0] == head
-    assert note_report.csv_text([rows[0]]).splitlines()[0] == head
+    head = csv_text(rows).splitlines()[0]
+    assert csv_text([rows[3]]).splitlines()[0] == head
+    assert csv_text([rows[0]]).splitlines()[0] == head
 
 
 def test_third_notes_are_written_as_midi_where_they_are_heard(rows, tmp_path):
-    spans = note_report.resultant_spans(rows)
+    spans = resultant_spans(rows)
     # The last one only may be heard.
     assert rows[7].reached.heard == "uncertain"
     assert [(beat, beats) for beat, beats, _ in spans] == [(0.0, 4.0), (4.0, 4.0)]
@@ -268,7 +277,7 @@ def test_third_notes_are_written_as_midi_where_they_are_heard(rows, tmp_path):
 
 
 def test_another_tuning_changes_names_and_no_frequency(rows):
-    usual, low = note_report.document(rows), note_report.document(rows, 432.0)
+    usual, low = document(rows), document(rows, 432.0)
     assert low[0]["fingered_hz"] == usual[0]["fingered_hz"]
     assert low[0]["fingered_note"] == "Bb2+32c"
-    assert "Bb2+32c" in note_report.text(rows, 432.0)
+    assert "Bb2+32c" in text(rows, 432.0)

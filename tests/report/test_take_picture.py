@@ -14,9 +14,9 @@ from reedbore.measures import spectrum
 from reedbore.model import presets
 from reedbore.model.setup import Setup
 from reedbore.report.figures import take as plots
-from reedbore.report.figures import text_fit as fitting
+from reedbore.report.figures import text_fit
 from reedbore.simulate import mouth
-from reedbore.simulate import take as render
+from reedbore.simulate.take import Take
 from reedbore.verdict.take import Verdict
 
 PLAYED, SUNG = 120.0, 200.0  # 5/3, a third note at 40 Hz
@@ -32,7 +32,7 @@ def verdict(state: str, ratio: tuple[int, int] | None, **changed: float | None) 
     )  # fmt: skip
 
 
-def take(setup: Setup, lines: dict[float, float], seconds: float = 1.0) -> render.Take:
+def take(setup: Setup, lines: dict[float, float], seconds: float = 1.0) -> Take:
     inner, outer = (np.arange(round(rate * seconds)) / rate for rate in (96000.0, 48000.0))
 
     def tone(time: np.ndarray) -> np.ndarray:
@@ -42,7 +42,7 @@ def take(setup: Setup, lines: dict[float, float], seconds: float = 1.0) -> rende
     pressure = 1000.0 * tone(inner)
     sung = np.cos(2 * np.pi * SUNG * inner) * (setup.voice.source != "off")
     blown = setup.breath.pressure * (1.0 + setup.voice.depth * sung)
-    return render.Take(
+    return Take(
         setup, seconds, sung, Traces(pressure, pressure, pressure * 0.0, blown), tone(outer)
     )
 
@@ -90,8 +90,8 @@ def test_a_title_fits_into_its_room(length):
     figure = Figure(figsize=(10.0, 2.0))
     FigureCanvasAgg(figure)
     words = figure.text(0.0, 0.5, ("sung over " * 30)[:length])
-    fitting.fit(words, 8.85, 15, 11)
-    assert fitting.width_of(words) <= 8.85
+    text_fit.fit(words, 8.85, 15, 11)
+    assert text_fit.width_of(words) <= 8.85
     assert 11 <= words.get_size() <= 15
     assert words.get_text().count("\n") == (length > 100)
 

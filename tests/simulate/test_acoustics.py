@@ -13,8 +13,18 @@ from scipy import special
 from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.physics import radiation, toneholes, tube
 from reedbore.physics.air import air_keefe
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics.bore import Opening
+from reedbore.simulate.acoustics.bore import (
+    Opening,
+    bore_admittance,
+    elements,
+    end_impedance,
+    first_opening,
+    outflow,
+    row_cutoff,
+    split,
+    two_port,
+    vent_number,
+)
 
 GAS = air_keefe(300.15)
 SPRING = GAS.density * GAS.sound_speed**2
@@ -41,7 +51,7 @@ def test_elements_keep_length_and_widths_of_the_bore(name, fingering):
     # Definition: pieces follow each other as the bore does; a hole stands at its position.
     bore = bore_of(name, fingering)
     at, holes = 0.0, iter(bore.holes)
-    for part in acoustics.elements(bore):
+    for part in elements(bore):
         if isinstance(part, Opening):
             assert next(holes).position == pytest.approx(at, abs=1e-9)
             assert 2.0 * part.bore_radius == pytest.approx(bore.diameter_at(at), rel=1e-6)
@@ -57,7 +67,7 @@ def widths(bore):
     """What the elements are: the length of a piece [mm], or the number of a hole."""
     return [
         part.number if isinstance(part, Opening) else pytest.approx(1e3 * part[0])
-        for part in acoustics.elements(bore)
+        for part in elements(bore)
     ]
 
 
@@ -72,7 +82,7 @@ def test_a_hole_at_a_step_stands_in_a_bore_of_its_width_or_wider():
     narrow = BoreSection(length=0.25, entry=10e-3, exit=10e-3)
     wide = BoreSection(length=0.25, entry=20e-3, exit=20e-3)
     hole = Hole(position=0.25, diameter=10e-3, chimney=5e-3)
-    parts = acoustics.elements(Bore(sections=(narrow, wide), holes=(hole,)))
+    parts = elements(Bore(sections=(narrow, wide), holes=(hole,)))
     assert [isinstance(part, Opening) for part in parts] == [False, True, False]
     assert parts[1].bore_radius >= 5e-3
 
@@ -86,21 +96,21 @@ def test_a_cut_bore_keeps_the_holes_above_the_cut():
 def test_split_gives_back_the_chain():
     bore = bore_of("cylinder", "vent and row")
     for number in range(len(bore.holes)):
-        above, hole, below = acoustics.split(bore, number)
+        above, hole, below = split(bore, number)
         assert hole.number == number
-        assert (*above, hole, *below) == acoustics.elements(bore)
+        assert (*above, hole, *below) == elements(bore)
 
 
 def test_split_at_a_hole_that_is_not_there_is_an_index_error():
     with pytest.raises(IndexError):
-        acoustics.split(tube_with(0.1), 1)
+        split(tube_with(0.1), 1)
 
 
 def test_a_half_open_hole_is_a_smaller_hole():
     # Definition of `open`: the share of its area.
     half = Hole(position=0.2, diameter=8e-3, chimney=8e-3, open=0.5)
     bore = tube_with().model_copy(update={"holes": (half,)})
-    (hole,) = (part for part in acoustics.elements(bore) if isinstance(part, Opening))
+    (hole,) = (part for part in elements(bore) if isinstance(part, Opening))
     assert hole.is_open
     assert hole.radius == pytest.approx(4e-3 * math.sqrt(0.5))
 
@@ -111,7 +121,7 @@ def test_a_half_open_hole_is_a_smaller_hole():
 )
 def test_the_vent_is_the_hole_open_far_above_the_others(fingering, vent):
     for name in ("cylinder", "cone"):
-        assert acoustics.vent_number(bore_of(name, fingering)) == vent
+        assert vent_number(bore_of(name, fingering)) == vent
 
 
 # --- rivals --------------------------------------------------------------------------------------
@@ -178,7 +188,7 @@ def test_cylinder_with_holes_is_the_product_of_its_matrices(fingering):
     # C. Zwikker and C. W. Kosten, "Sound Absorbing Materials", 1949; D. H. Keefe, J. Acoust. Soc.
     # Am. 88, 35 (1990): written again as a product of 2 x 2 matrices. The bell is sliced.
     bore, omega = bore_of("cylinder", fingering), 2.0 * math.pi * np.linspace(60.0, 3000.0, 60)
-    exact = 1.0 / acoustics.bore_admittance(bore, omega, GAS)
+    exact = 1.0 / bore_admittance(bore, omega, GAS)
     assert np.abs(rival_impedance(bore, omega) / exact - 1.0).max() < 1e-3
 
 
@@ -187,7 +197,7 @@ def test_cone_with_holes_is_the_product_of_its_matrices(fingering):
     # The same sources; losses in a long cone are those of one mean radius, so that slices, each
     # with its own, differ a little near peaks.
     bore, omega = bore_of("cone", fingering), 2.0 * math.pi * np.linspace(60.0, 2000.0, 60)
-    exact = 1.0 / acoustics.bore_admittance(bore, omega, GAS)
+    exact = 1.0 / bore_admittance(bore, omega, GAS)
     assert np.abs(rival_impedance(bore, omega) / exact - 1.0).max() < 5e-3
 
 
@@ -195,7 +205,7 @@ def test_cone_with_holes_is_the_product_of_its_matrices(fingering):
 def test_admittance_behind_a_row_is_never_negative(name):
     # Passivity.
     omega = 2.0 * math.pi * np.linspace(5.0, 15000.0, 3000)
-    assert acoustics.bore_admittance(bore_of(name, "closed"), omega, GAS).real.min() > 0.0
+    assert bore_admittance(bore_of(name, "closed"), omega, GAS).real.min() > 0.0
 
 
 def test_row_behind_a_cylinder_is_a_long_finite_row_of_holes():
@@ -206,7 +216,7 @@ def test_row_behind_a_cylinder_is_a_long_finite_row_of_holes():
     finite = tube_with(*places, length=0.3 + 60 * 25e-3)
     endless = tube_with(length=0.3, end="lattice", lattice=row)
     omega = 2.0 * math.pi * np.linspace(50.0, 1200.0, 100)
-    both = [acoustics.bore_admittance(bore, omega, GAS) for bore in (finite, endless)]
+    both = [bore_admittance(bore, omega, GAS) for bore in (finite, endless)]
     assert both[0] == pytest.approx(both[1], rel=1e-6)
 
 
@@ -214,7 +224,7 @@ def test_cutoff_of_a_row_behind_a_bore_is_that_of_its_holes():
     # Brillouin 1946 through `toneholes`; the holes are those of the test of 1745 Hz.
     row = Lattice(diameter=7.8e-3, chimney=8e-3, spacing=20e-3)
     bore = tube_with(diameter=14.6e-3, end="lattice", lattice=row)
-    assert acoustics.row_cutoff(bore, GAS) == pytest.approx(1745.0, abs=10.0)
+    assert row_cutoff(bore, GAS) == pytest.approx(1745.0, abs=10.0)
 
 
 # --- energy and flow -----------------------------------------------------------------------------
@@ -224,7 +234,7 @@ def test_cutoff_of_a_row_behind_a_bore_is_that_of_its_holes():
 def test_a_bore_only_takes_power(name, fingering):
     # Passivity, and |reflection| below 1 with it.
     omega = 2.0 * math.pi * np.geomspace(1.0, 20000.0, 1500)
-    assert acoustics.bore_admittance(bore_of(name, fingering), omega, GAS).real.min() > 0.0
+    assert bore_admittance(bore_of(name, fingering), omega, GAS).real.min() > 0.0
 
 
 @pytest.mark.parametrize("fingering", bores.FINGERINGS)
@@ -232,18 +242,18 @@ def test_a_bore_only_takes_power(name, fingering):
 def test_power_that_enters_is_lost_in_pieces_and_holes_or_radiated(name, fingering):
     # Energy, followed from the reed, with all power counted part by part.
     bore, omega = bore_of(name, fingering), 2.0 * math.pi * np.linspace(80.0, 2000.0, 50)
-    chain, end = acoustics.elements(bore), acoustics.end_impedance(bore, omega, GAS)
+    chain, end = elements(bore), end_impedance(bore, omega, GAS)
     flow, spent = np.ones(omega.size, complex), np.zeros(omega.size)
     pressure = end * flow
     spent += (pressure * flow.conj()).real
     for part in reversed(chain):
-        a, b, c, d = acoustics.two_port(part, omega, GAS)
+        a, b, c, d = two_port(part, omega, GAS)
         before, inflow = a * pressure + b * flow, c * pressure + d * flow
         taken = (before * inflow.conj()).real - (pressure * flow.conj()).real
         assert taken.min() > -1e-9 * spent.max()
         spent += taken
         pressure, flow = before, inflow
-    conductance = acoustics.bore_admittance(bore, omega, GAS).real
+    conductance = bore_admittance(bore, omega, GAS).real
     assert conductance * np.abs(pressure) ** 2 == pytest.approx(spent, rel=1e-6)
 
 
@@ -251,8 +261,8 @@ def test_power_that_enters_is_lost_in_pieces_and_holes_or_radiated(name, fingeri
 def test_outflow_knows_the_admittance(name, fingering):
     # Consistency of the two ways through the chain.
     bore = bore_of(name, fingering)
-    taken, _ = acoustics.outflow(bore, OMEGA, GAS)
-    assert taken == pytest.approx(acoustics.bore_admittance(bore, OMEGA, GAS), rel=1e-6)
+    taken, _ = outflow(bore, OMEGA, GAS)
+    assert taken == pytest.approx(bore_admittance(bore, OMEGA, GAS), rel=1e-6)
 
 
 def pressed_together(piece, omega, pressure, flow, gas):
@@ -263,7 +273,7 @@ def pressed_together(piece, omega, pressure, flow, gas):
     across = [pressure]
     for k in reversed(range(count)):
         part = length / count, radii[k], radii[k + 1]
-        a, b, c, d = acoustics.two_port(part, omega, gas)
+        a, b, c, d = two_port(part, omega, gas)
         pressure, flow = a * pressure + b * flow, c * pressure + d * flow
         across.append(pressure)
     areas = math.pi * radii[::-1] ** 2
@@ -277,10 +287,10 @@ def test_flow_that_does_not_leave_is_pressed_together(name, fingering):
     # is what the bore, slice by slice, and the closed chimneys keep.
     bore, omega = bore_of(name, fingering), 2.0 * math.pi * np.array([1.0, 120.0, 350.0])
     quiet = GAS._replace(viscosity=0.0)
-    taken, outside = acoustics.outflow(bore, omega, quiet)
-    pressure = acoustics.end_impedance(bore, omega, quiet)
+    taken, outside = outflow(bore, omega, quiet)
+    pressure = end_impedance(bore, omega, quiet)
     flow, kept = np.ones(omega.size, complex), np.zeros(omega.size, complex)
-    for part in reversed(acoustics.elements(bore)):
+    for part in reversed(elements(bore)):
         if isinstance(part, Opening):
             a, b, c, d = part.two_port(omega, quiet)
             before, inflow = a * pressure + b * flow, c * pressure + d * flow
@@ -299,7 +309,7 @@ def test_slow_flow_leaves_a_row_of_holes_as_it_enters(name, within):
     # Conservation of mass, no losses: below all resonances nothing is pressed together. That the
     # holes behind a cone grow is told without their series length, so there to 0.3 %.
     omega = 2.0 * math.pi * np.array([1.0])
-    taken, outside = acoustics.outflow(bore_of(name, "closed"), omega, GAS._replace(viscosity=0.0))
+    taken, outside = outflow(bore_of(name, "closed"), omega, GAS._replace(viscosity=0.0))
     assert outside == pytest.approx(taken, rel=within)
 
 
@@ -310,18 +320,18 @@ def test_flow_out_of_a_lossless_pipe_is_that_of_the_textbook(length, frequency):
     omega = np.array([2.0 * math.pi * frequency])
     quiet = GAS._replace(viscosity=0.0)
     bore = tube_with(length=length)
-    end = acoustics.end_impedance(bore, omega, quiet)
+    end = end_impedance(bore, omega, quiet)
     wave = quiet.density * quiet.sound_speed / (math.pi * 7.5e-3**2)
     turn = omega * length / quiet.sound_speed
     wanted = 1.0 / (end * np.cos(turn) + 1j * wave * np.sin(turn))
-    assert acoustics.outflow(bore, omega, quiet)[1] == pytest.approx(wanted, rel=1e-6)
+    assert outflow(bore, omega, quiet)[1] == pytest.approx(wanted, rel=1e-6)
 
 
 def test_power_radiated_by_a_lossless_pipe_is_all_that_enters():
     # Energy: Re Y |p|² = Re Z_end |U_out|².
     quiet, bore = GAS._replace(viscosity=0.0), bore_of("bell", "closed")
-    taken, outside = acoustics.outflow(bore, OMEGA, quiet)
-    end = acoustics.end_impedance(bore, OMEGA, quiet)
+    taken, outside = outflow(bore, OMEGA, quiet)
+    end = end_impedance(bore, OMEGA, quiet)
     assert taken.real == pytest.approx(end.real * np.abs(outside) ** 2, rel=1e-6)
 
 
@@ -329,10 +339,10 @@ def test_power_radiated_by_a_lossless_pipe_is_all_that_enters():
 def test_outflow_is_the_sum_over_all_openings(fingering):
     # Definition, counted the other way: from the reed, hole by hole, as pressure over shunt.
     bore, omega = bore_of("cylinder", fingering), 2.0 * math.pi * np.linspace(80.0, 800.0, 20)
-    taken, outside = acoustics.outflow(bore, omega, GAS)
+    taken, outside = outflow(bore, omega, GAS)
     pressure, flow, found = np.ones(omega.size, complex), taken, np.zeros(omega.size, complex)
-    for part in acoustics.elements(bore):
-        a, b, c, d = acoustics.two_port(part, omega, GAS)
+    for part in elements(bore):
+        a, b, c, d = two_port(part, omega, GAS)
         after, onward = d * pressure - b * flow, a * flow - c * pressure
         found += flow - onward if isinstance(part, Opening) and part.is_open else 0.0
         pressure, flow = after, onward
@@ -345,7 +355,7 @@ def test_outflow_of_a_row_is_that_of_a_long_finite_row():
     finite = tube_with(*(0.3 + 25e-3 * np.arange(60)), length=0.3 + 60 * 25e-3)
     endless = tube_with(length=0.3, end="lattice", lattice=row)
     omega = 2.0 * math.pi * np.linspace(50.0, 1200.0, 100)
-    both = [acoustics.outflow(bore, omega, GAS)[1] for bore in (finite, endless)]
+    both = [outflow(bore, omega, GAS)[1] for bore in (finite, endless)]
     assert both[0] == pytest.approx(both[1], rel=1e-6)
 
 
@@ -354,7 +364,7 @@ def test_an_open_hole_raises_the_lowest_resonance():
     # the higher.
     hz = np.linspace(60.0, 600.0, 2000)
     lowest = [
-        tube.peaks(hz, 1.0 / acoustics.bore_admittance(bore, 2.0 * math.pi * hz, GAS)).frequency[0]
+        tube.peaks(hz, 1.0 / bore_admittance(bore, 2.0 * math.pi * hz, GAS)).frequency[0]
         for bore in (bore_of("cylinder", name) for name in ("closed", "low", "middle", "high"))
     ]
     assert (np.diff(lowest) > 0.0).all()
@@ -364,15 +374,15 @@ def test_first_opening_is_where_the_first_open_hole_stands():
     # Definition; with all holes closed it is the place where the bell begins to flare.
     for fingering, number in (("low", 10), ("middle", 6), ("high", 2), ("crossed", 4)):
         bore = bore_of("cylinder", fingering)
-        found = acoustics.first_opening(acoustics.elements(bore))
+        found = first_opening(elements(bore))
         assert found == pytest.approx(bore.holes[number].position)
-    closed = acoustics.elements(bore_of("cylinder", "closed"))
-    assert acoustics.first_opening(closed) == pytest.approx(0.59)
+    closed = elements(bore_of("cylinder", "closed"))
+    assert first_opening(closed) == pytest.approx(0.59)
 
 
 def test_shunt_of_an_opening_is_that_of_its_hole_with_its_walls():
     # Consistency: an opening is `toneholes` with the losses of its own chimney.
-    (hole,) = (p for p in acoustics.elements(tube_with(0.2)) if isinstance(p, Opening))
+    (hole,) = (p for p in elements(tube_with(0.2)) if isinstance(p, Opening))
     walls = tube.wall_loss(4e-3, OMEGA, GAS)[0]
     wanted = toneholes.shunt_impedance(
         *(4e-3, 8e-3, 7.5e-3, OMEGA, GAS), is_open=True, propagation=walls

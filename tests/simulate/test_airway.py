@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import tract
 from reedbore.physics.air import air_keefe
-from reedbore.simulate.acoustics import airway as upstream
+from reedbore.simulate.acoustics import airway
 from reedbore.simulate.acoustics.airway import LUNGS, REED_CONDUCTANCE, Airway
 
 GAS = air_keefe(308.15)
@@ -136,10 +136,10 @@ def test_a_setup_has_the_airway_that_it_says():
     setup = setup_for(load_horn("tenor-saxophone"))
     for name, value in {"voice.vowel": "u", "tract.volume_ml": 80, "tract.folds": 0.7}.items():
         setup = setup.with_value(name, value)
-    way = upstream.airway(setup)
+    way = airway.airway(setup)
     assert way == Airway("u", setup.tract.volume, 0.7)
-    assert np.array_equal(upstream.impedance(setup, HZ), way.impedance(HZ))
-    assert np.array_equal(upstream.transfer(setup, HZ), way.transfer(HZ))
+    assert np.array_equal(airway.impedance(setup, HZ), way.impedance(HZ))
+    assert np.array_equal(airway.transfer(setup, HZ), way.transfer(HZ))
 
 
 @pytest.mark.parametrize("vowel", SHAPES)

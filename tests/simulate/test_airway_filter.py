@@ -9,7 +9,7 @@ import pytest
 
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import tract
-from reedbore.simulate.acoustics import airway_filter as upstream
+from reedbore.simulate.acoustics import airway_filter
 from reedbore.simulate.acoustics.airway import Airway
 from reedbore.simulate.acoustics.airway_filter import PAIRS, POLES, upstream_filter, upstream_of
 
@@ -108,4 +108,4 @@ def test_a_setup_has_the_filter_of_its_airway_once():
     setup = setup_for(load_horn("tenor-saxophone")).with_value("voice.vowel", "a")
     way = Airway("a", setup.tract.volume, setup.tract.folds)
     assert upstream_of(setup) is upstream_filter(way, setup.time.rate)
-    assert upstream.upstream_of(setup.with_value("reed.opening_mm", 0.9)) is upstream_of(setup)
+    assert airway_filter.upstream_of(setup.with_value("reed.opening_mm", 0.9)) is upstream_of(setup)

@@ -14,11 +14,11 @@ from reedbore.kernel.single import Traces
 from reedbore.model.presets import load_horn
 from reedbore.notes import midi_to_hz
 from reedbore.physics import tube
-from reedbore.simulate import bore_pressure as along
-from reedbore.simulate import take as render
+from reedbore.simulate import bore_pressure
 from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.acoustics.throat import BRANCHES, Throat
+from reedbore.simulate.take import DISTANCE, SOUND_RATE, Take, again, render
 from reedbore.simulate.tuning import tune
 
 RATE = 96000.0
@@ -26,18 +26,18 @@ NOTES = {"plain-cylinder": 46, "plain-cone": 53}
 
 
 @functools.cache
-def take_of(horn: str, midi: int, seconds: float = 1.5) -> render.Take:
-    return render.render(tune(load_horn(horn), midi_to_hz(midi)), seconds)
+def take_of(horn: str, midi: int, seconds: float = 1.5) -> Take:
+    return render(tune(load_horn(horn), midi_to_hz(midi)), seconds)
 
 
 def plain_takes():
     return [take_of(horn, midi) for horn, midi in NOTES.items()]
 
 
-def steady(take: render.Take, midi: int, points: int = 9, begin: float = 1.2) -> along.Along:
+def steady(take: Take, midi: int, points: int = 9, begin: float = 1.2) -> bore_pressure.Along:
     """Six periods, a frame a step."""
     count = round(6.0 / midi_to_hz(midi) * RATE)
-    return along.pressures(take, begin, count / RATE, count, points)
+    return bore_pressure.pressures(take, begin, count / RATE, count, points)
 
 
 def harmonics(samples, count: int):
@@ -48,7 +48,7 @@ def harmonics(samples, count: int):
 @pytest.mark.parametrize("horn", NOTES)
 def test_at_the_reed_the_picture_is_the_take(horn):
     take = take_of(horn, NOTES[horn])
-    found = along.pressures(take, 1.2, 0.05, 240, 20)
+    found = bore_pressure.pressures(take, 1.2, 0.05, 240, 20)
     traces = take.traces
     size = np.ptp(traces.pressure[found.steps])
     for drawn, known in (
@@ -64,7 +64,7 @@ def test_at_the_reed_the_picture_is_the_take(horn):
 @pytest.mark.parametrize("horn", NOTES)
 def test_the_picture_goes_on_from_the_reed_without_a_jump(horn):
     # The first column is the take; the second is computed, and 1 mm away may differ by little.
-    found = along.pressures(take_of(horn, NOTES[horn]), 1.2, 0.03, 480, 500)
+    found = bore_pressure.pressures(take_of(horn, NOTES[horn]), 1.2, 0.03, 480, 500)
     size = np.ptp(found.pressure[:, 0])
     assert np.abs(found.pressure[:, 1] - found.pressure[:, 0]).max() < 0.01 * size
     assert np.abs(found.forward[:, 1] - found.forward[:, 0]).max() < 0.02 * size
@@ -83,7 +83,7 @@ def lossless(monkeypatch, setup, entry: float, taper: float):
         def __init__(self):
             self.throat = throat
 
-    monkeypatch.setattr(parameters, "waveguide_of", lambda _: Guide())
+    monkeypatch.setattr(numbers, "waveguide_of", lambda _: Guide())
     return gas
 
 
@@ -110,7 +110,9 @@ def test_without_losses_waves_are_pure_delays_at_three_places(monkeypatch, far):
     out, back = band_limited(1, n), band_limited(2, n)
     silent = np.zeros(n)
     traces = Traces(out + back, out, silent, silent)
-    found = along.pressures(render.Take(setup, n / RATE, silent, traces, silent), 0.3, 0.02, 480, 5)
+    found = bore_pressure.pressures(
+        Take(setup, n / RATE, silent, traces, silent), 0.3, 0.02, 480, 5
+    )
     size = np.abs(out).max()
     for place in (0, 2, 4):
         delay = place * steps // 4
@@ -124,7 +126,7 @@ def test_without_losses_waves_are_pure_delays_at_three_places(monkeypatch, far):
 def carriers(setup, positions, hz):
     """What 1 Pa of the wave from the reed, and of the wave to it, makes at the last position."""
     length, entry, far = setup.bore.chain()[0]
-    gas, throat = acoustics.gas_of(setup), parameters.waveguide_of(setup).throat
+    gas, throat = acoustics.gas_of(setup), numbers.waveguide_of(setup).throat
     # The formulas begin above zero; at 1e-3 Hz nothing depends on how far above.
     omega = 2.0 * math.pi * np.maximum(hz, 1e-3)
     radii = entry + (far - entry) * positions / length
@@ -136,12 +138,12 @@ def carriers(setup, positions, hz):
     return d - b * (beside + wave), d - b * (beside - wave)
 
 
-def carried(take: render.Take, positions):
+def carried(take: Take, positions):
     """Carry both waves of the whole take from the reed to the last position: no bore behind it."""
     trace = take.traces.pressure
     # Silence for longer than the air remembers, or the end would come round to the beginning.
     size = 2 ** math.ceil(math.log2(4.0 * trace.size))
-    low, high = along.BAND_HZ
+    low, high = bore_pressure.BAND_HZ
     hz = np.fft.rfftfreq(size, 1.0 / RATE)
     hz = hz[hz < high]
     waves = take.traces.outgoing, trace - take.traces.outgoing
@@ -183,7 +185,7 @@ def test_three_places_have_steady_waves_as_finely_cut_two_ports_carry_them(horn)
     out, back = (np.tile((period @ part).real, 375) for part in parts)
     silent = np.zeros(time.size)
     traces = Traces(out + back, out, silent, silent)
-    found = along.pressures(render.Take(setup, 3.75, silent, traces, silent), 3.5, 0.01, 960, 201)
+    found = bore_pressure.pressures(Take(setup, 3.75, silent, traces, silent), 3.5, 0.01, 960, 201)
     size = np.abs(found.pressure).max()
     for place in (50, 100, 200):
         ways = carriers(setup, np.linspace(0.0, found.positions[place], 1601), hz)
@@ -243,14 +245,14 @@ def test_a_cylinder_is_a_quarter_wave_and_a_cone_a_half_wave_of_r_p():
 def test_the_flow_out_of_the_openings_makes_the_sound(horn, midi):
     """A monopole: p = ρ/(4πr) dU/dt, Morse and Ingard 1968."""
     take = take_of(horn, midi)
-    count = round(6.0 / midi_to_hz(midi) * render.SOUND_RATE)
-    found = along.pressures(take, 1.2, count / render.SOUND_RATE, count, 3)
-    first = round(1.2 * render.SOUND_RATE)
+    count = round(6.0 / midi_to_hz(midi) * SOUND_RATE)
+    found = bore_pressure.pressures(take, 1.2, count / SOUND_RATE, count, 3)
+    first = round(1.2 * SOUND_RATE)
     sound = harmonics(take.sound[first : first + count], 6)
     flow = harmonics(found.outflow, 6)
-    omega = 2.0 * math.pi * np.arange(1, 7) * 6.0 * render.SOUND_RATE / count
+    omega = 2.0 * math.pi * np.arange(1, 7) * 6.0 * SOUND_RATE / count
     density = acoustics.gas_of(take.setup).density
-    made = 1j * omega * density / (4.0 * math.pi * render.DISTANCE) * flow
+    made = 1j * omega * density / (4.0 * math.pi * DISTANCE) * flow
     assert np.abs(made - sound).max() < 0.01 * np.abs(sound).max()
 
 
@@ -270,10 +272,10 @@ def test_what_flows_out_at_the_end_is_the_difference_of_the_waves_there(horn):
 
 
 def test_holes_let_the_pressure_out():
-    take = render.again(setup_of("cylinder", "middle"), 1.0, voice=False)
-    found = along.pressures(take, 0.8, 0.04, 200, 100)
+    take = again(setup_of("cylinder", "middle"), 1.0, voice=False)
+    found = bore_pressure.pressures(take, 0.8, 0.04, 200, 100)
     size = np.abs(found.pressure).max(axis=0)
-    reach = along.outline(take.setup).reach
+    reach = bore_pressure.outline(take.setup).reach
     assert reach == pytest.approx(0.374)
     behind = size[found.positions > reach + 0.1]
     assert 0.0 < behind.max() < 0.1 * size[0]
@@ -289,8 +291,8 @@ def test_holes_let_the_pressure_out():
     ],
 )
 def test_the_picture_of_any_bore_is_finite_and_no_stronger_than_at_the_reed(name, fingering):
-    take = render.again(setup_of(name, fingering), 0.6, voice=False)
-    found = along.pressures(take, 0.5, 0.03, 60, 40)
+    take = again(setup_of(name, fingering), 0.6, voice=False)
+    found = bore_pressure.pressures(take, 0.5, 0.03, 60, 40)
     assert all(np.isfinite(field).all() for field in found)
     assert np.abs(found.pressure).max() < 1.5 * np.abs(take.traces.pressure).max()
 
@@ -300,7 +302,7 @@ def test_a_vent_that_is_still_closed_lets_nothing_out():
     late = late.model_copy(update={"bore": late.bore.model_copy(update={"vent_after": 0.5})})
     closed = setup_of("cylinder", "closed")
     before, after = (
-        along.pressures(render.again(s, 0.5, voice=False), 0.4, 0.03, 100, 40).pressure
+        bore_pressure.pressures(again(s, 0.5, voice=False), 0.4, 0.03, 100, 40).pressure
         for s in (late, closed)
     )
     # Two fits of one bore: with the vent as a junction, and closed.
@@ -311,26 +313,26 @@ def test_a_vent_that_is_still_closed_lets_nothing_out():
 
 def test_the_ends_of_a_take_can_be_drawn():
     take = take_of("plain-cylinder", 46)
-    start = along.pressures(take, 0.0, 0.05, 100, 10)
+    start = bore_pressure.pressures(take, 0.0, 0.05, 100, 10)
     assert np.abs(start.pressure[0]).max() < 1.0
-    whole = along.pressures(take, 1.4, 0.1, 1000, 10)
+    whole = bore_pressure.pressures(take, 1.4, 0.1, 1000, 10)
     cut = replace(take, seconds=1.45, traces=Traces(*(t[:139200] for t in take.traces)))
-    short = along.pressures(cut, 1.4, 0.05, 500, 10)
+    short = bore_pressure.pressures(cut, 1.4, 0.05, 500, 10)
     size = np.abs(whole.pressure).max()
     assert np.abs(short.pressure[:400] - whole.pressure[:400]).max() < 0.01 * size
 
 
 def test_the_outline_is_the_bore():
-    cone = along.outline(take_of("plain-cone", 53).setup)
+    cone = bore_pressure.outline(take_of("plain-cone", 53).setup)
     (start, narrow), (end, wide) = cone.profile
     assert (start, narrow) == (0.0, pytest.approx(6e-3))
     assert wide == pytest.approx(6e-3 + end * math.tan(math.radians(2.0)), rel=1e-4)
     assert (cone.holes, cone.reach, cone.end) == ((), end, "unflanged")
     speed = acoustics.gas_of(take_of("plain-cone", 53).setup).sound_speed
     assert cone.round_trip == pytest.approx(2.0 * end / speed)
-    row = along.outline(take_of("tenor-saxophone", 46).setup)
-    assert row.holes == (along.HolePlace(row.profile[-1][0], 0.02, 1.0),)
-    holed = along.outline(setup_of("cylinder", "low"))
+    row = bore_pressure.outline(take_of("tenor-saxophone", 46).setup)
+    assert row.holes == (bore_pressure.HolePlace(row.profile[-1][0], 0.02, 1.0),)
+    holed = bore_pressure.outline(setup_of("cylinder", "low"))
     assert [hole.open for hole in holed.holes] == [0.0] * 10 + [1.0]
     assert holed.reach == pytest.approx(0.498)
     assert [at for at, _ in holed.profile] == pytest.approx([0.0, 0.53, 0.59, 0.66])
@@ -350,7 +352,7 @@ def test_the_outline_is_the_bore():
 )
 def test_what_cannot_be_drawn_is_refused_in_one_sentence(asked, says):
     with pytest.raises(ModelError, match=says):
-        along.pressures(take_of("plain-cylinder", 46), *asked)
+        bore_pressure.pressures(take_of("plain-cylinder", 46), *asked)
 
 
 def test_a_run_that_broke_down_is_drawn_up_to_there():
@@ -359,6 +361,8 @@ def test_a_run_that_broke_down_is_drawn_up_to_there():
     pressure[100000:] = np.nan
     broken = replace(take, traces=take.traces._replace(pressure=pressure))
     with pytest.raises(ModelError, match=r"broke down after 1\.042 s"):
-        along.pressures(broken, 1.1, 0.05, 10, 10)
-    found, whole = (along.pressures(one, 0.98, 0.05, 10, 10).pressure for one in (broken, take))
+        bore_pressure.pressures(broken, 1.1, 0.05, 10, 10)
+    found, whole = (
+        bore_pressure.pressures(one, 0.98, 0.05, 10, 10).pressure for one in (broken, take)
+    )
     assert np.abs(found - whole).max() < 0.02 * np.abs(whole).max()

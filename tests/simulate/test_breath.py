@@ -8,8 +8,8 @@ from reedbore.errors import ModelError
 from reedbore.kernel import single
 from reedbore.model import presets
 from reedbore.model.setup import Setup
-from reedbore.simulate import breath as breath_levels
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate import breath
+from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.tuning import blown
 
 
@@ -23,10 +23,10 @@ NAMES = ["tenor-saxophone", "plain-cylinder"]
 @pytest.mark.parametrize("name", NAMES)
 def test_dynamics_stand_evenly_between_threshold_and_the_loudest(name: str):
     setup = horn(name)
-    found = breath_levels.pressures(setup)
+    found = breath.pressures(setup)
     loudest = setup.breath.loudest * setup.reed.stiffness * setup.reed.opening
     assert tuple(found) == ("pp", "p", "mp", "mf", "f", "ff")
-    ends = [breath_levels.threshold(setup), *found.values(), loudest]
+    ends = [breath.threshold(setup), *found.values(), loudest]
     assert np.diff(ends) == pytest.approx(np.full(7, (loudest - ends[0]) / 7.0), rel=1e-9)
 
 
@@ -36,7 +36,7 @@ def test_threshold_lies_between_the_lossless_one_and_closing(name: str):
     # pressure without losses, more with them.
     setup = horn(name)
     closing = setup.reed.stiffness * setup.reed.opening
-    assert closing / 3.0 < breath_levels.threshold(setup) < 0.6 * closing
+    assert closing / 3.0 < breath.threshold(setup) < 0.6 * closing
 
 
 @pytest.mark.parametrize(("share", "sounds"), [(0.9, False), (1.1, True)])
@@ -44,9 +44,9 @@ def test_reed_sounds_above_threshold_and_not_below(share: float, sounds: bool):
     # The formula is for a massless reed, so the reed of the simulation is one here.
     setup = horn("plain-cylinder").with_value("reed.dynamics", "massless")
     setup = setup.with_value("reed.area_mm2", 0.0)
-    pressure = share * breath_levels.threshold(setup)
+    pressure = share * breath.threshold(setup)
     setup = setup.with_value("breath.pressure_kpa", pressure / 1e3)
-    tone = single.run(parameters.numbers_of(setup), blown(setup, 4.0)).pressure
+    tone = single.run(numbers.numbers_of(setup), blown(setup, 4.0)).pressure
     swing = float(np.std(tone[-round(0.2 * setup.time.rate) :])) / pressure
     assert (swing > 0.05) is sounds
     assert (swing < 0.005) is not sounds
@@ -54,30 +54,30 @@ def test_reed_sounds_above_threshold_and_not_below(share: float, sounds: bool):
 
 def test_pressure_is_read_with_its_unit():
     setup = horn("tenor-saxophone")
-    assert breath_levels.parse_breath("3kPa", setup) == 3000.0
-    assert breath_levels.parse_breath("3.5 kpa", setup) == 3500.0
+    assert breath.parse_breath("3kPa", setup) == 3000.0
+    assert breath.parse_breath("3.5 kpa", setup) == 3500.0
     # The kilogram-force per square metre is a millimetre of water (CODATA's g through scipy).
     water = 30.0 * 10.0 * constants.kilogram_force
-    assert breath_levels.parse_breath("30cmH2O", setup) == pytest.approx(water, rel=1e-12)
-    assert breath_levels.parse_breath("30 cmH₂O", setup) == pytest.approx(water, rel=1e-12)
+    assert breath.parse_breath("30cmH2O", setup) == pytest.approx(water, rel=1e-12)
+    assert breath.parse_breath("30 cmH₂O", setup) == pytest.approx(water, rel=1e-12)
 
 
 def test_louder_is_harder_and_a_stiffer_reed_wants_more():
     setup = horn("tenor-saxophone")
     stiff = setup.with_value("reed.stiffness_kpa_per_mm", setup.reed.stiffness * 1.2e-6)
-    levels = [breath_levels.parse_breath(name, setup) for name in breath_levels.DYNAMICS]
+    levels = [breath.parse_breath(name, setup) for name in breath.DYNAMICS]
     assert levels == sorted(levels)
-    assert breath_levels.parse_breath("mf", stiff) > breath_levels.parse_breath("mf", setup)
+    assert breath.parse_breath("mf", stiff) > breath.parse_breath("mf", setup)
 
 
 @pytest.mark.parametrize("text", ["loud", "3", "3 bar", "fff", "", "nan kPa"])
 def test_what_is_no_breath_is_told(text: str):
     with pytest.raises(ModelError, match="is no breath; write a pressure"):
-        breath_levels.parse_breath(text, horn("tenor-saxophone"))
+        breath.parse_breath(text, horn("tenor-saxophone"))
 
 
 def test_reed_that_shuts_before_it_sounds_is_told():
     setup = horn("tenor-saxophone").with_value("reed.opening_mm", 0.05)
     setup = setup.with_value("reed.width_mm", 3.0)
     with pytest.raises(ModelError, match="this reed shuts at"):
-        breath_levels.pressures(setup)
+        breath.pressures(setup)

@@ -9,8 +9,8 @@ from reedbore.errors import ModelError
 from reedbore.kernel import single
 from reedbore.model.setup import Horn
 from reedbore.notes import cents, midi_to_hz
-from reedbore.simulate import hole_placement as placing
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate import hole_placement
+from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.tuning import blown, tune
 
 # A short cylinder: three semitones above A4, and a vent that none of them opens.
@@ -54,7 +54,7 @@ def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def placed(path: Path) -> Horn:
-    return placing.place_holes(placing.load_horn(path), rounds=2)
+    return hole_placement.place_holes(hole_placement.load_horn(path), rounds=2)
 
 
 @pytest.mark.parametrize("midi", [70, 71, 72])
@@ -63,7 +63,7 @@ def test_placed_holes_play_their_tempered_notes(placed: Horn, midi: int) -> None
     # of 0.1 mm is 1.5 cents at most on so short a bore, and half of that is what may be left.
     hz = midi_to_hz(midi)
     setup = tune(placed, hz)
-    tone = single.run(parameters.numbers_of(setup), blown(setup, 1.5)).pressure[-48000:]
+    tone = single.run(numbers.numbers_of(setup), blown(setup, 1.5)).pressure[-48000:]
     rises = np.flatnonzero((tone[:-1] < 0.0) & (tone[1:] >= 0.0))
     exact = rises + tone[rises] / (tone[rises] - tone[rises + 1])
     played = setup.time.rate * (exact.size - 1) / (exact[-1] - exact[0])
@@ -78,10 +78,10 @@ def test_placed_holes_lie_on_the_grain_and_the_vent_stays(placed: Horn) -> None:
 
 
 def test_another_start_leads_to_the_same_places(placed: Horn, path: Path) -> None:
-    started = placing.load_horn(path)
+    started = hole_placement.load_horn(path)
     for number, place in ((2, 133.0), (3, 149.0), (4, 162.0)):
-        started = placing._with_hole_at(started, number, place)
-    again = placing.place_holes(started, rounds=2)
+        started = hole_placement._with_hole_at(started, number, place)
+    again = hole_placement.place_holes(started, rounds=2)
     off = [
         b.position - a.position for a, b in zip(placed.bore.holes, again.bore.holes, strict=True)
     ]
@@ -90,27 +90,27 @@ def test_another_start_leads_to_the_same_places(placed: Horn, path: Path) -> Non
 
 def test_a_bore_without_holes_is_refused() -> None:
     with pytest.raises(ModelError, match="plain-cylinder has no tone holes to place"):
-        placing.place_holes(placing.load_horn("plain-cylinder"))
+        hole_placement.place_holes(hole_placement.load_horn("plain-cylinder"))
 
 
 def test_a_fingering_that_opens_two_holes_at_once_is_refused(placed: Horn) -> None:
     fingerings = {**placed.fingerings, "B4": "2 3 4", "C5": "1-4", "Bb4": "4"}
     horn = placed.model_copy(update={"fingerings": fingerings})
     with pytest.raises(ModelError, match=r"fingerings\.B4 must open one hole more"):
-        placing.place_holes(horn)
+        hole_placement.place_holes(horn)
 
 
 def test_a_horn_that_does_not_speak_cannot_be_placed(placed: Horn) -> None:
     breath = placed.breath.model_copy(update={"pressure": 500.0})
     with pytest.raises(ModelError, match=r"does not speak on Bb4"):
-        placing.place_holes(placed.model_copy(update={"breath": breath}))
+        hole_placement.place_holes(placed.model_copy(update={"breath": breath}))
 
 
 def test_the_command_prints_where_holes_belong_and_what_is_left(
     path: Path, placed: Horn, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(placing, "place_holes", lambda horn: placed)
-    placing.main(str(path))
+    monkeypatch.setattr(hole_placement, "place_holes", lambda horn: placed)
+    hole_placement.main(str(path))
     lines = capsys.readouterr().out.splitlines()
     assert lines[1].split() == [
         "hole",

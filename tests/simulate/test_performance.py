@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from playing import heard
 
-from reedbore import sound as audio
 from reedbore.errors import ModelError
 from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_singer
@@ -15,6 +14,7 @@ from reedbore.simulate.breath import pressures
 from reedbore.simulate.performance import Fingered, Score, perform, stretches
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
+from reedbore.sound import high_pass, to_full_scale, true_peak, write
 
 RATE, SOUND_RATE = 96000, 48000
 
@@ -56,9 +56,7 @@ def test_one_note_alone_is_the_take():
         1e-6 * swing
     )
     # Below hearing a take that ends and a passage that goes on differ.
-    sounds = (
-        audio.high_pass(sound, SOUND_RATE, 20.0)[10000:60000] for sound in (one.sound, taken.sound)
-    )
+    sounds = (high_pass(sound, SOUND_RATE, 20.0)[10000:60000] for sound in (one.sound, taken.sound))
     ours, theirs = sounds
     assert np.abs(ours - theirs).max() < 1e-3 * np.abs(theirs).max()
 
@@ -83,7 +81,7 @@ def test_a_sung_pair_is_the_take_of_the_pair():
 )
 def test_slurred_notes_play_in_tune_and_do_not_click(horn, line):
     one = played(line, horn=horn)
-    jerk = np.abs(np.diff(audio.high_pass(one.sound, SOUND_RATE, 20.0), 2))
+    jerk = np.abs(np.diff(high_pass(one.sound, SOUND_RATE, 20.0), 2))
     for place, span in enumerate(one.fingered):
         pressure = one.traces.pressure[span.end - 40000 : span.end - 2000]
         setup = one.score.setup_of(place).with_value("voice.source", "off")
@@ -132,7 +130,7 @@ def test_voice_as_a_flow_and_a_coupled_mouth_play_a_passage():
     one = played("Bb2:1~ D3:1", "D4:1~ A3:1", **flow)
     assert np.isfinite(one.sound).all()
     assert not np.array_equal(one.traces.mouth, one.pressure_asked)
-    assert audio.true_peak(audio.to_full_scale(one.sound, 10.0).samples) <= 10 ** (-1.0 / 20.0)
+    assert true_peak(to_full_scale(one.sound, 10.0).samples) <= 10 ** (-1.0 / 20.0)
 
 
 # --- cut into notes ------------------------------------------------------------------------------
@@ -158,7 +156,7 @@ def test_a_recorded_voice_is_cut_where_its_notes_change(tmp_path):
     hz = np.where(time < 1.4, 220.0, 330.0)
     wave = sum(np.sin(2 * np.pi * k * hz * time) / k for k in range(1, 8))
     wave[(time > 1.2) & (time < 1.7)] = 0.0
-    audio.write(tmp_path / "hum.wav", 0.1 * wave, 48000)
+    write(tmp_path / "hum.wav", 0.1 * wave, 48000)
     file = {"voice__file": str(tmp_path / "hum.wav"), "voice__source": "recording"}
     found = stretches(played("Bb2:2~ D3:1", **file))
     sung = [s.sung_hz and round(s.sung_hz) for s in found]

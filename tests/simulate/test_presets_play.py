@@ -9,7 +9,7 @@ from reedbore.kernel import single
 from reedbore.measures import pitch, spectrum
 from reedbore.model.presets import load_horn
 from reedbore.notes import cents, midi_to_hz, parse_note
-from reedbore.simulate.acoustics import numbers as parameters
+from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.acoustics.bore import gas_of, row_cutoff
 from reedbore.simulate.tuning import blown, low_register, tune
 
@@ -33,7 +33,7 @@ OCTAVE_ABOVE = 10.0 ** (4.0 / 20.0)
 def steady_tone(setup, near_hz):
     """Pressure in the mouthpiece [Pa] over half a second, after 0.7 s and 100 periods."""
     mouth = blown(setup, 1.2 + 100.0 / near_hz)
-    run = single.run(parameters.numbers_of(setup), mouth)
+    run = single.run(numbers.numbers_of(setup), mouth)
     return run.pressure[-round(0.5 * setup.time.rate) :], setup.time.rate
 
 

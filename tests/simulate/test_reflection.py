@@ -10,15 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore.kernel import single
-from reedbore.kernel import step as rows
+from reedbore.kernel import single, step
 from reedbore.model.bore import Bore, BoreSection
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import air, radiation, tube
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers as parameters
 from reedbore.simulate.acoustics import reflection
+from reedbore.simulate.acoustics.bore import bore_admittance, gas_of, open_row_cutoff
 from reedbore.simulate.acoustics.delay import lagrange, split_delay
+from reedbore.simulate.acoustics.numbers import numbers_of, waveguide_of
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 
@@ -41,8 +40,8 @@ def setup_of(bore, how):
 
 def exact_impedance(setup, frequency):
     """Input impedance of bore and mouthpiece from the two-ports."""
-    gas, omega = acoustics.gas_of(setup), 2.0 * math.pi * frequency
-    bore = acoustics.bore_admittance(setup.bore, omega, gas)
+    gas, omega = gas_of(setup), 2.0 * math.pi * frequency
+    bore = bore_admittance(setup.bore, omega, gas)
     return 1.0 / (bore + tube.cavity_admittance(setup.mouthpiece.volume, omega, gas))
 
 
@@ -55,12 +54,12 @@ def impedance_in_time(bore, how):
     the jet of a vent, so that is left out.
     """
     setup = setup_of(bore, how)
-    numbers, rate = parameters.numbers_of(setup), setup.time.rate
-    numbers.table[[rows.CHANNEL, rows.PISTON, rows.VENT_JET]] = 0.0
+    numbers, rate = numbers_of(setup), setup.time.rate
+    numbers.table[[step.CHANNEL, step.PISTON, step.VENT_JET]] = 0.0
     loop = single._compiled_run(False, numbers.way is not None, False)
 
     def puffed(table, state, *rest):
-        state[rows.VOLUME_FLOW] = 1.0
+        state[step.VOLUME_FLOW] = 1.0
         loop(table, state, *rest)
 
     pressure = single.run(numbers, np.zeros(round(4.0 * rate)), puffed).pressure
@@ -85,7 +84,7 @@ def below_cutoff(bore, how):
     setup = setup_of(bore, how)
     frequency, _ = impedance_in_time(bore, how)
     exact = tube.peaks(frequency, exact_impedance(setup, frequency))
-    return exact.frequency[:8] < (acoustics.open_row_cutoff(setup) or np.inf)
+    return exact.frequency[:8] < (open_row_cutoff(setup) or np.inf)
 
 
 # --- the fractional delay ------------------------------------------------------------------------
@@ -165,7 +164,7 @@ def test_resonances_of_a_half_metre_cylinder():
 def test_stepped_bore_has_the_admittance_that_it_is_said_to_have(bore, how):
     # Consistency of the time step with the formula that the passivity below is checked on.
     frequency, stepped = impedance_in_time(bore, how)
-    said = parameters.waveguide_of(setup_of(bore, how)).admittance(frequency)
+    said = waveguide_of(setup_of(bore, how)).admittance(frequency)
     assert np.abs(stepped * said - 1.0).max() < 1e-3
 
 
@@ -236,7 +235,7 @@ def dense_frequencies(rate, fitted):
 def swept(bore, how, rate):
     """Largest reflection, largest way to a vent, and least conductance over 1/Zc of a bore."""
     setup = setup_of(bore, how).with_value("time.rate_hz", rate)
-    guide = parameters.waveguide_of(setup)
+    guide = waveguide_of(setup)
     frequency = dense_frequencies(rate, guide.reflection)
     z = np.exp(2j * math.pi * frequency / rate)
     way = np.abs(guide.vent.way(z)).max() if guide.vent else 0.0
@@ -264,7 +263,7 @@ def test_bore_gives_no_power_at_any_frequency(bore, how, rate):
 def test_filter_of_the_bore_is_stable(bore, how, rate):
     # All poles lie inside the unit circle.
     setup = setup_of(bore, how).with_value("time.rate_hz", rate)
-    guide = parameters.waveguide_of(setup)
+    guide = waveguide_of(setup)
     real = [guide.reflection.poles, [guide.reflection.fade]]
     real += [guide.vent.poles] if guide.vent else []
     assert np.concatenate(real).min() > 0.0
@@ -274,5 +273,5 @@ def test_filter_of_the_bore_is_stable(bore, how, rate):
 @pytest.mark.parametrize(("bore", "how"), VENTED)
 def test_vent_only_takes_power(bore, how):
     # Passivity of a hole: its air has mass, its friction and its jet only brake.
-    guide = parameters.waveguide_of(setup_of(bore, how))
+    guide = waveguide_of(setup_of(bore, how))
     assert min(guide.vent.mass, guide.vent.loss, guide.vent.jet, guide.vent.wave) > 0.0

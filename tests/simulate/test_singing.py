@@ -18,7 +18,7 @@ from reedbore.simulate.acoustics.airway import REED_CONDUCTANCE, Airway
 from reedbore.simulate.singing import sing
 from reedbore.simulate.take import SOUND_RATE, again, render
 from reedbore.simulate.tuning import tune
-from reedbore.verdict import runs as listening
+from reedbore.verdict import runs
 from reedbore.verdict.take import judge
 
 B_FLAT = midi_to_hz(46)  # Bb2
@@ -202,7 +202,7 @@ def test_sung_pitch_is_the_rate_at_which_a_growled_voice_repeats(tenor, hz, fold
     setup = voiced(tenor, hz, **({"source": "pulse"} | voice))
     sung = sing(setup.with_value("voice.false_folds", folds), 3.0)
     take = dataclasses.replace(again(setup, 0.1), sung=sung)
-    found, wander = listening.sung_pitch(take)
+    found, wander = runs.sung_pitch(take)
     assert found == pytest.approx(hz / folds, rel=1e-5)
     assert wander == 0.0
 

@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reedbore import sound as audio
 from reedbore.errors import ModelError
 from reedbore.model.presets import load_horn
 from reedbore.model.setup import Setup
@@ -22,6 +21,7 @@ from reedbore.simulate.take import (
     transmission,
 )
 from reedbore.simulate.tuning import blown, tune
+from reedbore.sound import write
 
 B_FLAT = midi_to_hz(46)  # Bb2
 
@@ -147,7 +147,7 @@ def test_the_voice_modulates_the_pressure_in_the_mouth_by_its_depth(tenor):
 
 def test_a_recorded_voice_is_followed_by_silence(tenor, tmp_path: Path):
     time = np.arange(24000) / 48000
-    audio.write(tmp_path / "voice.wav", 0.5 * np.sin(2.0 * np.pi * 220.0 * time), 48000)
+    write(tmp_path / "voice.wav", 0.5 * np.sin(2.0 * np.pi * 220.0 * time), 48000)
     setup = with_values(tenor, voice__file=str(tmp_path / "voice.wav"))
     setup = with_values(setup, voice__source="recording")
     wave = sing(setup, 1.5)

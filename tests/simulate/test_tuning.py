@@ -11,8 +11,8 @@ from reedbore.kernel import single
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn
 from reedbore.notes import cents, midi_to_hz, parse_note
-from reedbore.simulate.acoustics import numbers as parameters
 from reedbore.simulate.acoustics.bore import admittance
+from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.tuning import blown, first_peak, low_register, tune
 
 HORNS = ("tenor-saxophone", "plain-cylinder", "plain-cone")
@@ -26,7 +26,7 @@ def hertz(name):
 def steady_tone(setup, near_hz, seconds=0.5, periods=150):
     """Pressure in the mouthpiece [Pa] after 1 s and some periods, when the tone stands still."""
     mouth = blown(setup, 1.0 + periods / near_hz + seconds)
-    numbers = parameters.numbers_of(setup)
+    numbers = numbers_of(setup)
     return single.run(numbers, mouth).pressure[-round(seconds * setup.time.rate) :]
 
 

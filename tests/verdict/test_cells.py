@@ -8,8 +8,8 @@ from reedbore.measures import locking
 from reedbore.model.presets import load_horn
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import tune
-from reedbore.verdict import cells as many
-from reedbore.verdict import questions as asking
+from reedbore.verdict import questions
+from reedbore.verdict.cells import judge_cells
 from reedbore.verdict.take import judge
 
 B_FLAT = 116.54094
@@ -38,7 +38,7 @@ def setups(tenor):
 
 @pytest.fixture(scope="module")
 def cells(setups):
-    return many.judge_cells(setups, [B_FLAT] * len(setups))
+    return judge_cells(setups, [B_FLAT] * len(setups))
 
 
 def test_each_state_is_found(cells):
@@ -59,9 +59,9 @@ def test_a_cell_is_judged_like_a_take(setups, cells, number):
 
 def test_a_cell_does_not_depend_on_what_stands_beside_it(setups, cells):
     # Bit for bit: alone, and in another order.
-    turned = many.judge_cells(setups[::-1], [B_FLAT] * len(setups))[::-1]
+    turned = judge_cells(setups[::-1], [B_FLAT] * len(setups))[::-1]
     for one, other, setup in zip(cells, turned, setups, strict=True):
-        alone = many.judge_cells([setup], [B_FLAT])[0]
+        alone = judge_cells([setup], [B_FLAT])[0]
         assert repr(one) == repr(other) == repr(alone)
 
 
@@ -72,13 +72,13 @@ def test_a_drift_is_that_of_the_two_tones(cells):
 
 
 def test_in_a_fixed_time_only_a_slip_can_be_decided(setups):
-    found = many.judge_cells(setups[:3], [B_FLAT] * 3, seconds=1.0)
+    found = judge_cells(setups[:3], [B_FLAT] * 3, seconds=1.0)
     assert [cell.state for cell in found] == ["undecided", "drifting", "rough"]
 
 
 def test_progress_ends_at_one(setups):
     told = []
-    many.judge_cells(setups[:2], [B_FLAT] * 2, seconds=1.0, progress=told.append)
+    judge_cells(setups[:2], [B_FLAT] * 2, seconds=1.0, progress=told.append)
     assert told[-1] == 1.0
 
 
@@ -87,16 +87,16 @@ def test_a_recorded_voice_is_refused(tenor):
         update={"voice": tenor.voice.model_copy(update={"source": "recording", "file": "a.wav"})}
     )
     with pytest.raises(ModelError, match="record"):
-        many.judge_cells([recorded], [B_FLAT])
+        judge_cells([recorded], [B_FLAT])
 
 
 def test_a_flow_is_sung_whatever_depth_is_set(tenor):
     flowing = sung(tenor, 2.0 * B_FLAT, 0.0).with_value("voice.drive", "flow")
-    (cell,) = many.judge_cells([flowing], [B_FLAT], seconds=1.0)
+    (cell,) = judge_cells([flowing], [B_FLAT], seconds=1.0)
     assert (cell.p, cell.q) == (2, 1)
 
 
 def test_a_question_that_asks_nothing_is_answered(tenor):
-    pair = asking.Pair(sung(tenor, B_FLAT), 1, 1)
+    pair = questions.Pair(sung(tenor, B_FLAT), 1, 1)
     edge = locking.edge(-0.03, 0.0, 1.0)  # closer together than the fineness from the start
-    assert asking.ask([pair], [edge]) == [locking.Edge(-0.03, 0.0)]
+    assert questions.ask([pair], [edge]) == [locking.Edge(-0.03, 0.0)]

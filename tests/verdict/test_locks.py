@@ -13,9 +13,7 @@ from reedbore.notes import simple_ratios
 from reedbore.report import locks as lock_report
 from reedbore.simulate.singing import human_pitch
 from reedbore.simulate.tuning import tune
-from reedbore.verdict import human_hold as holding
-from reedbore.verdict import lock_edges, locks
-from reedbore.verdict import questions as asking
+from reedbore.verdict import human_hold, lock_edges, locks, questions
 
 B_FLAT = 116.54094
 
@@ -52,7 +50,9 @@ def test_the_edges_of_a_lock_are_those_of_the_verdict(setup, table):
     inside = lock_edges.sung_at(setup, table.voice_off_hz * 2.0)
     for edge in (row.low, row.high):
         asked = (edge.inside, edge.outside)
-        answers = asking.ask([asking.Pair(inside, 2, 1)] * 2, [locking.watch(d) for d in asked])
+        answers = questions.ask(
+            [questions.Pair(inside, 2, 1)] * 2, [locking.watch(d) for d in asked]
+        )
         assert [found.state for found in answers] == ["follows", "slips"]
 
 
@@ -86,9 +86,9 @@ def test_a_voice_like_a_clock_holds_its_lock_throughout(setup, table, monkeypatc
     def slow(seconds, rate, hz, seed):
         return 0.2 * np.sin(2.0 * np.pi * 0.02 * np.arange(round(seconds * rate)) / rate)
 
-    monkeypatch.setattr(holding, "human_pitch", slow)
-    monkeypatch.setattr(holding, "HELD_S", 4.0)
-    monkeypatch.setattr(holding, "HELD_CYCLES", 0.04)
+    monkeypatch.setattr(human_hold, "human_pitch", slow)
+    monkeypatch.setattr(human_hold, "HELD_S", 4.0)
+    monkeypatch.setattr(human_hold, "HELD_CYCLES", 0.04)
     assert locks.held_share(setup, row.sung_hz, (2, 1)) > 0.9
 
 

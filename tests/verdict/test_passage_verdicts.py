@@ -13,7 +13,7 @@ from reedbore.model.setup import Setup
 from reedbore.notes import cents, midi_to_hz
 from reedbore.simulate.performance import Performance, Score, Stretch, perform
 from reedbore.simulate.take import render
-from reedbore.verdict import runs as listening
+from reedbore.verdict import runs
 from reedbore.verdict.passage import NoteVerdict, judge_notes
 from reedbore.verdict.stretch import (
     NOT_HELD,
@@ -265,8 +265,8 @@ def test_the_plan_is_arithmetic(played):
 def test_the_horn_alone_is_played_once_for_all_notes_over_it(played, monkeypatch):
     performance, cuts = played
     calls = []
-    alone = listening.alone
-    monkeypatch.setattr(listening, "alone", lambda setup: calls.append(setup) or alone(setup))
+    alone = runs.alone
+    monkeypatch.setattr(runs, "alone", lambda setup: calls.append(setup) or alone(setup))
     shares: list[float] = []
     some = [cuts[name] for name in ("cut", "near", "rough", "unsung")]
     judge_notes(performance, cuts=some, held=False, tell=shares.append)
@@ -276,7 +276,7 @@ def test_the_horn_alone_is_played_once_for_all_notes_over_it(played, monkeypatch
 
 @pytest.mark.slow
 def test_a_held_pair_is_the_verdict_of_its_take(rows, tenor):
-    take = judge(render(sung(tenor, PIECES["near"]), listening.LEAST_SECONDS))
+    take = judge(render(sung(tenor, PIECES["near"]), runs.LEAST_SECONDS))
     held = rows["near"].held
     assert (held.state, held.ratio, held.heard) == (take.state, take.ratio, take.heard)
     assert held.drift_hz == pytest.approx(take.drift_hz, rel=1e-3)
@@ -287,7 +287,7 @@ def test_the_course_within_a_note_is_judged_by_the_one_judge(played):
     part = slice(cut.first, cut.end)
     pressure, rate = pitch.thin(performance.traces.pressure[part], performance.score.rate)
     voice, _ = pitch.thin(performance.sung[part], performance.score.rate)
-    course = listening.beat(pressure, voice, rate, PIECES["near"].sung_hz, (5, 2), 20.0)
+    course = runs.beat(pressure, voice, rate, PIECES["near"].sung_hz, (5, 2), 20.0)
     assert locking.drift(course).state == "slips"
 
 

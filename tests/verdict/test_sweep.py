@@ -21,14 +21,11 @@ import xarray
 
 from reedbore.errors import ReedboreError
 from reedbore.model.presets import load_horn, setup_for
-from reedbore.verdict import cells as many
-from reedbore.verdict.sweep import (
-    plan as sweep,
-)
+from reedbore.verdict.cells import Cell, judge_cells
+from reedbore.verdict.sweep import plan, store
 from reedbore.verdict.sweep import (
     run as sweep_run,
 )
-from reedbore.verdict.sweep import store as sweep_results
 from reedbore.verdict.sweep import (
     store as sweep_store,
 )
@@ -121,13 +118,13 @@ def test_many_cells_are_the_same_as_one_by_one(first: str, second: str):
 
 
 def code_name(code: int) -> str:
-    return "not run" if code < 0 else sweep_results.STATES[code]
+    return "not run" if code < 0 else store.STATES[code]
 
 
 def test_rates_are_not_mixed():
     rates: list[set[float]] = []
 
-    def judge(setups: Any, notes: Any, **options: Any) -> list[many.Cell]:
+    def judge(setups: Any, notes: Any, **options: Any) -> list[Cell]:
         rates.append({setup.time.rate for setup in setups})
         return fake_cells.judge(setups, notes, **options)
 
@@ -138,11 +135,11 @@ def test_rates_are_not_mixed():
 
 def test_small_sweep_of_the_real_judge_is_what_it_says_of_each_cell(tmp_path: Path):
     grid = swept(Axis(name=SUNG, values=(0.0, 1901.955)), DEPTH, seconds=0.5)
-    run(tmp_path / "map.zarr", grid, judge=many.judge_cells)
+    run(tmp_path / "map.zarr", grid, judge=judge_cells)
     data = opened(tmp_path / "map.zarr")
     for k, m in np.ndindex(2, 2):
         setup = grid.cell([grid.axes[0].values[k], DEPTH.values[m]])
-        alone = many.judge_cells([setup], [FINGERED.hz], seconds=0.5)[0]
+        alone = judge_cells([setup], [FINGERED.hz], seconds=0.5)[0]
         assert code_name(data.state.values[k, m]) == alone.state
         np.testing.assert_equal(data.played_hz.values[k, m], alone.played_hz)
 
@@ -176,14 +173,14 @@ def test_store_gives_the_sweep_back_bit_for_bit(tmp_path: Path):
 def test_counts_and_single_cells_are_read_back(tmp_path: Path):
     path = tmp_path / "map.zarr"
     sweep_store.prepare(path, fake_cells.example())
-    assert sweep_results.count(path)[0] == {"not run": 54}
+    assert store.count(path)[0] == {"not run": 54}
     run(path)
-    states, locked = sweep_results.count(path)
+    states, locked = store.count(path)
     assert states.total() == 54
     assert states["silent"] == 18
     assert sum(locked.values()) == states["locked"] > 0
-    assert sweep_results.cell_values(path, (7, 3))["state"] == "locked"
-    assert sweep_results.locks(path) is None
+    assert store.cell_values(path, (7, 3))["state"] == "locked"
+    assert store.locks(path) is None
 
 
 @pytest.mark.usefixtures("small")
@@ -204,7 +201,7 @@ def test_edges_stand_beside_the_grid_and_can_be_added_later(tmp_path: Path):
         "elsewhere", "lock", "no_lock", "elsewhere"
     ]  # fmt: skip
     assert set(data.edge_state.values[0]) == {words.index("no_lock")}  # silent: nothing to lock
-    assert (3, 2) in (sweep_results.locks(path) or [])
+    assert (3, 2) in (store.locks(path) or [])
 
 
 def test_edges_need_a_sung_axis(tmp_path: Path):
@@ -310,7 +307,7 @@ def test_another_sweep_is_refused_and_the_difference_named(
 
 
 def test_sweep_of_another_version_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(sweep, "__version__", "0.0.9")
+    monkeypatch.setattr(plan, "__version__", "0.0.9")
     run(tmp_path / "map.zarr", replace(fake_cells.example(), version="0.0.9"))
     monkeypatch.undo()
     with pytest.raises(ReedboreError, match=r"begun with reedbore 0.0.9, here is"):

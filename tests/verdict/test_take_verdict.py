@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.measures import locking, pitch
 from reedbore.model.bore import Bore, BoreSection
 from reedbore.model.presets import load_horn
@@ -21,7 +21,7 @@ from reedbore.physics.glottis import pulse_harmonics
 from reedbore.report.verdict import summary
 from reedbore.simulate.take import SOUND_RATE, Take, again, render
 from reedbore.simulate.tuning import tune
-from reedbore.verdict import runs as listening
+from reedbore.verdict import runs
 from reedbore.verdict.take import Verdict, judge
 
 B_FLAT = midi_to_hz(46)  # Bb2
@@ -218,7 +218,7 @@ def test_a_document_says_how_far_the_sung_note_lies_from_the_just_one(tenor):
 def test_the_sung_pitch_is_measured_and_not_read(sevenths):
     other = with_values(sevenths.setup, voice__frequency_hz=555.0)
     pretended = dataclasses.replace(sevenths, setup=other)
-    hz, _ = listening.sung_pitch(pretended)
+    hz, _ = runs.sung_pitch(pretended)
     assert hz == pytest.approx(B_FLAT * 7.0 / 2.0, rel=1e-6)
 
 
@@ -335,7 +335,7 @@ def vowel(path: Path, hz: float, seconds: float) -> None:
     wave: NDArray = np.zeros(time.size)
     for number, coefficient in zip(order, coefficients, strict=True):
         wave += 2.0 * np.real(coefficient * np.exp(2j * math.pi * number * hz * time))
-    audio.write(path, 0.5 * wave / np.abs(wave).max(), SOUND_RATE)
+    sound.write(path, 0.5 * wave / np.abs(wave).max(), SOUND_RATE)
 
 
 def recorded(setup: Setup, path: Path, depth: float = 0.3) -> Setup:
@@ -375,16 +375,16 @@ def test_speech_has_a_verdict_but_no_lock(tenor):
 
 def test_a_horn_alone_has_a_line_spectrum_and_noise_has_not(tenor):
     take = render(tenor, 3.0)
-    assert listening.spectrum_state(take, B_FLAT, None) == "rough"
+    assert runs.spectrum_state(take, B_FLAT, None) == "rough"
     noise = np.random.default_rng(2).standard_normal(take.traces.pressure.size)
     noisy = dataclasses.replace(take, traces=take.traces._replace(pressure=noise))
-    assert listening.spectrum_state(noisy, B_FLAT, None) == "irregular"
+    assert runs.spectrum_state(noisy, B_FLAT, None) == "irregular"
 
 
 @pytest.mark.slow
 def test_noise_as_a_voice_has_no_pitch(tenor, tmp_path):
     noise = 0.1 * np.random.default_rng(1).standard_normal(4 * SOUND_RATE)
-    audio.write(tmp_path / "noise.wav", noise, SOUND_RATE)
+    sound.write(tmp_path / "noise.wav", noise, SOUND_RATE)
     found = judge(render(recorded(tenor, tmp_path / "noise.wav"), 3.0))
     assert found.reason == "the recorded voice has no pitch"
     assert (found.sung_hz, found.ratio, found.lock_range_cents) == (None, None, None)

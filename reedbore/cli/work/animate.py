@@ -19,10 +19,9 @@ from reedbore.cli.common import Progress, tell
 from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, picture_kind
 from reedbore.model import sidecar
-from reedbore.report import verdict as telling
 from reedbore.report.figures.film import video
 from reedbore.report.figures.film.scene import Scene, heard, held, scene_of, take_seconds
-from reedbore.simulate import take as render
+from reedbore.report.verdict import sentences, title
 from reedbore.simulate.request.take import (
     Request,
     Words,
@@ -31,8 +30,9 @@ from reedbore.simulate.request.take import (
     request_again,
     tune_request,
 )
+from reedbore.simulate.take import SOUND_RATE, Take, render
 from reedbore.sound import Levelled
-from reedbore.verdict import take as verdict
+from reedbore.verdict.take import Verdict, judge
 
 # Takes as long to be loaded as a short take to be simulated.
 DRAWS = "reedbore.report.figures.film.picture"
@@ -110,16 +110,16 @@ def make(words: Mapping[str, Any], asked: Asked, progress: Progress) -> tuple[di
     rate = video.FILMS.get(asked.output.suffix.lower(), 30)
     with _beside() as beside:
         beside.submit(importlib.import_module, DRAWS)
-        take = render.render(request.setup, max(length, JUDGED_S))
-        judged = beside.submit(verdict.judge, _first(take, JUDGED_S))
-        scene, begin = scene_of(take, asked.seconds, asked.slow, rate, title=telling.title(request))
+        take = render(request.setup, max(length, JUDGED_S))
+        judged = beside.submit(judge, _first(take, JUDGED_S))
+        scene, begin = scene_of(take, asked.seconds, asked.slow, rate, title=title(request))
         levelled = None
         if sound != "none":
             slower = asked.slow if sound == "slowed" else 1
             levelled = heard(take, begin, asked.seconds, slower)
         found = judged.result()
     _warn_of_flicker(found.played_hz, asked)
-    scene = replace(scene, says=" ".join(telling.sentences(request, take, found)))
+    scene = replace(scene, says=" ".join(sentences(request, take, found)))
     made = _draw(scene, levelled, sound, asked, progress)
     return _told(request, scene, begin, found, made, asked)
 
@@ -197,9 +197,9 @@ def _warn_of_flicker(played_hz: float | None, asked: Asked) -> None:
 
 def _read(words: Mapping[str, Any], asked: Asked) -> Request:
     if asked.store is not None or asked.at:
-        from reedbore.cli.work import sweep as sweeping  # noqa: PLC0415 - most takes are no cells
+        from reedbore.cli.work import sweep  # noqa: PLC0415 - most takes are no cells
 
-        return sweeping.read_cell({**words, "again": asked.again}, asked.store, asked.at)
+        return sweep.read_cell({**words, "again": asked.again}, asked.store, asked.at)
     if asked.again is None:
         return read_request(Words(**words))
     refuse_words(words, f"--again shows what {asked.again} describes")
@@ -209,9 +209,9 @@ def _read(words: Mapping[str, Any], asked: Asked) -> Request:
     return request_again(found, asked.again)
 
 
-def _first(take: render.Take, seconds: float) -> render.Take:
+def _first(take: Take, seconds: float) -> Take:
     """Cut a take as if it had been rendered for that long. [s]."""
-    steps, samples = round(seconds * take.setup.time.rate), round(seconds * render.SOUND_RATE)
+    steps, samples = round(seconds * take.setup.time.rate), round(seconds * SOUND_RATE)
     return replace(
         take,
         seconds=seconds,
@@ -225,18 +225,16 @@ def _draw(
     scene: Scene, levelled: Levelled | None, sound: str, asked: Asked, progress: Progress
 ) -> dict[str, Any]:
     """Write the file; what there is to tell of it."""
-    from reedbore.report.figures.film import (  # noqa: PLC0415 - loaded beside the simulation
-        picture as animation,
-    )
+    from reedbore.report.figures.film import picture  # noqa: PLC0415 - loaded beside the take
 
     if asked.output.suffix.lower() in video.STILLS:
         progress.stage("drawing")
-        frames = list(asked.frames) or animation.quarters(scene)
-        animation.stills(scene, frames, asked.output)
+        frames = list(asked.frames) or picture.quarters(scene)
+        picture.stills(scene, frames, asked.output)
         return {"frames": frames, "captions": [scene.captions[number] for number in frames]}
     progress.stage(f"drawing {scene.frames} frames")
     samples = None if levelled is None else levelled.samples
-    animation.film(scene, asked.output, samples, progress.share)
+    picture.film(scene, asked.output, samples, progress.share)
     number = 0
     captions = []
     for text, run in groupby(told.text for told in held(scene.captions, scene.rate)):
@@ -252,7 +250,7 @@ def _told(
     request: Request,
     scene: Scene,
     begin: float,
-    found: verdict.Verdict,
+    found: Verdict,
     made: dict[str, Any],
     asked: Asked,
 ) -> tuple[dict[str, Any], str]:

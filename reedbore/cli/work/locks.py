@@ -11,7 +11,7 @@ from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.model.presets import load_singer
 from reedbore.notes import midi_to_hz
-from reedbore.report import locks as lock_report
+from reedbore.report import locks
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request
 from reedbore.verdict.locks import Table, lock_table
 
@@ -92,19 +92,19 @@ def make(
 
 def readable(made: Made) -> str:
     """Return the table for reading."""
-    return f"{made.title}, {lock_report.text(made.table, made.a4)}"
+    return f"{made.title}, {locks.text(made.table, made.a4)}"
 
 
 def data(made: Made) -> dict[str, Any]:
     """Return the table as plain data."""
-    return {"title": made.title, **lock_report.document(made.table, made.a4)}
+    return {"title": made.title, **locks.document(made.table, made.a4)}
 
 
 def write(made: Made, path: Path) -> None:
     """Write the table into a file, by its suffix."""
     kind = path.suffix.lower()
     if kind == ".csv":
-        write_whole(path, lock_report.csv_text(made.table, made.a4).encode())
+        write_whole(path, locks.csv_text(made.table, made.a4).encode())
     elif kind == ".json":
         write_whole(path, (json.dumps(data(made), indent=1, ensure_ascii=False) + "\n").encode())
     else:

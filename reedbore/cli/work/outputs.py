@@ -7,10 +7,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
 from reedbore.errors import AudioError, ReedboreError
 from reedbore.files import check_writable
-from reedbore.simulate import take as render
+from reedbore.simulate import take
+from reedbore.sound import CEILING_DBTP, FILE_FORMATS, write
 
 # Full scale of the pressures inside mouth and mouthpiece: twice the highest breath there is.
 INNER_FULL_SCALE_PA = 40e3
@@ -92,7 +92,7 @@ def name_files(wanted: Wanted, stem: str, read: Iterable[Path], *, table: bool) 
     }
     paths = {name: path for name, path in named.items() if path is not None}
     for name in SOUNDS:
-        if name in paths and paths[name].suffix.lower() not in audio.FILE_FORMATS:
+        if name in paths and paths[name].suffix.lower() not in FILE_FORMATS:
             path = paths[name]
             raise AudioError(f"{path} ends in '{path.suffix}'; sound is written as .wav or .flac")
     used = [path.resolve() for path in paths.values()]
@@ -126,7 +126,7 @@ def write_sounds(
     for name in SOUNDS:
         if name not in paths:
             continue
-        full_scale = render.FULL_SCALE_PA if name == "sound" else INNER_FULL_SCALE_PA
+        full_scale = take.FULL_SCALE_PA if name == "sound" else INNER_FULL_SCALE_PA
         samples, levels[name] = _write_sound(paths[name], makers[name](), full_scale)
         kept = samples if name == "sound" else kept
     return kept, levels
@@ -136,8 +136,8 @@ def _write_sound(
     path: Path, pressure: Samples, full_scale: float
 ) -> tuple[Samples, dict[str, Any]]:
     """Level and write one sound; its samples, and how it was levelled."""
-    samples, level = render.levelled(pressure, full_scale)
-    audio.write(path, samples, render.SOUND_RATE)
+    samples, level = take.levelled(pressure, full_scale)
+    write(path, samples, take.SOUND_RATE)
     return samples, {"file": path.name, **level}
 
 
@@ -157,7 +157,7 @@ def file_lines(document: Mapping[str, Any]) -> list[str]:
     lines = [f"  {name:11} {path}" for name, path in document["files"].items()]
     return lines + [
         f"The {name} was lowered by {-level['gain_db']:.1f} dB to stay below "
-        f"{audio.CEILING_DBTP:g} dBTP: do not compare its loudness with other takes."
+        f"{CEILING_DBTP:g} dBTP: do not compare its loudness with other takes."
         for name, level in document["sound"].items()
         if level["gain_db"] < 0.0
     ]

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
 from reedbore.cli.common import Progress, tell
 from reedbore.cli.work.outputs import Made, Wanted, file_lines, name_files, write_sounds
 from reedbore.errors import NoteError, ReedboreError
@@ -18,9 +17,10 @@ from reedbore.model.passage import Piece, write_piece
 from reedbore.model.setup import depth_name
 from reedbore.report import passage as note_report
 from reedbore.report.verdict import USUAL_DEPTHS
-from reedbore.simulate import take as render
+from reedbore.simulate import take
 from reedbore.simulate.performance import Performance, Score, perform
 from reedbore.simulate.request.passage import PassageRequest, kept_setups, score_of
+from reedbore.sound import resample
 from reedbore.verdict.passage import NoteVerdict, judge_notes
 from reedbore.verdict.stretch import flows
 
@@ -96,8 +96,8 @@ def _write_all(
     rate, a4, traces = performance.score.rate, performance.score.a4, performance.traces
     makers: dict[str, Callable[[], Samples]] = {
         "sound": lambda: performance.sound,
-        "throat": lambda: audio.resample(traces.mouth, rate, render.SOUND_RATE),
-        "inside": lambda: audio.resample(traces.pressure, rate, render.SOUND_RATE),
+        "throat": lambda: resample(traces.mouth, rate, take.SOUND_RATE),
+        "inside": lambda: resample(traces.pressure, rate, take.SOUND_RATE),
     }
     sound, levels = write_sounds(makers, paths)
     if "picture" in paths:

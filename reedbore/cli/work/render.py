@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from reedbore import sound as audio
 from reedbore.cli.common import Progress
-from reedbore.cli.work import take as taking
+from reedbore.cli.work import take
 from reedbore.cli.work.outputs import Made, Wanted
 from reedbore.errors import ReedboreError
 from reedbore.model import sidecar
@@ -82,30 +82,28 @@ def make(words: Mapping[str, Any], asked: Asked, wanted: Wanted, progress: Progr
     progress.stage("reading")
     request, seconds = _read(words, asked)
     if isinstance(request, Request):
-        return taking.make(request, seconds, wanted, progress, lock_range=asked.lock_range)
+        return take.make(request, seconds, wanted, progress, lock_range=asked.lock_range)
     if asked.lock_range:
         raise ReedboreError("--lock-range is found for one pair of notes; a passage has several")
-    from reedbore.cli.work import passage as playing  # noqa: PLC0415 - a single take goes without
+    from reedbore.cli.work import passage  # noqa: PLC0415 - a single take goes without
 
-    return playing.make(request, wanted, progress)
+    return passage.make(request, wanted, progress)
 
 
 def _read(words: Mapping[str, Any], asked: Asked) -> tuple["Request | PassageRequest", float]:
     """Read what was typed; the length [s] is that of a take."""
-    seconds = check_seconds(taking.SECONDS if asked.seconds is None else asked.seconds)
+    seconds = check_seconds(take.SECONDS if asked.seconds is None else asked.seconds)
     if asked.store is not None or asked.at:
-        from reedbore.cli.work import sweep as sweeping  # noqa: PLC0415 - most takes are no cells
+        from reedbore.cli.work import sweep  # noqa: PLC0415 - most takes are no cells
 
-        return sweeping.read_cell({**words, "again": asked.again}, asked.store, asked.at), seconds
+        return sweep.read_cell({**words, "again": asked.again}, asked.store, asked.at), seconds
     if asked.again is not None:
         return _read_again(words, asked.seconds, asked.again)
     typed = Words(**words)
     if is_passage(typed.passage, typed.fingered, typed.sung):
-        from reedbore.simulate.request import (  # noqa: PLC0415 - a single take goes without
-            passage as passages,
-        )
+        from reedbore.simulate.request.passage import read_passage  # noqa: PLC0415 - only passages
 
-        return passages.read_passage(typed, asked.seconds), 0.0
+        return read_passage(typed, asked.seconds), 0.0
     if typed.tempo is not None:
         raise ReedboreError("--tempo goes with a line of notes, as in --sung 'D4:2 C4:2'")
     return read_request(typed), seconds
@@ -118,11 +116,9 @@ def _read_again(
     refuse_words(typed, f"--again makes what {path} describes")
     found = sidecar.read(path)
     if isinstance(found, sidecar.PassageSidecar):
-        from reedbore.simulate.request import (  # noqa: PLC0415 - a single take goes without
-            passage as passages,
-        )
+        from reedbore.simulate.request.passage import passage_again  # noqa: PLC0415 - only passages
 
-        return passages.passage_again(found, path), 0.0
+        return passage_again(found, path), 0.0
     return request_again(found, path), check_seconds(found.seconds)
 
 

@@ -16,10 +16,10 @@ from reedbore.errors import NoteError, ReedboreError
 from reedbore.model.presets import load_horn
 from reedbore.notes import note_name
 from reedbore.simulate.request.take import Request, Words, read_request, refuse_words, tune_request
-from reedbore.verdict.sweep import store as sweep_results
-from reedbore.verdict.sweep import store as sweep_store
+from reedbore.verdict.sweep import store
 from reedbore.verdict.sweep.axes import check, read_axis, read_sung
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep
+from reedbore.verdict.sweep.store import read_sweep
 
 SAME = 1e-9
 """A value that differs from one of the grid by less than this share of it is meant to be that."""
@@ -129,8 +129,8 @@ def run(
     )
 
     sweep_run.run(swept, path, edges=edges, part=part, cluster=cluster)
-    states, locked = sweep_results.count(path)
-    found = sweep_results.locks(path)
+    states, locked = store.count(path)
+    found = store.locks(path)
     return {
         "file": str(path),
         "horn": swept.horn,
@@ -216,11 +216,11 @@ def read_cell(words: Mapping[str, Any], path: Path | None, at: Sequence[str]) ->
     if path is None:
         raise ReedboreError("--at picks a cell of a sweep: give --from FILE.zarr too")
     refuse_words(words, f"--from renders a cell of {path}")
-    swept = sweep_store.read_sweep(path)
+    swept = read_sweep(path)
     given = _read_at(swept, at)
     place = [_place(axis, given[axis.name], path) for axis in swept.axes]
     values = [axis.values[number] for axis, number in zip(swept.axes, place, strict=True)]
-    said = sweep_results.cell_values(path, place)
+    said = store.cell_values(path, place)
     ratio = f" near {said['p']}/{said['q']}" if said["p"] else ""
     return Request(
         setup=swept.cell(values),

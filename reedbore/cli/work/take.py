@@ -16,9 +16,9 @@ from reedbore.errors import ReedboreError
 from reedbore.model import sidecar
 from reedbore.report import verdict as telling
 from reedbore.report.verdict import summary
-from reedbore.simulate import take as render
 from reedbore.simulate.request.take import Request, tune_request
-from reedbore.verdict import take as verdicts
+from reedbore.simulate.take import Take, inside, render, throat
+from reedbore.verdict.take import Verdict, judge
 
 SECONDS = 4.0
 
@@ -71,24 +71,24 @@ def make(
 
 def simulate(
     request: Request, seconds: float, progress: Progress, *, lock_range: bool
-) -> tuple[render.Take, verdicts.Verdict]:
+) -> tuple[Take, Verdict]:
     """Tune, render and judge; the judge sees nothing but the take."""
     progress.stage("tuning the horn")
     setup = tune_request(request).setup
     progress.stage(f"simulating {seconds:g} s")
-    take = render.render(setup, seconds)
+    take = render(setup, seconds)
     progress.stage("finding the lock range" if lock_range else "judging")
-    return take, verdicts.judge(take, lock_range=lock_range)
+    return take, judge(take, lock_range=lock_range)
 
 
 def write_all(
-    request: Request, take: render.Take, verdict: verdicts.Verdict, paths: Mapping[str, Path]
+    request: Request, take: Take, verdict: Verdict, paths: Mapping[str, Path]
 ) -> tuple[dict[str, Any], Samples]:
     """Write all files; the document as of `make`, and the sound as written. [full scale]."""
     makers: dict[str, Callable[[], Samples]] = {
         "sound": lambda: take.sound,
-        "throat": lambda: render.throat(take),
-        "inside": lambda: render.inside(take),
+        "throat": lambda: throat(take),
+        "inside": lambda: inside(take),
     }
     sound, levels = write_sounds(makers, paths)
     if "picture" in paths:
@@ -99,7 +99,7 @@ def write_all(
     return {"files": files, **sidecar.document(kept)}, sound
 
 
-def _draw(request: Request, take: render.Take, verdict: verdicts.Verdict, path: Path) -> None:
+def _draw(request: Request, take: Take, verdict: Verdict, path: Path) -> None:
     from reedbore.report.figures.take import take_picture  # noqa: PLC0415 - a take may go without
 
     a4 = request.typed["a4_hz"]
@@ -107,9 +107,7 @@ def _draw(request: Request, take: render.Take, verdict: verdicts.Verdict, path: 
     take_picture(take, verdict, path, title=telling.title(request), says=says, a4=a4)
 
 
-def text(
-    request: Request, take: render.Take, verdict: verdicts.Verdict, document: Mapping[str, Any]
-) -> str:
+def text(request: Request, take: Take, verdict: Verdict, document: Mapping[str, Any]) -> str:
     """Set the verdict out for reading: the sentence, then the numbers, then the files.
 
     Parameters

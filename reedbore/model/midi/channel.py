@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 
 from reedbore.model.line import Line, Note
-from reedbore.model.midi import write as midi
+from reedbore.model.midi import write
 from reedbore.model.passage import Point
 from reedbore.notes import midi_name
 
@@ -20,7 +20,7 @@ SILENCERS = {120, 123}  # all sound off, all notes off
 RESET = 121
 HANDLED = frozenset(RPN_PARTS | NRPN_PARTS | DATA_PARTS | SILENCERS | {RESET})
 NO_RPN = (127, 127)
-CENTS_PER_STEP = 100.0 * midi.BEND_SEMITONES / midi.BEND_STEPS
+CENTS_PER_STEP = 100.0 * write.BEND_SEMITONES / write.BEND_STEPS
 STRAIGHT = 2.0  # controller steps: two values rounded by half a step, and their line, by as much
 
 
@@ -64,8 +64,8 @@ class Channel:
         self._bends: list[tuple[int, float]] = []  # tick, cents
         self._values: list[tuple[int, int, int]] = []  # tick, controller, value
         self._tracks: set[int] = set()
-        self._names = _fingerings(moments) if number == midi.FINGERED else {}
-        self._range, self._bend = midi.BEND_SEMITONES, 0
+        self._names = _fingerings(moments) if number == write.FINGERED else {}
+        self._range, self._bend = write.BEND_SEMITONES, 0
         self._rpn = list(NO_RPN)
         for moment in moments:
             if getattr(moment.message, "channel", None) == number:
@@ -104,7 +104,7 @@ class Channel:
 
     def _set_bend(self, tick: int, bend: int) -> None:
         self._bend = bend
-        self._bends.append((tick, 100.0 * self._range * bend / midi.BEND_STEPS))
+        self._bends.append((tick, 100.0 * self._range * bend / write.BEND_STEPS))
 
     def _end_all(self, tick: int) -> None:
         for number, held in self._held.items():
@@ -198,16 +198,16 @@ class Channel:
         now = (0, 0)
         found: dict[int, tuple[int, int]] = {}
         for tick, which, value in self._values:
-            if which in {number, number + midi.FINE}:
+            if which in {number, number + write.FINE}:
                 now = (value, 0) if which == number else (now[0], value)
                 found[tick] = now
-        fine = any(which == number + midi.FINE for _, which, _ in self._values)
-        full = midi.FULL if fine else 127
+        fine = any(which == number + write.FINE for _, which, _ in self._values)
+        full = write.FULL if fine else 127
         steps = [
             (tick, 128 * coarse + part if fine else coarse)
             for tick, (coarse, part) in found.items()
         ]
-        kept = _thinned(_joined(steps, midi.RAMP_STEP * ticks / midi.TICKS))
+        kept = _thinned(_joined(steps, write.RAMP_STEP * ticks / write.TICKS))
         one = most / full
         return [Point(tick / ticks, _named(one * step, 0.5 * one, names)) for tick, step in kept]
 
@@ -258,8 +258,8 @@ def _fingerings(moments: Sequence[Moment]) -> dict[int, str]:
     return {
         moment.tick: name
         for moment in moments
-        if moment.message.type == "text" and moment.message.text.startswith(midi.FINGERING)
-        if (name := " ".join(text_of(moment.message.text)[len(midi.FINGERING) :].split()))
+        if moment.message.type == "text" and moment.message.text.startswith(write.FINGERING)
+        if (name := " ".join(text_of(moment.message.text)[len(write.FINGERING) :].split()))
         and not {"(", ")"} & set(name)
     }
 

@@ -14,7 +14,7 @@ from mido import MidiFile, bpm2tempo, tempo2bpm
 
 from reedbore.errors import ModelError, NoteError
 from reedbore.model.line import Line, Note, write_line
-from reedbore.model.midi import write as midi
+from reedbore.model.midi import write
 from reedbore.model.midi.channel import HANDLED, Channel, Moment, text_of
 from reedbore.model.passage import (
     DYNAMICS,
@@ -34,8 +34,8 @@ LARGEST_FILE = 1_000_000
 USUAL_TEMPO = 500_000  # [microseconds] a quarter note, where the file has none
 TEMPO = QUANTITIES["passage.tempo_bpm"]
 KNOWN = {
-    midi.FINGERED: HANDLED | {midi.BREATH, midi.BREATH + midi.FINE},
-    midi.SUNG: HANDLED | {midi.EXPRESSION, midi.EXPRESSION + midi.FINE},
+    write.FINGERED: HANDLED | {write.BREATH, write.BREATH + write.FINE},
+    write.SUNG: HANDLED | {write.EXPRESSION, write.EXPRESSION + write.FINE},
 }
 
 T = TypeVar("T", Point, Meter)
@@ -96,14 +96,14 @@ def read_midi(path: Path, held: str = "") -> Found:
 def _passage(data: bytes, held: str) -> Found:
     ticks, tracks = _tracks(data)
     moments, ends = _moments(tracks)
-    fingered, sung = (Channel(number, moments) for number in (midi.FINGERED, midi.SUNG))
+    fingered, sung = (Channel(number, moments) for number in (write.FINGERED, write.SUNG))
     below, above = fingered.line(ticks, ends), sung.line(ticks, ends)
     if not below.notes and above.notes and held:
         below = Line((Note(held, above.bounds[-1]),))
     if not below.notes:
         raise NoteError("channel 1 has no notes; it is the fingered line")
-    breath = fingered.curve(midi.BREATH, ticks, [dynamic_share(name) for name in DYNAMICS])
-    depth = sung.curve(midi.EXPRESSION, ticks, most=midi.FULL_DEPTH)
+    breath = fingered.curve(write.BREATH, ticks, [dynamic_share(name) for name in DYNAMICS])
+    depth = sung.curve(write.EXPRESSION, ticks, most=write.FULL_DEPTH)
     tempo, *changes = _tempi(moments, ticks)
     plain = {
         "tempo_bpm": from_si(TEMPO, tempo.value),
@@ -161,7 +161,7 @@ def _title(moments: Sequence[Moment]) -> str:
 def _left_out(moments: Sequence[Moment]) -> Iterator[str]:
     """Say which channels and controllers are no part of a passage."""
     channels = {moment.message.channel for moment in _of(moments, "note_on")}
-    others = sorted(channels - {midi.FINGERED, midi.SUNG})
+    others = sorted(channels - {write.FINGERED, write.SUNG})
     if others:
         listed = ", ".join(str(channel + 1) for channel in others)
         yield f"notes on channel {listed} are left out; 1 is the fingered line and 2 the sung one"
@@ -202,7 +202,7 @@ def _tracks(data: bytes) -> tuple[int, list[bytes]]:
 
 def _messages(track: bytes, number: int) -> Sequence[Any]:
     """Let mido read one track, as a file of its own so that a mistake has its place."""
-    header = b"MThd" + struct.pack(">LHHH", 6, 0, 1, midi.TICKS)
+    header = b"MThd" + struct.pack(">LHHH", 6, 0, 1, write.TICKS)
     held = io.BytesIO(header + b"MTrk" + struct.pack(">L", len(track)) + track)
     try:
         return list(MidiFile(file=held, charset="latin-1").tracks[0])

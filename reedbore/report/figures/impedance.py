@@ -20,7 +20,7 @@ from reedbore.files import picture_kind, write_whole
 from reedbore.model.setup import Setup
 from reedbore.physics import tube
 from reedbore.report.figures.take import DOTS_PER_INCH, FAINT, HORN_BLUE, INK, PAPER, VOICE_ORANGE
-from reedbore.simulate.acoustics import bore as acoustics
+from reedbore.simulate.acoustics import bore
 from reedbore.simulate.acoustics.numbers import waveguide_of
 
 TOP_HZ = 3000.0
@@ -57,14 +57,14 @@ def curves(setup: Setup) -> Curves:
     """
     stiff = setup.model_copy(update={"reed": setup.reed.model_copy(update={"area": 0.0})})
     rough = np.arange(BOTTOM_HZ, TOP_HZ, 2.0)
-    impedance = np.asarray(1.0 / acoustics.admittance(stiff, rough), np.complex128)
+    impedance = np.asarray(1.0 / bore.admittance(stiff, rough), np.complex128)
     first = tube.peaks(rough, impedance).frequency
     top = max(TOP_HZ, 16.0 * float(first[0])) if first.size else TOP_HZ
     frequency = np.arange(BOTTOM_HZ, top, 1.0)
-    exact = 1.0 / acoustics.admittance(stiff, frequency)
+    exact = 1.0 / bore.admittance(stiff, frequency)
     simulated = 1.0 / waveguide_of(stiff).admittance(frequency)
     found = tube.peaks(frequency, np.asarray(exact, np.complex128))
-    return Curves(frequency, exact, simulated, found, acoustics.open_row_cutoff(setup))
+    return Curves(frequency, exact, simulated, found, bore.open_row_cutoff(setup))
 
 
 def impedance_picture(setup: Setup, title: str, path: Path) -> None:

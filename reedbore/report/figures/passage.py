@@ -24,7 +24,7 @@ from matplotlib.ticker import MaxNLocator
 from reedbore import notes
 from reedbore.files import check_writable, picture_kind, write_whole
 from reedbore.model.passage import Passage
-from reedbore.report.figures import passage_data as passages_data
+from reedbore.report.figures import passage_data
 from reedbore.report.figures.passage_data import LEVEL_FLOOR_DB, Note, Resultant, Samples
 from reedbore.report.figures.take import (
     DOTS_PER_INCH,
@@ -94,10 +94,10 @@ def draw_notes(
     Labels
         The names that found room.
     """
-    fingered = passages_data.fingered_notes(performance)
-    resultants = passages_data.resultants(rows)
-    sung = passages_data.sung_course(performance, rows)
-    played = list(passages_data.played_course(performance, rows))
+    fingered = passage_data.fingered_notes(performance)
+    resultants = passage_data.resultants(rows)
+    sung = passage_data.sung_course(performance, rows)
+    played = list(passage_data.played_course(performance, rows))
     drawn = [note.hz for note in fingered] + [found.bar.hz for found in resultants]
     drawn += [hz for course in (sung, *played) for hz in _ends(course[1])]
     semitone = _scale(axes, [float(_midi(hz, a4)) for hz in drawn], a4)
@@ -109,7 +109,7 @@ def draw_notes(
         axes.add_patch(_bar(note, FINGERED_POINTS / semitone, a4, **style))
     for times, hz in played:
         axes.plot(times, _midi(hz, a4), color=HORN_BLUE, lw=1.8, zorder=4)
-    _draw_voice(axes, sung, passages_data.sung_notes(performance, rows), a4)
+    _draw_voice(axes, sung, passage_data.sung_notes(performance, rows), a4)
     return _name_notes(axes, performance, rows, a4)
 
 
@@ -177,9 +177,9 @@ def _name_notes(
     axes: Axes, performance: "Performance", rows: Sequence["NoteVerdict"], a4: float
 ) -> Labels:
     """Name what there is room for, resultants first."""
-    fingered = passages_data.fingered_notes(performance)
-    sung = passages_data.sung_notes(performance, rows)
-    found = passages_data.resultants(rows)
+    fingered = passage_data.fingered_notes(performance)
+    sung = passage_data.sung_notes(performance, rows)
+    found = passage_data.resultants(rows)
     labels = Labels(axes)
     thick = [(one.bar, HEARD[one.heard].points) for one in found]
     thick += [(note, FINGERED_POINTS) for note in fingered] + [(note, SUNG_POINTS) for note in sung]
@@ -195,7 +195,7 @@ def _name_notes(
     for one in (one for one in found if one.heard != "same"):
         _name(labels, _whole(one.bar.hz, a4), one.bar, a4, down=True, size=11, color=INK)
     for note in sung:
-        asked = passages_data.from_notes(performance)
+        asked = passage_data.from_notes(performance)
         name = notes.note_name(note.hz, a4) if asked else _whole(note.hz, a4)
         _name(labels, name, note, a4, size=11, color=VOICE_ORANGE)
     for note in fingered:
@@ -322,7 +322,7 @@ def _panel(figure: Figure, place: tuple[float, float], end: float) -> Axes:
 
 def _draw_bars(panels: Sequence[Axes], passage: Passage, end: float) -> str:
     """Draw faint lines at bars and, if there is room, beats; say what they are."""
-    bars = [passage.seconds_at(beat) for beat in passages_data.bar_beats(passage)]
+    bars = [passage.seconds_at(beat) for beat in passage_data.bar_beats(passage)]
     beats = [passage.seconds_at(beat) for beat in range(math.ceil(passage.beats))]
     inches = SIZE_INCHES[0] - LEFT - RIGHT
     roomy = len(beats) < inches * 15.0
@@ -342,8 +342,8 @@ def _draw_bars(panels: Sequence[Axes], passage: Passage, end: float) -> str:
     return "Faint lines: bars and beats." if roomy else "Faint lines: bars."
 
 
-def _draw_level(axes: Axes, sound: passages_data.Samples) -> None:
-    times, level = passages_data.level_course(sound)
+def _draw_level(axes: Axes, sound: passage_data.Samples) -> None:
+    times, level = passage_data.level_course(sound)
     axes.set_ylim(LEVEL_FLOOR_DB, 2.0)
     axes.set_yticks([-40, -20, 0])
     axes.set_ylabel("level [dB]", size=9.5, color=INK)
@@ -373,7 +373,7 @@ def _draw_words(axes: Axes, rows: Sequence["NoteVerdict"]) -> Labels:
             )
         )  # fmt: skip
     for row in rows:
-        middle, told = 0.5 * (row.begin_s + row.end_s), passages_data.words_of(row)
+        middle, told = 0.5 * (row.begin_s + row.end_s), passage_data.words_of(row)
         choices = ["\n".join(told[:count]) for count in range(len(told), 0, -1)]
         begin, end = axes.transData.transform([(row.begin_s, 0.0), (row.end_s, 0.0)])[:, 0]
         width = WIDEST_WORD * float(end - begin)
@@ -411,8 +411,8 @@ def _line_handles(performance: "Performance", rows: Sequence["NoteVerdict"]) -> 
         Patch(fc="none", ec=HORN_BLUE, label="fingered note, as asked"),
         Line2D([], [], color=HORN_BLUE, lw=1.8, label="played pitch, as measured"),
     ]
-    if passages_data.sung_notes(performance, rows):
-        asked = passages_data.from_notes(performance)
+    if passage_data.sung_notes(performance, rows):
+        asked = passage_data.from_notes(performance)
         says = "sung note" if asked else "sung note, as measured"
         voice: dict[str, Any] = {"color": VOICE_ORANGE, "marker": "^", "ms": SUNG_POINTS}
         handles.append(Line2D([], [], lw=2.2, label=says, **voice))
@@ -432,7 +432,7 @@ def _state_handles(rows: Sequence["NoteVerdict"]) -> list[Any]:
 
 
 def _resultant_handles(rows: Sequence["NoteVerdict"]) -> list[Any]:
-    ways = {found.heard for found in passages_data.resultants(rows)}
+    ways = {found.heard for found in passage_data.resultants(rows)}
     handles: list[Any] = [
         Line2D([], [], color=FAINT, lw=how.points, label=how.says, solid_capstyle="butt")
         if how.filled

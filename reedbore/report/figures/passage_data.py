@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
 from reedbore.kernel.single import BURST_PA
 from reedbore.measures import pitch, spectrum
 from reedbore.model.passage import Passage
 from reedbore.simulate.controls import Span
 from reedbore.simulate.take import SOUND_RATE
+from reedbore.sound import mute_broken
 from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING
 
 if TYPE_CHECKING:
@@ -113,7 +113,7 @@ def level_course(sound: Samples) -> tuple[Samples, Samples]:
     times, level : ndarray
         Level of blocks of 20 ms or, of long sounds, longer ones, against the loudest. [s], [dB]
     """
-    whole = np.clip(audio.mute_broken(sound, SOUND_RATE)[0], -BURST_PA, BURST_PA)
+    whole = np.clip(mute_broken(sound, SOUND_RATE)[0], -BURST_PA, BURST_PA)
     block = max(round(LEVEL_S * SOUND_RATE), math.ceil(whole.size / DRAWN_POINTS))
     count = whole.size // block
     power = np.mean(whole[: count * block].reshape(count, block) ** 2, axis=1)
@@ -140,7 +140,7 @@ def played_course(
         A stretch of it. [s], [Hz]
     """
     rate = performance.score.rate
-    whole = audio.mute_broken(performance.traces.pressure, rate)[0]
+    whole = mute_broken(performance.traces.pressure, rate)[0]
     thinned, slow = pitch.thin(np.clip(whole, -BURST_PA, BURST_PA), rate)
     for first, end, near in _pieces(performance, rows):
         part = thinned[round(first * slow) : round(end * slow)]

@@ -18,12 +18,12 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from reedbore import notes
-from reedbore import sound as audio
 from reedbore.files import write_whole
 from reedbore.measures import spectrum
 from reedbore.report.figures.text_fit import fit
 from reedbore.simulate import mouth
 from reedbore.simulate.take import SOUND_RATE
+from reedbore.sound import mute_broken
 
 if TYPE_CHECKING:
     from reedbore.simulate.take import Take
@@ -169,7 +169,7 @@ def take_png(
     figure.text(0.09, 0.944, says, size=10.5, color=INK, va="top", wrap=True)
     axes = [_plain_axes(figure, grid[row]) for row in (0, 1, 3, 5)]
     _draw_waves(axes[0], axes[1], take, verdict)
-    sound = audio.mute_broken(take.sound, SOUND_RATE)[0]
+    sound = mute_broken(take.sound, SOUND_RATE)[0]
     _draw_spectrum(axes[2], sound, verdict, a4)
     _draw_spectrogram(axes[3], sound)
     memory = io.BytesIO()
@@ -199,7 +199,7 @@ def _draw_waves(upper: Axes, lower: Axes, take: "Take", verdict: "Verdict") -> N
     count = min(round(span * rate), len(take.mouth))
     milliseconds = np.arange(count) / rate * 1e3
     sung = mouth.sung_pressure(take.setup) * take.sung[-count:]
-    mouthpiece = audio.mute_broken(take.traces.pressure, rate)[0][-count:]
+    mouthpiece = mute_broken(take.traces.pressure, rate)[0][-count:]
     upper.plot(milliseconds, sung / 1e3, color=VOICE_ORANGE, lw=1.5)
     lower.plot(milliseconds, mouthpiece / 1e3, color=HORN_BLUE, lw=1.5)
     _heading(upper, "The air, at the end of the take")

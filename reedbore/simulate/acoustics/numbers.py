@@ -7,10 +7,52 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError
-from reedbore.kernel import step as rows
+from reedbore.kernel.step import (
+    AT_ONCE,
+    BACKFLOW,
+    CHANNEL,
+    CLOSING,
+    CONDUCTANCE,
+    CONTACT,
+    DAMPED,
+    DECAY,
+    DIRECT,
+    FADE,
+    FLOW_WAVE,
+    GAIN,
+    GIVE,
+    HEARD_WAVE,
+    INFLOW,
+    MOUTH_GAIN,
+    MOUTH_PAIR_GAIN,
+    MOUTH_PAIR_SLOPE,
+    MOUTH_POLE,
+    MOUTH_SHRINK,
+    MOUTH_TURN,
+    NUMBERS,
+    PAIR_GAIN,
+    PAIR_SLOPE,
+    PISTON,
+    POLE,
+    REST,
+    SERIES,
+    SHRINK,
+    SLIT,
+    SOURCE,
+    STIFF,
+    TURN,
+    VENT_JET,
+    VENT_LOSS,
+    VENT_MASS,
+    VENT_WAVE,
+    VOLUME,
+    WAVE,
+    WAY_DIRECT,
+    WAY_GAIN,
+    WAY_POLE,
+)
 from reedbore.model.setup import Setup
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import reflection as bores
+from reedbore.simulate.acoustics import bore, reflection
 from reedbore.simulate.acoustics.airway import airway
 from reedbore.simulate.acoustics.airway_filter import Upstream, upstream_filter
 from reedbore.simulate.acoustics.delay import lagrange, split_delay
@@ -56,10 +98,10 @@ class Numbers(NamedTuple):
     """Steps per second. [Hz]"""
 
 
-def waveguide_of(setup: Setup) -> bores.Waveguide:
+def waveguide_of(setup: Setup) -> reflection.Waveguide:
     """Return the fitted delays and filters of a setup's bore."""
-    gas = acoustics.gas_of(setup)
-    return bores.waveguide(setup.bore, setup.mouthpiece.volume, gas, setup.time.rate)
+    gas = bore.gas_of(setup)
+    return reflection.waveguide(setup.bore, setup.mouthpiece.volume, gas, setup.time.rate)
 
 
 def numbers_of(setup: Setup) -> Numbers:
@@ -83,7 +125,7 @@ def numbers_of(setup: Setup) -> Numbers:
     check_reed(setup)
     reed = setup.reed.held()
     guide = waveguide_of(setup)
-    table = np.zeros(rows.NUMBERS)
+    table = np.zeros(NUMBERS)
     _fill_reed(table, setup)
     _fill_flow(table, setup, guide.throat)
     coupled = setup.tract.coupling == "on"
@@ -122,67 +164,67 @@ def _taps(delay: float) -> Taps:
     return Taps(first, np.array(lagrange(fraction)))
 
 
-def _fill_reflection(table: NDArray[np.float64], back: bores.Reflection) -> None:
-    table[rows.DIRECT] = back.direct
-    table[rows.GAIN : rows.GAIN + bores.POLES] = back.gains
-    table[rows.POLE : rows.POLE + bores.POLES] = back.poles
-    table[rows.FADE] = back.fade
+def _fill_reflection(table: NDArray[np.float64], back: reflection.Reflection) -> None:
+    table[DIRECT] = back.direct
+    table[GAIN : GAIN + reflection.POLES] = back.gains
+    table[POLE : POLE + reflection.POLES] = back.poles
+    table[FADE] = back.fade
     count = back.pairs.size
-    table[rows.TURN : rows.TURN + count] = 2.0 * back.pairs.real
-    table[rows.SHRINK : rows.SHRINK + count] = np.abs(back.pairs) ** 2
-    table[rows.PAIR_GAIN : rows.PAIR_GAIN + count] = back.pair_gains[:, 0]
-    table[rows.PAIR_SLOPE : rows.PAIR_SLOPE + count] = back.pair_gains[:, 1]
+    table[TURN : TURN + count] = 2.0 * back.pairs.real
+    table[SHRINK : SHRINK + count] = np.abs(back.pairs) ** 2
+    table[PAIR_GAIN : PAIR_GAIN + count] = back.pair_gains[:, 0]
+    table[PAIR_SLOPE : PAIR_SLOPE + count] = back.pair_gains[:, 1]
 
 
 def _fill_vent(table: NDArray[np.float64], vent: Vent, rate: float) -> None:
-    table[rows.WAY_DIRECT] = vent.direct
-    table[rows.WAY_GAIN : rows.WAY_POLE] = vent.gains
-    table[rows.WAY_POLE : rows.VENT_MASS] = vent.poles
-    table[rows.VENT_MASS] = vent.mass * rate
-    table[rows.VENT_LOSS] = vent.loss + vent.wave
-    table[rows.VENT_JET] = vent.jet
-    table[rows.VENT_WAVE] = vent.wave
+    table[WAY_DIRECT] = vent.direct
+    table[WAY_GAIN:WAY_POLE] = vent.gains
+    table[WAY_POLE:VENT_MASS] = vent.poles
+    table[VENT_MASS] = vent.mass * rate
+    table[VENT_LOSS] = vent.loss + vent.wave
+    table[VENT_JET] = vent.jet
+    table[VENT_WAVE] = vent.wave
 
 
 def _fill_mouth(table: NDArray[np.float64], up: Upstream) -> None:
     """Put the mouth in series with the bore: both share the flow through the reed."""
     at_once = up.direct + up.gains.sum() + up.pair_gains[:, 0].sum()
-    table[rows.SOURCE] = up.resistance * (1.0 + at_once) / (1.0 - at_once)
-    table[rows.AT_ONCE] = 2.0 / (1.0 - at_once)
-    table[rows.HEARD_WAVE] = 1.0 / (1.0 - at_once)
-    table[rows.FLOW_WAVE] = up.resistance / (1.0 - at_once)
-    table[rows.SERIES] = 1.0 / (1.0 + table[rows.CONDUCTANCE] * table[rows.SOURCE])
-    table[rows.CONDUCTANCE] *= table[rows.SERIES]
-    table[rows.MOUTH_GAIN : rows.MOUTH_POLE] = up.gains
-    table[rows.MOUTH_POLE : rows.MOUTH_TURN] = up.poles
+    table[SOURCE] = up.resistance * (1.0 + at_once) / (1.0 - at_once)
+    table[AT_ONCE] = 2.0 / (1.0 - at_once)
+    table[HEARD_WAVE] = 1.0 / (1.0 - at_once)
+    table[FLOW_WAVE] = up.resistance / (1.0 - at_once)
+    table[SERIES] = 1.0 / (1.0 + table[CONDUCTANCE] * table[SOURCE])
+    table[CONDUCTANCE] *= table[SERIES]
+    table[MOUTH_GAIN:MOUTH_POLE] = up.gains
+    table[MOUTH_POLE:MOUTH_TURN] = up.poles
     count = up.pairs.size
-    table[rows.MOUTH_TURN : rows.MOUTH_TURN + count] = 2.0 * up.pairs.real
-    table[rows.MOUTH_SHRINK : rows.MOUTH_SHRINK + count] = np.abs(up.pairs) ** 2
-    table[rows.MOUTH_PAIR_GAIN : rows.MOUTH_PAIR_GAIN + count] = up.pair_gains[:, 0]
-    table[rows.MOUTH_PAIR_SLOPE : rows.MOUTH_PAIR_SLOPE + count] = up.pair_gains[:, 1]
+    table[MOUTH_TURN : MOUTH_TURN + count] = 2.0 * up.pairs.real
+    table[MOUTH_SHRINK : MOUTH_SHRINK + count] = np.abs(up.pairs) ** 2
+    table[MOUTH_PAIR_GAIN : MOUTH_PAIR_GAIN + count] = up.pair_gains[:, 0]
+    table[MOUTH_PAIR_SLOPE : MOUTH_PAIR_SLOPE + count] = up.pair_gains[:, 1]
 
 
 def _fill_reed(table: NDArray[np.float64], setup: Setup) -> None:
     reed, step = setup.reed.held(), 1.0 / setup.time.rate
     swing = 2.0 * math.pi * reed.frequency * step
-    table[rows.STIFF] = swing**2 / 4.0
-    table[rows.DAMPED] = reed.damping * swing / 2.0
-    table[rows.REST] = reed.opening
-    table[rows.GIVE] = swing**2 / reed.stiffness
-    table[rows.CONTACT] = reed.contact / reed.opening
+    table[STIFF] = swing**2 / 4.0
+    table[DAMPED] = reed.damping * swing / 2.0
+    table[REST] = reed.opening
+    table[GIVE] = swing**2 / reed.stiffness
+    table[CONTACT] = reed.contact / reed.opening
 
 
 def _fill_flow(table: NDArray[np.float64], setup: Setup, lumped: Throat) -> None:
-    reed, gas, step = setup.reed.held(), acoustics.gas_of(setup), 1.0 / setup.time.rate
+    reed, gas, step = setup.reed.held(), bore.gas_of(setup), 1.0 / setup.time.rate
     volume = 2.0 * lumped.compliance / step
     throat, wave, decay = lumped.sampled(setup.time.rate)
-    table[rows.CHANNEL] = reed.width * math.sqrt(2.0 / gas.density)
-    table[rows.PISTON] = reed.area / (2.0 * step)
-    table[rows.CONDUCTANCE] = 1.0 / lumped.resistance + volume + (throat + wave).sum()
-    table[rows.WAVE] = 2.0 * (1.0 / lumped.resistance + wave.sum())
-    table[rows.VOLUME] = volume
-    table[rows.DECAY : rows.INFLOW] = decay
-    table[rows.INFLOW : rows.BACKFLOW] = (1.0 + decay) * (throat + wave)
-    table[rows.BACKFLOW : rows.SERIES] = 2.0 * (1.0 + decay) * wave
-    table[rows.CLOSING] = reed.stiffness * reed.opening
-    table[rows.SLIT] = table[rows.CHANNEL] * reed.opening
+    table[CHANNEL] = reed.width * math.sqrt(2.0 / gas.density)
+    table[PISTON] = reed.area / (2.0 * step)
+    table[CONDUCTANCE] = 1.0 / lumped.resistance + volume + (throat + wave).sum()
+    table[WAVE] = 2.0 * (1.0 / lumped.resistance + wave.sum())
+    table[VOLUME] = volume
+    table[DECAY:INFLOW] = decay
+    table[INFLOW:BACKFLOW] = (1.0 + decay) * (throat + wave)
+    table[BACKFLOW:SERIES] = 2.0 * (1.0 + decay) * wave
+    table[CLOSING] = reed.stiffness * reed.opening
+    table[SLIT] = table[CHANNEL] * reed.opening

@@ -20,8 +20,18 @@ from numpy.typing import NDArray
 from reedbore.model.bore import Bore
 from reedbore.physics import toneholes, tube
 from reedbore.physics.air import Gas
-from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics.bore import Element, Opening
+from reedbore.simulate.acoustics.bore import (
+    Element,
+    Opening,
+    bore_admittance,
+    chain_admittance,
+    elements,
+    end_impedance,
+    first_opening,
+    row_cutoff,
+    split,
+    vent_number,
+)
 from reedbore.simulate.acoustics.delay import delay_response
 from reedbore.simulate.acoustics.rational import (
     find_pairs,
@@ -198,11 +208,11 @@ def _looks_ahead(bore: Bore, volume: float, gas: Gas) -> float:
     pieces = bore.chain()
     if pieces[0][2] <= pieces[0][1]:
         return 0.0
-    if bore.end == "lattice" or len(acoustics.elements(bore)) > 1:
+    if bore.end == "lattice" or len(elements(bore)) > 1:
         return ECHOED_LOOKS_AHEAD
     rate = 96000.0
     hz = np.linspace(0.1, 0.6, 400) * gas.sound_speed / sum(piece[0] for piece in pieces)
-    exact = acoustics.bore_admittance(bore, 2.0 * math.pi * hz, gas)
+    exact = bore_admittance(bore, 2.0 * math.pi * hz, gas)
     exact = exact + tube.cavity_admittance(volume, 2.0 * math.pi * hz, gas)
     peak = slice(int(np.abs(exact).argmin()), int(np.abs(exact).argmin()) + 1)
     low, high = LOOKS_AHEAD
@@ -235,14 +245,14 @@ def _grid(rate: float, middle: int) -> _Grid:
 
 
 def _guided(bore: Bore, lumped: Throat, gas: Gas, rate: float) -> Waveguide:
-    chain = acoustics.elements(bore)
+    chain = elements(bore)
     grid = _grid(rate, 180 if _is_plain(chain) and not bore.lattice else 420)
-    load = acoustics.end_impedance(bore, grid.omega, gas)
-    number = acoustics.vent_number(bore)
+    load = end_impedance(bore, grid.omega, gas)
+    number = vent_number(bore)
     if number is not None:
         vent, below = _vented(bore, number, lumped, load, grid, gas, rate)
         return Waveguide(lumped, vent, below, rate)
-    waves = _waves_at_reed(acoustics.chain_admittance(chain, load, grid.omega, gas), lumped, grid)
+    waves = _waves_at_reed(chain_admittance(chain, load, grid.omega, gas), lumped, grid)
     return Waveguide(lumped, None, _reflection(bore, chain, waves, grid, gas, rate), rate)
 
 
@@ -262,9 +272,9 @@ def _vented(
     bore: Bore, number: int, lumped: Throat, load: Complexes, grid: _Grid, gas: Gas, rate: float
 ) -> tuple[Vent, Reflection]:
     """Fit what lies below a vent, then the way between reed and vent."""
-    above, hole, below = acoustics.split(bore, number)
-    admittance = acoustics.chain_admittance(below, load, grid.omega, gas)
-    whole = acoustics.bore_admittance(bore, grid.omega, gas)
+    above, hole, below = split(bore, number)
+    admittance = chain_admittance(below, load, grid.omega, gas)
+    whole = bore_admittance(bore, grid.omega, gas)
     first = next(part for part in below if not isinstance(part, Opening))
     s = 1j * grid.omega
     local = throat(first, 0.0, gas, ECHOED_LOOKS_AHEAD)
@@ -312,7 +322,7 @@ def _reflection(
     if _is_plain(chain):
         starts = [length]
     else:
-        starts = [acoustics.first_opening(chain) - earlier for earlier in EARLIER]
+        starts = [first_opening(chain) - earlier for earlier in EARLIER]
     fits = []
     for start in starts:
         delay = max(3.0, 2.0 * start / gas.sound_speed * rate)
@@ -367,7 +377,7 @@ def _shape(
     if plain and bore.lattice is None:
         return empty
     if plain:
-        starts = np.geomspace(0.6, 4.0, ROW_PAIRS) * acoustics.row_cutoff(bore, gas)
+        starts = np.geomspace(0.6, 4.0, ROW_PAIRS) * row_cutoff(bore, gas)
     else:
         starts = np.linspace(800.0, 5000.0, PAIRS)
     start = np.exp((-0.1 + 1j) * 2.0 * math.pi * starts / rate)

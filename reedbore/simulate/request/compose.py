@@ -8,7 +8,7 @@ beats in a minute.
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.model.line import Line, read_beats, read_line, write_beats, write_line
 from reedbore.model.midi.read import Found, read_midi
@@ -231,7 +231,7 @@ def _fingered(words: Words, seconds: float | None, fields: dict[str, Any], horn:
 
 def _recorded_seconds(path: Path, seconds: float | None) -> float:
     """Take the length that was asked for, or that of the recording. [s]."""
-    samples, rate = audio.read(path)
+    samples, rate = sound.read(path)
     return (
         check_seconds(samples.size / rate, f"{path}", "recording", LONGEST_S)
         if seconds is None

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from reedbore import sound as audio
+from reedbore import sound
 from reedbore.cli.common import Progress
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import file_stem
@@ -122,7 +122,7 @@ def _cut_off(voiced: Setup, passage: Passage) -> list[str]:
     """Say so if a recorded voice goes on when the passage has ended."""
     if voiced.voice.source != "recording" or voiced.voice.file is None:
         return []
-    samples, rate = audio.read(voiced.voice.file)
+    samples, rate = sound.read(voiced.voice.file)
     left = samples.size / rate - passage.seconds
     return [f"the last {left:.1f} s of the recording are left out"] if left > 0.1 else []
 

@@ -11,8 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from reedbore import notes
-from reedbore import sound as audio
+from reedbore import notes, sound
 from reedbore.errors import ModelError, NoteError, ReedboreError
 from reedbore.files import file_stem
 from reedbore.measures.pitch import median_voiced_pitch
@@ -230,7 +229,7 @@ def _sing(setup: Setup, words: Words, fingered_hz: float, horn: Horn) -> Setup:
 
 def recorded(setup: Setup, path: Path) -> Setup:
     """Make a recording the voice; its median pitch becomes the sung note where it has one."""
-    samples, rate = audio.read(path)
+    samples, rate = sound.read(path)
     setup = setup.with_value("voice.file", str(path.resolve()))
     setup = setup.with_value("voice.source", "recording")
     hz = median_voiced_pitch(samples, rate)

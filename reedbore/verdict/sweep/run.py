@@ -18,10 +18,10 @@ from tqdm import tqdm
 from reedbore.errors import ReedboreError
 from reedbore.model.setup import Setup
 from reedbore.notes import cents, simple_ratios
-from reedbore.verdict import cells as many
 from reedbore.verdict import lock_edges
+from reedbore.verdict.cells import judge_cells
 from reedbore.verdict.questions import Progress
-from reedbore.verdict.sweep import store as sweep_store
+from reedbore.verdict.sweep import store
 from reedbore.verdict.sweep.axes import check
 from reedbore.verdict.sweep.cells import Block, Judge, Values, judge_block
 from reedbore.verdict.sweep.plan import EDGE_STATES, EDGES, EdgePlan, Sweep, check_version
@@ -47,7 +47,7 @@ def run(
     edges: bool = False,
     part: tuple[int, int] = (1, 1),
     cluster: str | None = None,
-    judge: Judge = many.judge_cells,
+    judge: Judge = judge_cells,
     seek: Seek = lock_edges.edges_of,
 ) -> None:
     """Do all that is still to be done.
@@ -75,7 +75,7 @@ def run(
         written, or the cluster is lost.
     """
     check(sweep, edges=edges)
-    sweep_store.prepare(path, sweep, EDGE_PLAN if edges else None)
+    store.prepare(path, sweep, EDGE_PLAN if edges else None)
     _fill(path, "cells", part, cluster, partial(judge_block, sweep, judge=judge))
     if edges:
         _fill(path, "edges", part, cluster, partial(find_edges, sweep, judge=judge, seek=seek))
@@ -156,15 +156,15 @@ def _keep(flat: Values, place: int, found: "lock_edges.Sought | None") -> None:
 def _fill(path: Path, table: str, part: tuple[int, int], cluster: str | None, work: Work) -> None:
     """Do all blocks of a table that are still to be done."""
     total = done = 0
-    for task, there in sweep_store.tasks(path, table, part):
+    for task, there in store.tasks(path, table, part):
         total, done = total + task.cells, done + task.cells * there
-    to_do = (task for task, there in sweep_store.tasks(path, table, part) if not there)
+    to_do = (task for task, there in store.tasks(path, table, part) if not there)
     if done == total:
         return
     with _bar(table, total, done) as bar:
         found = _spread(to_do, work, cluster) if cluster else _one_by_one(to_do, work, bar)
         for task, values in found:
-            sweep_store.write(path, task, values)
+            store.write(path, task, values)
             done += task.cells
             bar.update(done - bar.n)
 

@@ -14,11 +14,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import sound as audio
 from reedbore.model.bore import Bore
 from reedbore.report import captions as moments
-from reedbore.simulate import bore_pressure as along
+from reedbore.simulate import bore_pressure
 from reedbore.simulate.take import FULL_SCALE_PA, SOUND_RATE, Take
+from reedbore.sound import Levelled, fade, mute_broken, remove_dc, resample, to_full_scale
 
 PAGE_PERIODS = 3
 """Common periods that the strip shows at once, at most."""
@@ -260,7 +260,7 @@ def scene_of(
     span, frames = video / slow, round(video * rate)
     found = moments.meetings(take, BEGIN_S, LOOK_S + max(span, LOOK_S))
     begin = _begin(found)
-    air = along.pressures(take, begin, span, frames, POINTS)
+    air = bore_pressure.pressures(take, begin, span, frames, POINTS)
     beats = Beats(found.sung - begin, found.openings - begin, found.meets - begin, found.stands)
     page = min(page_span(beats, span), LOOK_S)
     opening = np.maximum(take.traces.opening, 0.0)
@@ -276,7 +276,7 @@ def scene_of(
     return scene, begin
 
 
-def heard(take: Take, begin: float, video: float, slow: int = 1) -> audio.Levelled:
+def heard(take: Take, begin: float, video: float, slow: int = 1) -> Levelled:
     """Cut the sound of a moving picture out of a take.
 
     Parameters
@@ -295,12 +295,12 @@ def heard(take: Take, begin: float, video: float, slow: int = 1) -> audio.Levell
     Levelled
         On `SOUND_RATE`, levelled as all sounds of the program are.
     """
-    whole, _ = audio.mute_broken(take.sound, SOUND_RATE)
+    whole, _ = mute_broken(take.sound, SOUND_RATE)
     first, count = round(begin * SOUND_RATE), round(video * SOUND_RATE)
     length = -(-count // slow)
-    stretch = audio.remove_dc(whole, SOUND_RATE)[first : first + length]
-    stretched = audio.resample(stretch, 1, slow)[:count]
-    return audio.to_full_scale(audio.fade(stretched, SOUND_RATE, FADE_S), FULL_SCALE_PA)
+    stretch = remove_dc(whole, SOUND_RATE)[first : first + length]
+    stretched = resample(stretch, 1, slow)[:count]
+    return to_full_scale(fade(stretched, SOUND_RATE, FADE_S), FULL_SCALE_PA)
 
 
 def _begin(found: moments.Meetings) -> float:
@@ -313,7 +313,7 @@ def _begin(found: moments.Meetings) -> float:
     return first - BEFORE * period if first < BEGIN_S + LOOK_S else BEGIN_S
 
 
-def _captions(take: Take, air: along.Along) -> tuple[str, ...]:
+def _captions(take: Take, air: bore_pressure.Along) -> tuple[str, ...]:
     """Say for each frame what happens."""
     found = moments.captions(take, air)
     starts = [caption.first_frame for caption in found]

@@ -18,10 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from reedbore import sound as audio
 from reedbore.errors import ReedboreError
 from reedbore.files import write_whole
 from reedbore.simulate.take import SOUND_RATE
+from reedbore.sound import write
 
 FILMS = {".mp4": 30, ".webm": 30, ".gif": 20}
 """Kinds of moving pictures, and their frames a second: a GIF counts in hundredths of one."""
@@ -131,7 +131,7 @@ def write_video(
         made = Path(folder) / f"film{path.suffix.lower()}"
         heard: list[str] = []
         if sound is not None:
-            audio.write(Path(folder) / "sound.wav", sound, SOUND_RATE)
+            write(Path(folder) / "sound.wav", sound, SOUND_RATE)
             heard = ["-i", str(Path(folder) / "sound.wav")]
         _encode(
             [program, *_raw(size, rate), *heard, *_kind(path, sound is not None), str(made)], frames

@@ -18,9 +18,8 @@ from numpy.typing import NDArray
 from reedbore.errors import ReedboreError
 from reedbore.model.setup import depth_name
 from reedbore.notes import NAMES, NO_PITCH_HZ, PITCH_HZ
-from reedbore.report import maps as maps_words
-from reedbore.report import maps_data
-from reedbore.report.figures.maps import panel as maps_panel
+from reedbore.report import maps, maps_data
+from reedbore.report.figures.maps import panel
 from reedbore.report.figures.maps.panel import axis_ticks
 from reedbore.report.looks import LOOKS
 from reedbore.report.maps_data import LockMap, Slice
@@ -54,7 +53,7 @@ def page(found: LockMap) -> str:
     """
     template = resources.files(__package__).joinpath("maps_page.html").read_text("utf-8")
     data = json.dumps(_data(found), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    text = template.replace("{{title}}", html.escape(maps_words.title(found)))
+    text = template.replace("{{title}}", html.escape(maps.title(found)))
     # No "<" inside a script: it could end it.
     text = text.replace("{{data}}", data.replace("<", "\\u003c"))
     if len(text.encode()) >= MOST_BYTES:
@@ -72,10 +71,10 @@ def _data(found: LockMap) -> dict[str, Any]:
         role: None if place is None else _axis(found, sweep.axes[place])
         for role, place in zip("xyz", places, strict=True)
     }
-    says = [maps_words.unfinished(found), maps_words.resolution(found), maps_words.CARE]
+    says = [maps.unfinished(found), maps.resolution(found), maps.CARE]
     return {
-        "title": maps_words.title(found),
-        "subtitle": maps_words.subtitle(found),
+        "title": maps.title(found),
+        "subtitle": maps.subtitle(found),
         "says": [words for words in says if words],
         "file": found.name,
         "fingered": sweep.fingered.hz,
@@ -98,7 +97,7 @@ def _axis(found: LockMap, axis: Axis) -> dict[str, Any]:
     places = maps_data.along(sweep, axis)
     return {
         "name": axis.name,
-        "label": maps_words.axis_words(sweep, axis).split("\n")[0],
+        "label": maps.axis_words(sweep, axis).split("\n")[0],
         "says": axis.says,
         "unit": "" if axis.unit == "1" else axis.unit,
         "sung": axis is sweep.sung_axis,
@@ -179,7 +178,7 @@ def _edges(found: LockMap) -> list[dict[str, Any]]:
 def _aims(found: LockMap, held: Slice = None) -> list[dict[str, Any]]:
     listed = []
     for aim in maps_data.aims(found, held):
-        ratio, note, third = maps_words.aim_words(found, aim)
+        ratio, note, third = maps.aim_words(found, aim)
         listed.append(
             {
                 "ratio": ratio, "note": note, "third": third, "middle": round(aim.middle, 3),
@@ -208,5 +207,5 @@ def _labels(found: LockMap) -> list[dict[str, Any]]:
     return [
         {"ratio": f"{ratio[0]}/{ratio[1]}", "at": [column, row, step]}
         for step, held in slices
-        for ratio, row, column in maps_panel.regions(found, (across, up), held)
+        for ratio, row, column in panel.regions(found, (across, up), held)
     ]

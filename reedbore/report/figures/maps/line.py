@@ -11,11 +11,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from reedbore.report import maps as maps_words
-from reedbore.report import maps_data
-from reedbore.report.figures.maps import panel as maps_panel
-from reedbore.report.figures.maps import panel as maps_sheet
-from reedbore.report.figures.maps.panel import axis_ticks
+from reedbore.report import maps, maps_data
+from reedbore.report.figures.maps import panel
+from reedbore.report.figures.maps.panel import FOOT_INCHES, axis_ticks, sheet
 from reedbore.report.figures.take import FAINT, HORN_BLUE, INK, PAPER, TOGETHER, VOICE_ORANGE
 from reedbore.report.maps_data import LockMap
 
@@ -36,8 +34,8 @@ def draw(found: LockMap) -> Figure:
     Figure
         Played pitch, states, and how far the two notes are from a ratio or how fast they beat.
     """
-    figure = maps_sheet.sheet(found, SIZE_INCHES)
-    foot = (maps_sheet.FOOT_INCHES + 0.62) / SIZE_INCHES[1]
+    figure = sheet(found, SIZE_INCHES)
+    foot = (FOOT_INCHES + 0.62) / SIZE_INCHES[1]
     grid = figure.add_gridspec(
         3, 1, height_ratios=(1.5, 0.28, 1.0), left=0.085, right=0.975, top=0.895, bottom=foot,
         hspace=0.1,
@@ -61,7 +59,7 @@ def _label(found: LockMap, places: NDArray[np.float64], panels: tuple[Axes, ...]
         axes.tick_params(colors=INK, labelsize=9, labelbottom=axes is panels[-1])
         axes.spines[:].set_color(FAINT)
         axes.yaxis.set_label_coords(-0.058, 0.5)
-    panels[-1].set_xlabel(maps_words.axis_words(sweep, sweep.axes[0]), size=9.5, color=INK)
+    panels[-1].set_xlabel(maps.axis_words(sweep, sweep.axes[0]), size=9.5, color=INK)
 
 
 def _played(axes: Axes, found: LockMap, places: NDArray[np.float64]) -> None:
@@ -80,9 +78,9 @@ def _played(axes: Axes, found: LockMap, places: NDArray[np.float64]) -> None:
     wide = sorted(maps_data.aims(found), key=lambda aim: aim.low - aim.high)[:MOST_NAMED]
     named = sorted(wide, key=lambda aim: aim.middle)
     span = places[-1] - places[0]
-    shares = maps_panel.spread([(aim.middle - places[0]) / span for aim in named], 0.03)
+    shares = panel.spread([(aim.middle - places[0]) / span for aim in named], 0.03)
     for aim, share in zip(named, shares, strict=True):
-        ratio, note, _ = maps_words.aim_words(found, aim)
+        ratio, note, _ = maps.aim_words(found, aim)
         axes.axvspan(aim.low, aim.high, color=TOGETHER, alpha=0.12, lw=0)
         axes.annotate(
             f"{ratio}  {note}", (aim.middle, 0.80), (places[0] + span * share, 0.985),
@@ -95,7 +93,7 @@ def _played(axes: Axes, found: LockMap, places: NDArray[np.float64]) -> None:
 def _strip(axes: Axes, found: LockMap, places: NDArray[np.float64]) -> None:
     """Show the states as a map of one row does, the edges of locks as lines."""
     grid = maps_data.borders(places), np.array([0.0, 1.0])
-    maps_panel.cells(axes, found.state_names()[np.newaxis, :], grid)
+    panel.cells(axes, found.state_names()[np.newaxis, :], grid)
     axes.set_yticks([])
     axes.set_ylabel("state", size=9, color=INK)
     if found.edges is None:
@@ -104,10 +102,10 @@ def _strip(axes: Axes, found: LockMap, places: NDArray[np.float64]) -> None:
     for low, high in zip(edges.low, edges.high, strict=True):
         if np.isfinite(low):
             for side in (low, high):
-                axes.axvline(side, path_effects=maps_panel.RAIL, zorder=3)
+                axes.axvline(side, path_effects=panel.RAIL, zorder=3)
             axes.axvspan(low, high, color=TOGETHER, lw=1.3, zorder=4)
     for place in edges.perhaps[np.isfinite(edges.perhaps)]:
-        axes.axvline(place, color=TOGETHER, lw=1.2, ls=maps_panel.PERHAPS, zorder=3)
+        axes.axvline(place, color=TOGETHER, lw=1.2, ls=panel.PERHAPS, zorder=3)
 
 
 def _apart(axes: Axes, found: LockMap, places: NDArray[np.float64]) -> None:
@@ -141,7 +139,7 @@ def _name_above(axes: Axes, name: str, place: float) -> None:
     """Write a ratio over its stretch."""
     axes.annotate(
         name, (place, 0.96), xycoords=axes.get_xaxis_transform(), ha="center", va="top", size=10,
-        weight="bold", color=INK, path_effects=maps_panel.HALO,
+        weight="bold", color=INK, path_effects=panel.HALO,
     )  # fmt: skip
 
 

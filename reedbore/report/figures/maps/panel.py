@@ -16,8 +16,7 @@ from matplotlib.patheffects import Stroke, withStroke
 from numpy.typing import NDArray
 
 from reedbore.notes import hz_to_midi, midi_name
-from reedbore.report import maps as maps_words
-from reedbore.report import maps_data
+from reedbore.report import maps, maps_data
 from reedbore.report.figures.take import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
 from reedbore.report.looks import LOOKS
 from reedbore.report.maps_data import LockMap, Slice, along, is_logarithmic
@@ -46,14 +45,12 @@ def sheet(found: LockMap, size: tuple[float, float]) -> Figure:
     FigureCanvasAgg(figure)
     left = 0.2 / size[0]
     figure.text(
-        left, 1.0 - 0.15 / size[1], maps_words.title(found), size=15, weight="bold", color=INK,
+        left, 1.0 - 0.15 / size[1], maps.title(found), size=15, weight="bold", color=INK,
         va="top",
     )  # fmt: skip
-    figure.text(
-        left, 1.0 - 0.48 / size[1], maps_words.subtitle(found), size=10.5, color=INK, va="top"
-    )
+    figure.text(left, 1.0 - 0.48 / size[1], maps.subtitle(found), size=10.5, color=INK, va="top")
     _legend(figure, found, (left, 0.98 / size[1]))
-    words = [maps_words.unfinished(found), maps_words.resolution(found), maps_words.CARE]
+    words = [maps.unfinished(found), maps.resolution(found), maps.CARE]
     says = "\n".join(word for word in words if word)
     figure.text(left, 0.3 / size[1], says, size=9, color=INK, va="bottom", linespacing=1.35)
     return figure
@@ -383,8 +380,8 @@ def _label_axes(axes: Axes, found: LockMap, plane: tuple[int, int]) -> None:
         axis = sweep.axes[place]
         ticks = axis_ticks(sweep, axis, 9 if way is axes.xaxis else 14)
         way.set_ticks([tick[0] for tick in ticks], [tick[1] for tick in ticks])
-        way.set_label_text(maps_words.axis_words(sweep, axis), size=9.5, color=INK)
-        strong = maps_words.first_exaggerated(axis)
+        way.set_label_text(maps.axis_words(sweep, axis), size=9.5, color=INK)
+        strong = maps.first_exaggerated(axis)
         if strong is not None:
             line = axes.axvline if way is axes.xaxis else axes.axhline
             where = maps_data.borders(maps_data.along(sweep, axis))[strong]
@@ -418,7 +415,7 @@ def list_aims(axes: Axes, found: LockMap) -> None:
     low, high = axes.get_ylim()
     heights = spread([(aim.middle - low) / (high - low) for aim in listed], 0.036)
     for aim, height in zip(listed, heights, strict=True):
-        ratio, note, third = maps_words.aim_words(found, aim)
+        ratio, note, third = maps.aim_words(found, aim)
         axes.annotate(
             "", (1.0, (aim.middle - low) / (high - low)), (LIST_X - 0.004, height),
             xycoords="axes fraction", arrowprops={"arrowstyle": "-", "color": FAINT, "lw": 0.8},
@@ -426,7 +423,7 @@ def list_aims(axes: Axes, found: LockMap) -> None:
         place: dict[str, Any] = {"transform": axes.transAxes, "va": "center", "color": INK}
         axes.text(LIST_X, height, ratio, size=10.5, weight="bold", **place)
         axes.text(LIST_X + 0.06, height, note, size=10.5, **place)
-        axes.text(LIST_X + 0.177, height, maps_words.where_words(found, aim), size=8.5, **place)
+        axes.text(LIST_X + 0.177, height, maps.where_words(found, aim), size=8.5, **place)
         if third != "none":
             axes.text(LIST_X + 0.262, height, f"({third})", size=9, **place)
 

@@ -15,18 +15,9 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from reedbore.files import check_writable, picture_kind, write_whole
-from reedbore.report import maps as maps_words
-from reedbore.report import maps_data
-from reedbore.report.figures.maps import (
-    html as maps_page,
-)
-from reedbore.report.figures.maps import (
-    line as maps_line,
-)
-from reedbore.report.figures.maps import (
-    panel as maps_panel,
-)
-from reedbore.report.figures.maps import panel as maps_sheet
+from reedbore.report import maps, maps_data
+from reedbore.report.figures.maps import html, line, panel
+from reedbore.report.figures.maps.panel import FOOT_INCHES, sheet
 from reedbore.report.figures.take import INK, PAPER
 from reedbore.report.maps_data import LockMap
 
@@ -81,7 +72,7 @@ def drawn(found: LockMap, kind: str) -> bytes:
         All that the file holds.
     """
     if kind == "html":
-        return maps_page.page(found).encode()
+        return html.page(found).encode()
     buffer = io.BytesIO()
     draw(found).savefig(buffer, format=kind, facecolor=PAPER)
     return (_with_palette(buffer) if kind == "png" else buffer).getvalue()
@@ -110,7 +101,7 @@ def draw(found: LockMap) -> Figure:
     """
     across, up, apart = maps_data.roles(found.sweep)
     if up is None:
-        return maps_line.draw(found)
+        return line.draw(found)
     if apart is None:
         return _one_map(found, across, up)
     return _many_maps(found, across, up, apart)
@@ -118,13 +109,13 @@ def draw(found: LockMap) -> Figure:
 
 def _one_map(found: LockMap, across: int, up: int) -> Figure:
     listed = found.sung_place is not None
-    figure = maps_sheet.sheet(found, SIZE_INCHES)
+    figure = sheet(found, SIZE_INCHES)
     left, right = 0.085, 0.71 if listed else 0.975
-    foot, height = maps_sheet.FOOT_INCHES / SIZE_INCHES[1], 0.895
+    foot, height = FOOT_INCHES / SIZE_INCHES[1], 0.895
     axes = figure.add_axes((left, foot + 0.075, right - left, height - foot - 0.075))
-    maps_panel.draw(axes, found, (across, up), None)
+    panel.draw(axes, found, (across, up), None)
     if listed:
-        maps_panel.list_aims(axes, found)
+        panel.list_aims(axes, found)
     return figure
 
 
@@ -137,19 +128,17 @@ def _many_maps(found: LockMap, across: int, up: int, apart: int) -> Figure:
     columns = min(count, PANEL_COLUMNS)
     rows = math.ceil(count / columns)
     size = (max(columns * PANEL_INCHES[0], 9.0), rows * PANEL_INCHES[1] + 2.6)
-    figure = maps_sheet.sheet(found, size)
+    figure = sheet(found, size)
     grid = figure.add_gridspec(
         rows, columns, left=0.9 / size[0], right=1.0 - 0.2 / size[0], wspace=0.08, hspace=0.22,
-        bottom=(maps_sheet.FOOT_INCHES + 0.75) / size[1], top=1.0 - 1.15 / size[1],
+        bottom=(FOOT_INCHES + 0.75) / size[1], top=1.0 - 1.15 / size[1],
     )  # fmt: skip
     for number, step in enumerate(chosen):
         axes = figure.add_subplot(grid[number // columns, number % columns])
-        maps_panel.draw(axes, found, (across, up), (apart, step))
-        says = maps_words.value_words(sweep, sweep.axes[apart], values[step])
+        panel.draw(axes, found, (across, up), (apart, step))
+        says = maps.value_words(sweep, sweep.axes[apart], values[step])
         axes.set_title(f"{sweep.axes[apart].name}: {says}", size=9, color=INK, loc="left", pad=4)
-        maps_panel.keep_outer_labels(
-            axes, left=number % columns == 0, bottom=number + columns >= count
-        )
+        panel.keep_outer_labels(axes, left=number % columns == 0, bottom=number + columns >= count)
     _label_all(figure, found, (across, up))
     if count < len(values):
         says = f"{count} of {len(values)} values of {sweep.axes[apart].name} are shown."
@@ -160,10 +149,10 @@ def _many_maps(found: LockMap, across: int, up: int, apart: int) -> Figure:
 def _label_all(figure: Figure, found: LockMap, plane: tuple[int, int]) -> None:
     """Label the axes that all small multiples share."""
     across, up = (
-        maps_words.axis_words(found.sweep, found.sweep.axes[place]).replace("\n", "   ")
+        maps.axis_words(found.sweep, found.sweep.axes[place]).replace("\n", "   ")
         for place in plane
     )
     width, height = figure.get_size_inches()
     style: dict[str, Any] = {"size": 9.5, "color": INK}
-    figure.text(0.5, (maps_sheet.FOOT_INCHES + 0.2) / height, across, ha="center", **style)
+    figure.text(0.5, (FOOT_INCHES + 0.2) / height, across, ha="center", **style)
     figure.text(0.12 / width, 0.55, up, rotation=90, va="center", **style)
