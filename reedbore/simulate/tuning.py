@@ -36,7 +36,7 @@ TRIALS = 20
 MARGIN_CENTS = 60.0
 """A note may lie this far outside the low register: half-steps of other tunings still work."""
 
-SOURCES = "kernel", "physics", "measures"
+SOURCES = "measures", "model", "notes.py", "physics", "kernel", "simulate"
 """Parts of the package on which a solved length depends."""
 
 LISTEN_S = 0.5
@@ -180,12 +180,17 @@ def open_holes(setup: Setup, opened: Sequence[int]) -> Setup:
     return setup.model_copy(update={"bore": setup.bore.model_copy(update={"holes": holes})})
 
 
+def sources() -> list[Path]:
+    """List the files on which a solved length depends."""
+    parts = (PACKAGE / name for name in SOURCES)
+    return [p for part in parts for p in ([part] if part.is_file() else sorted(part.rglob("*.py")))]
+
+
 def _place(setup: Setup, hz: float) -> Path:
     """Name the file that keeps a solved length, by all that the length depends on."""
-    sources = sorted(p for part in SOURCES for p in (PACKAGE / part).glob("*.py"))
     key = json.dumps([setup.to_plain(), hz])
     name = hashlib.sha256(key.encode()).hexdigest()[:24]
-    return cache_folder([*sources, Path(__file__)], "tuned") / name
+    return cache_folder(sources(), "tuned") / name
 
 
 def _recall(place: Path) -> float | None:

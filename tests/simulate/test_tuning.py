@@ -1,6 +1,10 @@
 """A fingered note becomes a bore that plays it: to the cent, at any rate, or one clear sentence."""
 
+import shutil
+import subprocess
+import sys
 import warnings
+from pathlib import Path
 
 import librosa
 import numpy as np
@@ -9,8 +13,9 @@ import pytest
 from reedbore.errors import ModelError
 from reedbore.kernel import single
 from reedbore.measures import pitch
-from reedbore.model.presets import load_horn
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.notes import cents, midi_to_hz, parse_note
+from reedbore.simulate import tuning
 from reedbore.simulate.acoustics.bore import admittance
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.tuning import blown, first_peak, low_register, tune
@@ -146,3 +151,29 @@ def test_a_solved_length_is_kept_and_a_spoilt_one_solved_again(tmp_path, monkeyp
     assert tune(horn, 196.0) == first
     kept.write_text("nonsense")
     assert tune(horn, 196.0) == first
+
+
+def test_kept_lengths_are_named_after_all_code_that_they_depend_on():
+    code = "import sys, reedbore; reedbore.tune(reedbore.load_horn('plain-cylinder'), 110.0);"
+    code += "print(*(sys.modules[n].__file__ for n in sorted(sys.modules) if n[:8] == 'reedbore'))"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120
+    )
+    loaded = {Path(name) for name in done.stdout.split() if not name.endswith("__init__.py")}
+    # Exceptions, a polite stop and whole files say nothing of a length.
+    idle = {tuning.PACKAGE / name for name in ("errors.py", "stopping.py", "files.py")}
+    assert loaded - idle <= set(tuning.sources())
+    assert {path.stem for path in loaded} >= {"bore", "tube", "reflection", "step", "units"}
+
+
+def test_an_edit_of_any_of_it_makes_the_kept_lengths_new(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    shutil.copytree(tuning.PACKAGE, tmp_path / "reedbore", ignore=shutil.ignore_patterns("static"))
+    monkeypatch.setattr(tuning, "PACKAGE", tmp_path / "reedbore")
+    setup = setup_for(load_horn("plain-cylinder"))
+    places = [tuning._place(setup, 110.0)]
+    for name in ("simulate/acoustics/bore.py", "model/bore.py", "physics/tube.py", "notes.py"):
+        with (tmp_path / "reedbore" / name).open("a", encoding="utf-8") as file:
+            file.write("# edited\n")
+        places.append(tuning._place(setup, 110.0))
+    assert len({place.parent for place in places}) == 5

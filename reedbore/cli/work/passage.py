@@ -55,7 +55,7 @@ def make(request: PassageRequest, wanted: Wanted, progress: Progress) -> Made:
     written = _written_down(request, paths)
     for warning in request.warnings:
         tell(warning)
-    score = score_of(request, progress)
+    score = score_of(request, progress.stage)
     progress.stage(f"simulating {score.passage.seconds:.3g} s")
     performance = perform(score)
     progress.stage("judging")

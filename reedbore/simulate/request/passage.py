@@ -4,13 +4,12 @@ In: words as typed, or the sidecar of a passage. Out: a `PassageRequest`, which 
 recorded voice is a line as well: over one held note it makes a passage as long as itself.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from reedbore import sound
-from reedbore.cli.common import Progress
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import file_stem
 from reedbore.model.line import Line, write_line
@@ -127,14 +126,14 @@ def _cut_off(voiced: Setup, passage: Passage) -> list[str]:
     return [f"the last {left:.1f} s of the recording are left out"] if left > 0.1 else []
 
 
-def score_of(request: PassageRequest, progress: Progress) -> Score:
+def score_of(request: PassageRequest, stage: Callable[[str], None]) -> Score:
     """Tune every fingered note of a passage.
 
     Parameters
     ----------
     request : PassageRequest
         From `read_passage` or `passage_again`.
-    progress : Progress
+    stage : callable
         Where to name the work.
 
     Returns
@@ -154,7 +153,7 @@ def score_of(request: PassageRequest, progress: Progress) -> Score:
             continue
         if request.horn is None or voiced is None:
             raise ReedboreError(f"{note.pitch} has no setup")
-        progress.stage(f"tuning {note.pitch}")
+        stage(f"tuning {note.pitch}")
         hz = parse_pitch(note.pitch, words.a4)
         tuned = tune(request.horn, hz, voiced.time.rate, note.fingering)
         sung = tuned.model_copy(update={"voice": voiced.voice})
