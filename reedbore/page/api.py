@@ -85,7 +85,7 @@ def look(body: Body) -> Answer:
     """Cut some periods out of all signals, and list the lines of the sound."""
     request, take = take_of(read_words(body.get("words", {})), seconds_of(body, SOUND_S))
     found = pitches_of(take)
-    told, strongest = lines(take, found, request.typed["a4_hz"])
+    told, strongest = lines(take, found, request.typed.a4_hz)
     headers = {
         "x-rows": "time,mouth,mouthpiece,opening,sound",
         "x-lines": told,
@@ -104,8 +104,8 @@ def judge(body: Body) -> Answer:
     request, take = take_of(words, JUDGED_S)
     verdict = verdicts.judge(take, lock_range=body.get("lock_range") is True)
     asked = request.setup.voice.frequency if words.sung is not None else None
-    a4 = request.typed["a4_hz"]
-    document = verdict.document(request.typed["fingered_hz"], asked, a4)
+    a4 = request.typed.a4_hz
+    document = verdict.document(request.typed.fingered_hz, asked, a4)
     first, *more = telling.sentences(request, take, verdict)
     answer = {
         "verdict": document,

@@ -66,7 +66,7 @@ def take(words: Words, seconds: float, kind: object) -> Answer:
     else:
         request, made = take_of(words, seconds)
         sound, level = levelled(made.sound)
-        name = f"{request.typed['stem']}.wav"
+        name = f"{request.typed.stem}.wav"
         if kind == "wav":
             body = encode(sound, SOUND_RATE)
         else:
@@ -74,14 +74,14 @@ def take(words: Words, seconds: float, kind: object) -> Answer:
             if kind == "png":
                 from reedbore.report.figures.take import take_png  # noqa: PLC0415 - slow to import
 
-                a4 = request.typed["a4_hz"]
+                a4 = request.typed.a4_hz
                 title, says = telling.title(request), summary(verdict, a4)
                 body = take_png(made, verdict, title=title, says=says, a4=a4)
             else:
                 kept = telling.kept(request, made, verdict, {"sound": {"file": name, **level}})
                 text = json.dumps(sidecar.document(kept), ensure_ascii=False, indent=2)
                 body = f"{text}\n".encode()
-    stem = words.horn if kind == "toml" else request.typed["stem"]
+    stem = words.horn if kind == "toml" else request.typed.stem
     plain = "".join(sign if sign.isascii() and sign.isprintable() else "-" for sign in str(stem))
     plain = plain.replace('"', "-").replace("\\", "-")
     place = f'attachment; filename="{plain}.{kind}"'

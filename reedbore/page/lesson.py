@@ -236,8 +236,11 @@ def _changed(step: Step, words: Words) -> str | None:
     mine, given = read_request(read_words(step.words)), read_request(words)
     if words.sung is None:
         return "Nobody sings."
-    parse_sung(words.sung, given.typed["fingered_hz"], words.a4)
-    same_horn = all(mine.typed[key] == given.typed[key] for key in ("horn", "fingered_hz"))
+    parse_sung(words.sung, given.typed.fingered_hz, words.a4)
+    same_horn = (mine.typed.horn, mine.typed.fingered_hz) == (
+        given.typed.horn,
+        given.typed.fingered_hz,
+    )
     hz = mine.setup.voice.frequency
     if same_horn and given.setup.with_value("voice.frequency_hz", hz) == mine.setup:
         return None

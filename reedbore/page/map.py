@@ -130,7 +130,7 @@ def _asked(words: Words, along: Sequence[Mapping[str, Any]]) -> _Asked:
         words = replace(words, sung="1/1")
     request = read_request(words)
     horn, _ = players(with_demo(words))
-    fingered = Fingered(request.typed["fingered_hz"], words.a4, horn.transposition)
+    fingered = Fingered(request.typed.fingered_hz, words.a4, horn.transposition)
     request = tune_request(request)
     try:
         axes = tuple(_axis(axis, request.setup, fingered) for axis in chosen)
@@ -344,7 +344,7 @@ def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
     request = tune_request(request)
     _, singer = players(with_demo(words))
     low, high = (midi_to_hz(midi, words.a4) for midi in singer.midi_range)
-    hz: float = request.typed["fingered_hz"]
+    hz: float = request.typed.fingered_hz
     seek = partial(lock_table, request.setup, hz)
     told: queue.SimpleQueue[float | Table | Exception] = queue.SimpleQueue()
     closed = threading.Event()

@@ -109,7 +109,7 @@ def sentences(request: Request, take: Take, verdict: verdicts.Verdict) -> list[s
     list of str
         The first is the verdict.
     """
-    a4 = request.typed["a4_hz"]
+    a4 = request.typed.a4_hz
     return [summary(verdict, a4), *_strayed(request, verdict, a4), *_needed(take, verdict)]
 
 
@@ -127,14 +127,14 @@ def _needed(take: Take, verdict: verdicts.Verdict) -> list[str]:
 
 def title(request: Request) -> str:
     """Name horn, fingered and sung note, and how strongly is sung."""
-    named = str(request.typed["title"])
+    named = request.typed.title
     alone = request.setup.voice.source == "off"
     return named if alone else f"{named}, {depth_words(request.setup)}"
 
 
 def _strayed(request: Request, found: verdicts.Verdict, a4: float) -> list[str]:
     """Say so if the horn plays another note than the fingered one."""
-    asked = request.typed["fingered_hz"]
+    asked = request.typed.fingered_hz
     if found.played_hz is None or abs(cents(found.played_hz, asked)) < JUMP_CENTS:
         return []
     played, fingered = (note_name(hz, a4) for hz in (found.played_hz, asked))
@@ -221,11 +221,11 @@ def kept(
     """
     voice = take.setup.voice
     asked = voice.frequency if voice.source in {"pulse", "sine"} else None
-    measured = verdict.document(request.typed["fingered_hz"], asked, request.typed["a4_hz"])
+    measured = verdict.document(request.typed.fingered_hz, asked, request.typed.a4_hz)
     return sidecar.Sidecar(
         setup=take.setup,
         seconds=take.seconds,
-        request=request.typed,
+        request=request.typed.document(),
         sound=levels,
         verdict=measured,
         versions=sidecar.versions(),

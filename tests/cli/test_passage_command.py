@@ -86,8 +86,8 @@ def hum(path: Path, seconds: float = 1.0, hz: float = 175.0) -> Path:
 def test_nothing_at_all_means_the_etude() -> None:
     found = asked()
     assert found.piece == presets.load_piece("mill-race")
-    assert found.typed["stem"] == "mill-race"
-    assert found.typed["title"] == "Tenor saxophone: Mill race"
+    assert found.typed.stem == "mill-race"
+    assert found.typed.title == "Tenor saxophone: Mill race"
 
 
 def test_a_typed_line_has_sixty_beats_in_a_minute_and_the_breath_of_the_horn() -> None:
@@ -360,7 +360,10 @@ def test_the_sidecar_gives_the_same_request_again(rough: Path) -> None:
     assert isinstance(kept, PassageSidecar)
     again = passage_again(kept, rough / "two.json")
     assert again.piece.passage == music(fingered="Bb2", sung="C4:0.75 E4:0.75")
-    assert again.typed == json.loads((rough / "two.json").read_text(encoding="utf-8"))["request"]
+    assert (
+        again.typed.document()
+        == json.loads((rough / "two.json").read_text(encoding="utf-8"))["request"]
+    )
     assert again.warnings == ()
 
 

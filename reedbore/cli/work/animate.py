@@ -257,7 +257,7 @@ def _told(
     """Say what was made, as plain data and for reading."""
     voice = request.setup.voice
     sung = voice.frequency if voice.source in {"pulse", "sine"} else None
-    judged = found.document(request.typed["fingered_hz"], sung, request.typed["a4_hz"])
+    judged = found.document(request.typed.fingered_hz, sung, request.typed.a4_hz)
     document = {
         "wrote": str(asked.output), "slow": asked.slow, "begin_s": begin, "title": scene.title,
         "says": scene.says, **made, "verdict": judged,

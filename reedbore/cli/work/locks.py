@@ -12,7 +12,7 @@ from reedbore.files import check_writable, write_whole
 from reedbore.model.presets import load_singer
 from reedbore.notes import midi_to_hz
 from reedbore.report import locks
-from reedbore.simulate.request.take import Request, Words, read_request, tune_request
+from reedbore.simulate.request.take import Request, Words, read_request, tune_request, with_demo
 from reedbore.verdict.locks import Table, lock_table
 
 PICTURES = ".png", ".svg", ".pdf"
@@ -30,7 +30,7 @@ class Made:
     @property
     def title(self) -> str:
         """Name horn and note."""
-        return str(self.request.typed["title"]).partition(" fingered")[0] + " fingered"
+        return self.request.typed.title.partition(" fingered")[0] + " fingered"
 
 
 def make(
@@ -74,14 +74,14 @@ def make(
     if request.setup.voice.source not in ("pulse", "sine"):
         found = request.setup.voice.source
         raise ReedboreError(f"voice.source is {found!r}; a lock table needs 'pulse' or 'sine'")
-    singer = load_singer(request.typed["voice"])
+    singer = load_singer(with_demo(Words(**words)).voice or "")
     low, high = (midi_to_hz(midi, words["a4"]) for midi in singer.midi_range)
     tuned = tune_request(request)
     with Progress() as progress:
         progress.stage("searching")
         table = lock_table(
             tuned.setup,
-            request.typed["fingered_hz"],
+            request.typed.fingered_hz,
             voice_range=None if all_ratios else (low, high),
             thorough=thorough,
             confirm=confirm,

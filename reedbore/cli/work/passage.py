@@ -51,7 +51,7 @@ def make(request: PassageRequest, wanted: Wanted, progress: Progress) -> Made:
     ReedboreError
         If a file cannot be written, or the horn has no such note.
     """
-    paths = name_files(wanted, request.typed["stem"], request.read, table=True)
+    paths = name_files(wanted, request.typed.stem, request.read, table=True)
     written = _written_down(request, paths)
     for warning in request.warnings:
         tell(warning)
@@ -74,7 +74,7 @@ def _written_down(request: PassageRequest, paths: Mapping[str, Path]) -> bytes:
         raise ReedboreError(f"--resultant {resultant}: the line is written as MIDI; name it .mid")
     if notes is None:
         return b""
-    piece, a4 = request.piece, request.typed["a4_hz"]
+    piece, a4 = request.piece, request.typed.a4_hz
     if notes.suffix.lower() in MIDI:
         try:
             return midi_bytes(piece.passage, piece.title, a4)
@@ -132,7 +132,7 @@ def _sidecar(
         passage=score.passage,
         setups=setups,
         a4=score.a4,
-        request=request.typed,
+        request=request.typed.document(),
         sound=levels,
         notes=note_report.document(rows, score.a4),
         versions=sidecar.versions(),
@@ -142,7 +142,7 @@ def _sidecar(
 
 def _title(request: PassageRequest, score: Score, rows: Sequence[NoteVerdict]) -> str:
     """Name horn and music, and how strongly is sung: as is set, or as comes out of a flow."""
-    title, setup = str(request.typed["title"]), next(iter(score.setups.values()))
+    title, setup = request.typed.title, next(iter(score.setups.values()))
     if setup.voice.source == "off":
         return title
     if flows(setup.voice):

@@ -13,9 +13,11 @@ from typing import Any
 
 from reedbore.cli.common import Progress, tell
 from reedbore.errors import NoteError, ReedboreError
+from reedbore.files import file_stem
 from reedbore.model.presets import load_horn
 from reedbore.notes import note_name
 from reedbore.simulate.request.take import Request, Words, read_request, refuse_words, tune_request
+from reedbore.simulate.request.typed import TypedCell
 from reedbore.verdict.sweep import store
 from reedbore.verdict.sweep.axes import check, read_axis, read_sung
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep
@@ -74,8 +76,8 @@ def read(
     # The note is moved off the fingered one cell by cell; without one nobody would sing.
     typed = Words(**{**words, "sung": "1/1"} if moved else words)
     request = read_request(typed)
-    horn = load_horn(request.typed["horn"])
-    fingered = Fingered(request.typed["fingered_hz"], typed.a4, horn.transposition)
+    horn = load_horn(request.typed.horn)
+    fingered = Fingered(request.typed.fingered_hz, typed.a4, horn.transposition)
     axes = tuple(
         read_axis(axis, request.setup, fingered, logarithmic=axis[0] in log) for axis in along
     )
@@ -224,33 +226,31 @@ def read_cell(words: Mapping[str, Any], path: Path | None, at: Sequence[str]) ->
     ratio = f" near {said['p']}/{said['q']}" if said["p"] else ""
     return Request(
         setup=swept.cell(values),
-        typed={
-            "from": str(path),
-            "cell": {name: _finite(value) for name, value in said.items()},
-            **_names(swept, values, path.stem),
-        },
+        typed=_typed(swept, values, path, said),
         warnings=(f"the sweep found here: {said['state']}{ratio}",),
     )
 
 
-def _names(swept: Sweep, values: Sequence[float], stem: str) -> dict[str, Any]:
-    """Say what a cell is, as `Request.typed` does."""
+def _typed(swept: Sweep, values: Sequence[float], path: Path, said: Mapping[str, Any]) -> TypedCell:
+    """Say what a cell is, and what the sweep found there."""
     at = [f"{axis.name}={axis.text(value)}" for axis, value in zip(swept.axes, values, strict=True)]
     voice, a4 = swept.cell(values).voice, swept.fingered.a4
     fingered = note_name(swept.fingered.hz, a4)
     sung = "nobody sings" if voice.source == "off" else f"{note_name(voice.frequency, a4)} sung"
     # The title of a take names the sung note and the depth by itself.
     more = [one for one in at if not one.startswith((f"{SUNG}=", VOICE, "voice.depth"))]
-    return {
-        "horn": swept.horn,
-        "fingered": fingered,
-        "fingering": swept.fingering,
-        "at": at,
-        "a4_hz": a4,
-        "fingered_hz": swept.fingered.hz,
-        "title": ", ".join([swept.title, f"{fingered} fingered", sung, *more]),
-        "stem": re.sub(r"[^\w#+.-]+", "-", "-".join([stem, *at])),
-    }
+    return TypedCell(
+        store=str(path),
+        cell={name: _finite(value) for name, value in said.items()},
+        horn=swept.horn,
+        fingered=fingered,
+        fingering=swept.fingering,
+        at=tuple(at),
+        a4_hz=a4,
+        fingered_hz=swept.fingered.hz,
+        title=", ".join([swept.title, f"{fingered} fingered", sung, *more]),
+        stem=file_stem([path.stem, *at]),
+    )
 
 
 def _finite(value: Any) -> Any:

@@ -60,7 +60,7 @@ def make(
                 "beats, as in --fingered Bb2:4, or leave it out"
             )
     voice = request.setup.voice.file
-    paths = name_files(wanted, request.typed["stem"], [voice] if voice else [], table=False)
+    paths = name_files(wanted, request.typed.stem, [voice] if voice else [], table=False)
     for warning in request.warnings:
         tell(warning)
     take, verdict = simulate(request, seconds, progress, lock_range=lock_range)
@@ -102,7 +102,7 @@ def write_all(
 def _draw(request: Request, take: Take, verdict: Verdict, path: Path) -> None:
     from reedbore.report.figures.take import take_picture  # noqa: PLC0415 - a take may go without
 
-    a4 = request.typed["a4_hz"]
+    a4 = request.typed.a4_hz
     says = summary(verdict, a4)
     take_picture(take, verdict, path, title=telling.title(request), says=says, a4=a4)
 
@@ -122,7 +122,7 @@ def text(request: Request, take: Take, verdict: Verdict, document: Mapping[str, 
     str
         Lines without a line end after the last.
     """
-    a4 = request.typed["a4_hz"]
+    a4 = request.typed.a4_hz
     lines = [telling.title(request), *telling.sentences(request, take, verdict), ""]
     lines += [f"  {name:11} {value}" for name, value in telling.rows(take, verdict, a4)]
     lines.append("")

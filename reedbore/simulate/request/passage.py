@@ -7,7 +7,6 @@ recorded voice is a line as well: over one held note it makes a passage as long 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from reedbore import sound
 from reedbore.errors import ModelError, ReedboreError
@@ -28,6 +27,7 @@ from reedbore.simulate.request.take import (
     out_of_range,
     recorded,
 )
+from reedbore.simulate.request.typed import TypedPassage
 from reedbore.simulate.tuning import check_note, tune
 
 
@@ -39,9 +39,8 @@ class PassageRequest:
     ----------
     piece : Piece
         The music; its horn and voice are those that play it.
-    typed : dict
-        Fit for JSON: the words, `a4_hz`, `title`, `stem` (what its files are called), `music` (its
-        title without the horn).
+    typed : TypedPassage
+        What was asked for, as the sidecar keeps it.
     words : Words
         As typed.
     horn : Horn or None
@@ -57,7 +56,7 @@ class PassageRequest:
     """
 
     piece: Piece
-    typed: dict[str, Any]
+    typed: TypedPassage
     words: Words = field(default_factory=Words)
     horn: Horn | None = None
     voiced: Setup | None = None
@@ -158,7 +157,7 @@ def score_of(request: PassageRequest, stage: Callable[[str], None]) -> Score:
         tuned = tune(request.horn, hz, voiced.time.rate, note.fingering)
         sung = tuned.model_copy(update={"voice": voiced.voice})
         setups[Fingered(note.pitch, note.fingering)] = blow_and_set(sung, asked)
-    return Score(passage, setups, request.typed["a4_hz"])
+    return Score(passage, setups, request.typed.a4_hz)
 
 
 def kept_setups(score: Score) -> tuple[FingeredSetup, ...]:
@@ -186,19 +185,15 @@ def passage_again(found: PassageSidecar, path: Path) -> PassageRequest:
     ReedboreError
         If it is not whole.
     """
-    typed = dict(found.request)
-    for key in ("horn", "voice", "title", "stem", "music"):
-        if not isinstance(typed.get(key), str):
-            raise ReedboreError(f"{path} is no sidecar of a passage: request.{key} is missing")
-    check_a4(found.a4)
+    typed = TypedPassage.read({**found.request, "a4_hz": check_a4(found.a4)}, path, "a passage")
     piece = Piece(
-        name=typed["stem"], title=typed["music"], horn=typed["horn"], voice=typed["voice"],
+        name=typed.stem, title=typed.music, horn=typed.horn, voice=typed.voice,
         passage=found.passage,
     )  # fmt: skip
     voice = found.setup.voice.file
     return PassageRequest(
         piece=piece,
-        typed={**typed, "a4_hz": found.a4},
+        typed=typed,
         setups={Fingered(note.pitch, note.fingering): note.setup for note in found.setups},
         read=(voice,) if voice else (),
         warnings=tuple(differences(found)),
@@ -260,18 +255,24 @@ def _asked(words: Words) -> Words:
 # --- names ---------------------------------------------------------------------------------------
 
 
-def _typed(words: Words, piece: Piece, horn: Horn, source: Source) -> dict[str, Any]:
-    kept = ("passage", "fingered", "sung", "breath", "depth", "tempo", "fingering", "written")
-    return {
-        **{name: getattr(words, name) for name in kept},
-        "horn": piece.horn,
-        "voice": piece.voice,
-        "settings": list(words.settings),
-        "a4_hz": words.a4,
-        "music": piece.title,
-        "title": f"{horn.title}: {piece.title}",
-        "stem": _stem(words, horn, source),
-    }
+def _typed(words: Words, piece: Piece, horn: Horn, source: Source) -> TypedPassage:
+    return TypedPassage(
+        passage=words.passage,
+        fingered=words.fingered,
+        sung=words.sung,
+        breath=words.breath,
+        depth=words.depth,
+        tempo=words.tempo,
+        fingering=words.fingering,
+        written=words.written,
+        horn=piece.horn,
+        voice=piece.voice,
+        settings=tuple(words.settings),
+        a4_hz=words.a4,
+        music=piece.title,
+        title=f"{horn.title}: {piece.title}",
+        stem=_stem(words, horn, source),
+    )
 
 
 def _title(words: Words, source: Source, passage: Passage) -> str:

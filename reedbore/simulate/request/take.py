@@ -21,6 +21,7 @@ from reedbore.model.presets import load_horn, load_piece, load_singer, setup_for
 from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.model.sidecar import Sidecar, differences
 from reedbore.simulate.breath import parse_breath
+from reedbore.simulate.request.typed import Typed, TypedCell
 from reedbore.simulate.tuning import tune
 
 DEMO = "mill-race"
@@ -76,16 +77,14 @@ class Request:
         Numbers only; it knows no note.
     untuned : (Horn, Words) or None
         What `tune_request` still has to do; None when the bore plays the fingered note.
-    typed : dict
-        Fit for JSON: `horn`, `fingered`, `sung`, `voice`, `breath`, `settings` and `written` as
-        typed or as taken from the demo, `a4_hz` and `fingered_hz` [Hz], `title`, `stem` (what
-        its files are called).
+    typed : Typed or TypedCell
+        What was asked for, as the sidecar keeps it.
     warnings : tuple of str
         What the player should know before.
     """
 
     setup: Setup
-    typed: dict[str, Any]
+    typed: Typed | TypedCell
     untuned: tuple[Horn, Words] | None = None
     warnings: tuple[str, ...] = ()
 
@@ -169,7 +168,7 @@ def tune_request(request: Request) -> Request:
     if request.untuned is None:
         return request
     horn, words = request.untuned
-    hz, rate = request.typed["fingered_hz"], request.setup.time.rate
+    hz, rate = request.typed.fingered_hz, request.setup.time.rate
     tuned = _tuned(horn, hz, rate, words.fingering)
     tuned = tuned.model_copy(update={"voice": request.setup.voice})
     return replace(request, setup=blow_and_set(tuned, words), untuned=None)
@@ -292,22 +291,22 @@ def out_of_range(sung_hz: Sequence[float], singer: Singer, a4: float) -> list[st
     ]
 
 
-def _typed(words: Words, horn: Horn, fingered_hz: float, setup: Setup) -> dict[str, Any]:
+def _typed(words: Words, horn: Horn, fingered_hz: float, setup: Setup) -> Typed:
     fingered = notes.note_name(fingered_hz, words.a4)
-    return {
-        "horn": words.horn,
-        "fingered": words.fingered,
-        "sung": words.sung,
-        "voice": words.voice,
-        "breath": words.breath,
-        "fingering": words.fingering,
-        "settings": list(words.settings),
-        "written": words.written,
-        "a4_hz": words.a4,
-        "fingered_hz": fingered_hz,
-        "title": f"{horn.title}, {fingered} fingered, {_sung_title(words, setup)}",
-        "stem": _stem(horn.name, words),
-    }
+    return Typed(
+        horn=words.horn or horn.name,
+        fingered=words.fingered,
+        sung=words.sung,
+        voice=words.voice,
+        breath=words.breath,
+        fingering=words.fingering,
+        settings=tuple(words.settings),
+        written=words.written,
+        a4_hz=words.a4,
+        fingered_hz=fingered_hz,
+        title=f"{horn.title}, {fingered} fingered, {_sung_title(words, setup)}",
+        stem=_stem(horn.name, words),
+    )
 
 
 def _sung_title(words: Words, setup: Setup) -> str:
@@ -348,10 +347,8 @@ def request_again(found: Sidecar, path: Path) -> Request:
     ReedboreError
         If it is not whole.
     """
-    typed = dict(found.request)
-    for key, kind in (("fingered_hz", float), ("a4_hz", float), ("title", str), ("stem", str)):
-        if not isinstance(typed.get(key), kind):
-            raise ReedboreError(f"{path} is no sidecar of a take: request.{key} is missing")
+    of_cell = "cell" in found.request
+    typed = (TypedCell if of_cell else Typed).read(found.request, path, "a take")
     return Request(setup=found.setup, typed=typed, warnings=tuple(differences(found)))
 
 
