@@ -31,7 +31,7 @@ def page(
         Print the address as one JSON document.
     """
     from reedbore.errors import ReedboreError  # noqa: PLC0415 - help starts faster
-    from reedbore.page.running import serve  # noqa: PLC0415
+    from reedbore.page.serve import serve  # noqa: PLC0415
 
     if port is not None and not PORTS[0] <= port <= PORTS[1]:
         raise ReedboreError(f"--port is {port}; allowed {PORTS[0]} to {PORTS[1]}")

@@ -163,7 +163,7 @@ def take_of(words: Words, seconds: float) -> tuple[Request, take.Take]:
     Parameters
     ----------
     words : Words
-        From `words.read_words`.
+        From `request.read_words`.
     seconds : float
         How long. [s]
 

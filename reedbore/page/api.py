@@ -17,9 +17,9 @@ from reedbore import notes, pairs
 from reedbore.errors import ReedboreError
 from reedbore.page.answers import Answer, of_json, of_rows, seconds_of, take_of
 from reedbore.page.choices import settings_of
-from reedbore.page.looking import lines, pitches_of, waves
-from reedbore.page.looping import looped
-from reedbore.page.reading import read_words
+from reedbore.page.loop import looped
+from reedbore.page.request import read_words
+from reedbore.page.signals import lines, pitches_of, waves
 from reedbore.report import verdict as telling
 from reedbore.simulate.request.take import players
 from reedbore.simulate.take import FADE_S, FULL_SCALE_PA, SOUND_RATE
@@ -122,28 +122,28 @@ def judge(body: Body) -> Answer:
 
 def bore(body: Body) -> Answer:
     """Redraw the air in the bore over some periods late in the take."""
-    from reedbore.page import motion  # noqa: PLC0415 - the first sound goes without
+    from reedbore.page import bore as bores  # noqa: PLC0415 - the first sound goes without
 
-    frames = motion.counted(body.get("frames"), "frames", motion.FRAMES, 240)
-    points = motion.counted(body.get("points"), "points", motion.POINTS, 120)
+    frames = bores.counted(body.get("frames"), "frames", bores.FRAMES, 240)
+    points = bores.counted(body.get("points"), "points", bores.POINTS, 120)
     _, take = take_of(read_words(body.get("words", {})), SOUND_S)
-    rows, headers = motion.moving(take, pitches_of(take), frames, points)
+    rows, headers = bores.moving(take, pitches_of(take), frames, points)
     return of_rows(rows, headers)
 
 
 def take(body: Body) -> Answer:
     """Make a file to keep: the sound, the picture, the sidecar or the horn as it is set."""
-    from reedbore.page import keeping  # noqa: PLC0415
+    from reedbore.page import files  # noqa: PLC0415
 
     seconds = seconds_of(body, JUDGED_S)
-    return keeping.take(read_words(body.get("words", {})), seconds, body.get("kind", "wav"))
+    return files.take(read_words(body.get("words", {})), seconds, body.get("kind", "wav"))
 
 
 def read(body: Body) -> Answer:
     """Turn a file that the user has opened into words."""
-    from reedbore.page import keeping  # noqa: PLC0415
+    from reedbore.page import files  # noqa: PLC0415
 
-    return of_json(keeping.read(body))
+    return of_json(files.read(body))
 
 
 def map(body: Body) -> Iterator[Mapping[str, Any]]:

@@ -7,7 +7,7 @@ from importlib import import_module
 import pytest
 
 from reedbore.cli import main
-from reedbore.page import running
+from reedbore.page import serve
 
 ADDRESS = "http://127.0.0.1:7463/"
 
@@ -16,10 +16,10 @@ ADDRESS = "http://127.0.0.1:7463/"
 def _served(monkeypatch: pytest.MonkeyPatch) -> None:
     """Serve nothing, as if it were ended as soon as it is ready."""
 
-    def serve(_: int | None, ready: Callable[[str], None]) -> None:
+    def nothing(_: int | None, ready: Callable[[str], None]) -> None:
         ready(ADDRESS)
 
-    monkeypatch.setattr(running, "serve", serve)
+    monkeypatch.setattr(serve, "serve", nothing)
     left = import_module("reedbore.cli.page")
     monkeypatch.setattr(left, "_leave", lambda: None)  # it ends the process, and the tests with it
 

@@ -21,7 +21,7 @@ from playwright.sync_api import (
     sync_playwright,
 )
 
-from reedbore.page.server import make_app
+from reedbore.page.app import make_app
 
 FLAGS = [
     "--no-sandbox",

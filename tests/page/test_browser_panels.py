@@ -14,7 +14,7 @@ from playwright.sync_api import Locator, Page
 
 from reedbore.model.setup import Setup
 from reedbore.page import map
-from reedbore.page.reading import read_words
+from reedbore.page.request import read_words
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.verdict.locks import Table, lock_table
@@ -180,7 +180,8 @@ def test_a_map_can_be_called_off_and_a_wrong_axis_is_told(page: Page):
 # Where a column or a row of the map, through the middles of its cells, is not painted as a locked
 # cell, and whether there is something written beside the end of it; places in cells.
 ACROSS_LINES = """async ({ head, way, k }) => {
-  const { frameOf } = await import("/map_draw.js"), { colourOf } = await import("/looks.js");
+  const { frameOf } = await import("/panels/map/draw.js");
+  const { colourOf } = await import("/core/looks.js");
   const sheet = document.querySelector("#map canvas"), pen = sheet.getContext("2d");
   const [wide, tall] = [sheet.width, sheet.height], frame = frameOf({ head }, wide, tall);
   const plain = [1, 3, 5].map((n) => parseInt(colourOf(head.looks.locked).slice(n, n + 2), 16));

@@ -6,8 +6,8 @@ from browsing import pass_time, put, sent, settle, slide, until, waveform
 from numpy.typing import NDArray
 from playwright.sync_api import Page
 
-from reedbore.page.looping import Loop, looped
-from reedbore.page.reading import read_words
+from reedbore.page.loop import Loop, looped
+from reedbore.page.request import read_words
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.simulate.take import FULL_SCALE_PA, SOUND_RATE, render
 from reedbore.sound import fade, remove_dc
@@ -72,7 +72,7 @@ def decoded(page: Page, asked: dict) -> tuple[NDArray[np.float64], float, float]
     """What the browser makes of a sound, and between which moments it goes round. [s]"""
     samples, start, end = page.evaluate(
         """async (asked) => {
-          const { clipOf } = await import("/sound.js");
+          const { clipOf } = await import("/core/sound.js");
           const clip = await clipOf(asked.words, { seconds: asked.seconds });
           return [Array.from(clip.buffer.getChannelData(0)), clip.start, clip.end];
         }""",

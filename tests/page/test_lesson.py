@@ -7,7 +7,7 @@ import pytest
 from reedbore.errors import ReedboreError
 from reedbore.page import lesson
 from reedbore.page.lesson_steps import STEPS
-from reedbore.page.reading import read_words
+from reedbore.page.request import read_words
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.simulate.take import render
 from reedbore.verdict.take import judge

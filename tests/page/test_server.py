@@ -22,8 +22,8 @@ from starlette.testclient import TestClient
 from reedbore.model.presets import load_horn, names, write_text
 from reedbore.model.setup import Setup
 from reedbore.model.units import QUANTITIES
-from reedbore.page import server
-from reedbore.page.running import Server, listen
+from reedbore.page import app
+from reedbore.page.serve import Server, listen
 from reedbore.simulate.request.take import Words, read_request, tune_request
 from reedbore.simulate.take import levelled, render
 from reedbore.verdict import take as verdict
@@ -36,7 +36,7 @@ QUICK = {"horn": "soprano-saxophone", "fingered": "A4", "sung": "3/2", "voice": 
 @pytest.fixture(scope="module")
 def tab() -> Iterator[TestClient]:
     """What the page itself may ask for."""
-    with TestClient(server.make_app(), base_url=HOME, headers={"origin": HOME}) as client:
+    with TestClient(app.make_app(), base_url=HOME, headers={"origin": HOME}) as client:
         yield client
 
 
@@ -84,7 +84,7 @@ def test_pages_of_others_make_no_work(tab: TestClient, origin: str) -> None:
 
 
 def test_a_request_without_an_origin_makes_no_work() -> None:
-    with TestClient(server.make_app(), base_url=HOME) as stranger:
+    with TestClient(app.make_app(), base_url=HOME) as stranger:
         assert stranger.post("/api/predict", json={}).status_code == 403
 
 
@@ -102,7 +102,7 @@ def test_forms_of_other_pages_are_not_json(tab: TestClient) -> None:
 
 def test_what_is_sent_is_bounded(tab: TestClient) -> None:
     kind = {"content-type": "application/json"}
-    large = b'{"words": {"sung": "' + b" " * server.LARGEST_BODY + b'"}}'
+    large = b'{"words": {"sung": "' + b" " * app.LARGEST_BODY + b'"}}'
     assert tab.post("/api/predict", content=large, headers=kind).status_code == 413
 
     def endless() -> Iterator[bytes]:
@@ -115,7 +115,7 @@ def test_what_is_sent_is_bounded(tab: TestClient) -> None:
 
 
 def test_nothing_happens_on_a_get(tab: TestClient) -> None:
-    for name in (*server.WORKERS, *server.STREAMERS):
+    for name in (*app.WORKERS, *app.STREAMERS):
         answer = tab.get(f"/api/{name}")
         assert answer.status_code == 405
         assert answer.headers["allow"] == "POST"
@@ -137,7 +137,7 @@ def test_no_way_leads_out_of_the_folder(tab: TestClient, before: str, way: str) 
 
 
 def test_of_plotly_one_file_is_served(tab: TestClient) -> None:
-    folder = server.plotly_folder()
+    folder = app.plotly_folder()
     others = [path.relative_to(folder) for path in folder.rglob("*") if path.is_file()]
     assert len(others) > 1
     for path in others:
@@ -165,7 +165,7 @@ def test_every_answer_says_what_the_page_may_load(tab: TestClient) -> None:
 
 
 def test_the_page_is_served_whole(tab: TestClient) -> None:
-    static = Path(server.__file__).with_name("static")
+    static = Path(app.__file__).with_name("static")
     assert "<html" in tab.get("/").text
     for path in static.rglob("*"):
         if path.is_file():
@@ -470,15 +470,15 @@ def test_several_tabs_hear_the_same(tab: TestClient) -> None:
 @pytest.fixture
 def served() -> Iterator[tuple[str, Any]]:
     """A server on a port of its own: its address and its application."""
-    app = server.make_app()
-    config = uvicorn.Config(app, log_level="error", lifespan="off", ws="none")
+    application = app.make_app()
+    config = uvicorn.Config(application, log_level="error", lifespan="off", ws="none")
     ready = threading.Event()
     running = Server(config, ready.set)
     with listen(0) as taken:
         thread = threading.Thread(target=running.run, kwargs={"sockets": [taken]}, daemon=True)
         thread.start()
         assert ready.wait(10)
-        yield f"http://127.0.0.1:{taken.getsockname()[1]}", app
+        yield f"http://127.0.0.1:{taken.getsockname()[1]}", application
         running.should_exit = True
         thread.join(20)
         assert not thread.is_alive()
@@ -498,15 +498,15 @@ def until(true: Any, seconds: float = 20.0) -> bool:
 
 
 def test_a_map_stops_when_its_tab_is_closed(served: tuple[str, Any]) -> None:
-    address, app = served
+    address, application = served
     along = [{"field": "reed.opening_mm", "start": "0.9", "stop": "1.3", "count": 40},
              {"field": "breath.pressure_kpa", "start": "2", "stop": "4", "count": 40}]  # fmt: skip
     body = {"words": QUICK, "along": along}
     with urllib.request.urlopen(ask(address, "map", body), timeout=60) as answer:
         assert "axes" in json.loads(answer.readline())
         assert "state" in json.loads(answer.readline())
-        assert app.state.works.under_way == 1
-    assert until(lambda: app.state.works.under_way == 0)
+        assert application.state.jobs.under_way == 1
+    assert until(lambda: application.state.jobs.under_way == 0)
 
 
 def test_a_mistake_in_a_map_is_told_before_it_begins(served: tuple[str, Any]) -> None:
@@ -581,8 +581,8 @@ def test_only_this_machine_is_listened_to() -> None:
 
 def test_it_listens_before_anything_heavy_is_loaded() -> None:
     heavy = "numba", "scipy", "matplotlib", "plotly"
-    code = "import sys; from reedbore.page.server import make_app; make_app();"
-    code += "import reedbore.page.running, reedbore.cli.page;"
+    code = "import sys; from reedbore.page.app import make_app; make_app();"
+    code += "import reedbore.page.serve, reedbore.cli.page;"
     code += f"print([name for name in {heavy} if name in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
@@ -591,6 +591,6 @@ def test_it_listens_before_anything_heavy_is_loaded() -> None:
 def test_every_endpoint_has_its_function(tab: TestClient) -> None:
     told = tab.get("/api/lesson").json()
     assert len(told) >= 6
-    for name in (*server.WORKERS, *server.STREAMERS):
+    for name in (*app.WORKERS, *app.STREAMERS):
         answer = tab.post(f"/api/{name}", json={"words": {"horn": "none"}, "step": "none"})
         assert answer.status_code == 422, name

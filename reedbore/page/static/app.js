@@ -1,21 +1,21 @@
 // Puts the page together and asks the server: arithmetic on every move, sound first when it rests.
 
-import { get, latest, rows } from "./api.js";
-import { startCompare } from "./compare.js";
-import { startControls } from "./controls.js";
-import { calmly, el } from "./dom.js";
-import { startFiles } from "./files.js";
-import { learnFromLink } from "./own.js";
-import { startPlaying } from "./playing.js";
-import { createPlayer } from "./sound.js";
-import { startSpectrum } from "./spectrum.js";
-import { startStrip } from "./strip.js";
-import { createState } from "./state.js";
-import { startTheme } from "./theme.js";
-import { startVerdict } from "./verdict.js";
-import { startWaves } from "./waves.js";
+import { get, latest, rows } from "./core/api.js";
+import { startCompare } from "./panels/compare.js";
+import { startControls } from "./panels/controls/controls.js";
+import { calmly, el } from "./core/dom.js";
+import { startFiles } from "./panels/files.js";
+import { learnFromLink } from "./core/presets.js";
+import { startPlaying } from "./panels/answer/listen.js";
+import { createPlayer } from "./core/sound.js";
+import { startSpectrum } from "./panels/spectrum.js";
+import { startStrip } from "./panels/answer/strip.js";
+import { createState } from "./core/state.js";
+import { startTheme } from "./core/theme.js";
+import { startVerdict } from "./panels/answer/answer.js";
+import { startWaves } from "./panels/waves.js";
 
-const PANELS = ["bore", "lesson", "map", "table"];
+const PANELS = { bore: "bore/bore", lesson: "lesson", map: "map/map", table: "table" };
 const room = (id) => document.querySelector(`#${id} .room`);
 
 /** Go to a part of the page and leave the link alone, which tells the setup. */
@@ -50,7 +50,7 @@ async function start() {
   document.querySelector("#foot").textContent = `reedbore ${choices.version}: a model, not your horn. Nothing leaves this machine.`;
   startStrip(state, playing.attach);
   await begin();
-  await Promise.all(PANELS.map((name) => startPanel(name, state)));
+  await Promise.all(Object.keys(PANELS).map((name) => startPanel(name, state)));
 }
 
 /** Ask whatever a change makes worth asking, and drop what was asked before it: the server is to be free. */
@@ -111,7 +111,7 @@ async function readLook(response) {
 /** A panel that cannot be had, or breaks, leaves the others alone. */
 async function startPanel(name, state) {
   try {
-    const panel = await import(`./${name}.js`);
+    const panel = await import(`./panels/${PANELS[name]}.js`);
     await panel.start(room(name), state);
   } catch (error) {
     console.error(name, error);

@@ -1,18 +1,18 @@
 // The lock map: asked for, drawn while it comes, read and played cell by cell.
 
-import { canvas, printed } from "./canvas.js";
-import { el, field } from "./dom.js";
-import { swatch } from "./looks.js";
-import { draw, frameOf, NAMES } from "./map_draw.js";
-import { linesOf } from "./map_lines.js";
-import { pretty } from "./notes.js";
-import { ask, lines, patched, startable, style } from "./stream.js";
+import { canvas, printed } from "../../core/canvas.js";
+import { el, field } from "../../core/dom.js";
+import { swatch } from "../../core/looks.js";
+import { draw, frameOf, NAMES } from "./draw.js";
+import { linesOf } from "./lines.js";
+import { pretty } from "../../core/notes.js";
+import { ask, lines, patched, startable, style } from "../../core/stream.js";
 
 const FINENESS = [["12", "coarse: 12 × 13"], ["24", "usual: 24 × 25"], ["40", "fine: 40 × 41"]];
 const HEIGHT = 460;
 
 export function start(root, state) {
-  style("panels.css");
+  style("panels/panels.css");
   const map = { head: null, cells: new Map(), lines: [], words: null, at: null };
   const asking = startAsking(state);
   const says = el("p", { class: "caption cell-says", "aria-live": "polite" }, "No map yet. It takes from some seconds to a minute.");

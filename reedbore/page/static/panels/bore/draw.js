@@ -1,7 +1,7 @@
 // Pressure along the bore, the horn cut open, the reed against the lay, the mouth and the open end.
 // What stays is drawn once, out of sight; a frame copies it and adds what moves.
 
-import { pressuresAt, valueAt } from "./bore_data.js";
+import { pressuresAt, valueAt } from "./film.js";
 
 const SHADES = 96; // steps of colour from low to high pressure
 const THICKER = 3; // a bore is drawn up to this much thicker than it is, to be seen

@@ -1,8 +1,8 @@
 // The panel with the button that sounds the setup: at once, looped while it is held.
 
-import { dropped } from "./api.js";
-import { el, slider } from "./dom.js";
-import { clipOf, holdable } from "./sound.js";
+import { dropped } from "../../core/api.js";
+import { el, slider } from "../../core/dom.js";
+import { clipOf, holdable } from "../../core/sound.js";
 
 const START_LOUDNESS = 40; // [%], squared: quiet
 const PAUSE = 60; // [ms]

@@ -28,7 +28,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from reedbore import stopping
 from reedbore.errors import ReedboreError
-from reedbore.page.working import Work, Works
+from reedbore.page.jobs import Job, Jobs
 
 HOSTS = ["127.0.0.1", "localhost"]
 LARGEST_BODY = 200_000
@@ -92,21 +92,21 @@ def _worker(name: str, slow: bool = False) -> Callable[[Request], Awaitable[Resp
     """Make the endpoint of one function of `api`."""
 
     async def endpoint(request: Request) -> Response:
-        works: Works = request.app.state.works
+        jobs: Jobs = request.app.state.jobs
         body = await _read(request)
-        work, failure = works.begin(), None
+        job, failure = jobs.begin(), None
         answer: Any = None
         try:
             async with anyio.create_task_group() as group:
-                group.start_soon(work.watch, request)
+                group.start_soon(job.watch, request)
                 try:
-                    lanes = works.slow if slow else works.quick
-                    answer = await work.run(partial(_call, name, body), lanes)
+                    lanes = jobs.slow if slow else jobs.quick
+                    answer = await job.run(partial(_call, name, body), lanes)
                 except Exception as error:
                     failure = error
                 group.cancel_scope.cancel()
         finally:
-            works.end(work)
+            jobs.end(job)
         if failure is not None:
             raise failure
         return Response(answer.body, media_type=answer.kind, headers=dict(answer.headers))
@@ -125,36 +125,36 @@ def _streamer(name: str) -> Callable[[Request], Awaitable[Response]]:
     """Make the endpoint of one generator of `api`: a line of JSON for each of its documents."""
 
     async def endpoint(request: Request) -> Response:
-        works: Works = request.app.state.works
+        jobs: Jobs = request.app.state.jobs
         body = await _read(request)
-        work = works.begin()
+        job = jobs.begin()
         try:
-            documents = await work.run(partial(_call, name, body), works.slow)
-            first = await work.run(partial(next, documents, None), works.slow)
+            documents = await job.run(partial(_call, name, body), jobs.slow)
+            first = await job.run(partial(next, documents, None), jobs.slow)
         except BaseException:
-            works.end(work)
+            jobs.end(job)
             raise
-        told = _told(works, work, documents, first)
+        told = _told(jobs, job, documents, first)
         return StreamingResponse(told, media_type="application/x-ndjson")
 
     return endpoint
 
 
 async def _told(
-    works: Works, work: Work, documents: Generator[Any], first: Any
+    jobs: Jobs, job: Job, documents: Generator[Any], first: Any
 ) -> AsyncIterator[bytes]:
     """Write documents as lines; what goes wrong on the way is the last one."""
     try:
         document = first
         while document is not None:
             yield (json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n").encode()
-            document = await work.run(partial(next, documents, None), works.slow)
+            document = await job.run(partial(next, documents, None), jobs.slow)
     except ReedboreError as error:
         yield (json.dumps({"error": _sentence(error)}, ensure_ascii=False) + "\n").encode()
     except stopping.Stopped:
         return
     finally:
-        works.end(work)
+        jobs.end(job)
         with contextlib.suppress(ValueError):  # it still runs; then it ends at its next check
             documents.close()
 
@@ -169,8 +169,8 @@ def _reader(name: str) -> Callable[[Request], Awaitable[Response]]:
     """Make the endpoint of what can be read without sending anything."""
 
     async def endpoint(request: Request) -> Response:
-        works: Works = request.app.state.works
-        found = await anyio.to_thread.run_sync(partial(_document, name), limiter=works.quick)
+        jobs: Jobs = request.app.state.jobs
+        found = await anyio.to_thread.run_sync(partial(_document, name), limiter=jobs.quick)
         return JSONResponse(found)
 
     return endpoint
@@ -250,7 +250,7 @@ def make_app() -> Starlette:
     Returns
     -------
     Starlette
-        With `state.works`, whose `stop` stops everything under way.
+        With `state.jobs`, whose `stop` stops everything under way.
     """
     mimetypes.add_type("text/javascript", ".js")  # some systems say otherwise
     posts = [_post(name, _worker(name.replace("/", "_"), slow)) for name, slow in WORKERS.items()]
@@ -271,5 +271,5 @@ def make_app() -> Starlette:
             Exception: _failed(500),
         },
     )
-    app.state.works = Works()
+    app.state.jobs = Jobs()
     return app

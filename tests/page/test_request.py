@@ -9,7 +9,7 @@ from reedbore.errors import ReedboreError
 from reedbore.model import presets
 from reedbore.model.setup import Horn, Singer
 from reedbore.page.answers import Shared
-from reedbore.page.reading import read_words
+from reedbore.page.request import read_words
 from reedbore.report.verdict import how_to_sing
 from reedbore.simulate.request.take import parse_setting
 

@@ -1,8 +1,8 @@
 // The answer in short, at the foot of the window while the answer itself is out of sight.
 
-import { el } from "./dom.js";
-import { pretty } from "./notes.js";
-import { badge } from "./verdict.js";
+import { el } from "../../core/dom.js";
+import { pretty } from "../../core/notes.js";
+import { badge } from "./answer.js";
 
 export function startStrip(state, attach) {
   const notes = el("p", { class: "strip-notes" }), says = el("p", { class: "strip-says" }), how = el("span", {});

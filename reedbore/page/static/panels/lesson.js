@@ -1,14 +1,14 @@
 // The lesson: one step at a time, read aloud, looked at, tried, and checked by the simulation.
 
-import { get } from "./api.js";
-import { el, field } from "./dom.js";
-import { pretty } from "./notes.js";
-import { ask, style } from "./stream.js";
+import { get } from "../core/api.js";
+import { el, field } from "../core/dom.js";
+import { pretty } from "../core/notes.js";
+import { ask, style } from "../core/stream.js";
 
 const PANELS = { bore: "Inside the bore", waves: "The waves", spectrum: "What the sound is made of", map: "The lock map" };
 
 export async function start(root, state) {
-  style("panels.css");
+  style("panels/panels.css");
   const steps = await get("/api/lesson");
   const lesson = { steps, at: 0, done: new Set(), state, root };
   const begin = el("button", { type: "button", onclick: () => show(lesson, 0, true) }, "Start the lesson");

@@ -1,10 +1,10 @@
 // Keep a take, its picture and its setup; open one that was kept; a link that restores it.
 
-import { post } from "./api.js";
-import { newHorn } from "./controls.js";
-import { el, field } from "./dom.js";
-import { readFile } from "./own.js";
-import { hashOf } from "./state.js";
+import { post } from "../core/api.js";
+import { newHorn } from "./controls/controls.js";
+import { el, field } from "../core/dom.js";
+import { readFile } from "../core/presets.js";
+import { hashOf } from "../core/state.js";
 
 const KINDS = [["wav", "Sound (WAV)"], ["png", "Picture (PNG)"], ["json", "Take as a sidecar (JSON)"], ["toml", "Setup as a preset (TOML)"]];
 const LONGEST_S = 20;

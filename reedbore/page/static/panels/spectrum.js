@@ -1,8 +1,8 @@
 // The lines of the sound: horn, voice, both and third note told apart by colour and by mark.
 
-import { canvas, printed, ticks } from "./canvas.js";
-import { el } from "./dom.js";
-import { midiName, midiOf, pretty } from "./notes.js";
+import { canvas, printed, ticks } from "../core/canvas.js";
+import { el } from "../core/dom.js";
+import { midiName, midiOf, pretty } from "../core/notes.js";
 
 const KINDS = {
   horn: ["horn", "●", "the note on the horn"], voice: ["voice", "▲", "the sung note"], both: ["ink", "■", "of both"],

@@ -1,6 +1,6 @@
 // Reed, bore and voice: what a player changes now and then, and every other setting by its name.
 
-import { choice, el, field, slider } from "./dom.js";
+import { choice, el, field, slider } from "../../core/dom.js";
 
 const VOWELS = [["none", "none"], ["neutral", "neutral"], ["a", "a"], ["i", "i"], ["u", "u"]];
 const LONGEST_PUSH = 20; // [mm]

@@ -1,7 +1,7 @@
 // The waveforms at the end of the take: voice, reed, mouthpiece, sound; common periods shaded.
 
-import { canvas, printed, ticks } from "./canvas.js";
-import { el } from "./dom.js";
+import { canvas, printed, ticks } from "../core/canvas.js";
+import { el } from "../core/dom.js";
 
 const STRIPS = [
   { row: "mouth", title: "in the mouth: breath and voice", unit: "kPa", scale: 1e-3, colour: "voice", peaks: "sung" },

@@ -11,7 +11,7 @@ from collections.abc import Callable
 import uvicorn
 
 from reedbore.errors import ReedboreError
-from reedbore.page.server import make_app
+from reedbore.page.app import make_app
 
 HOST = "127.0.0.1"
 USUAL_PORT = 7463
@@ -33,7 +33,7 @@ class Server(uvicorn.Server):
 
     def handle_exit(self, sig: int, frame: object) -> None:
         """End on a signal."""
-        self.config.app.state.works.stop()  # type: ignore[union-attr]
+        self.config.app.state.jobs.stop()  # type: ignore[union-attr]
         super().handle_exit(sig, frame)  # type: ignore[arg-type]
 
 

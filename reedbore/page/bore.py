@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from reedbore.errors import ReedboreError
 from reedbore.page.answers import shown
-from reedbore.page.looking import Pitches
+from reedbore.page.signals import Pitches
 from reedbore.report import captions
 from reedbore.simulate import bore_pressure
 from reedbore.simulate.take import Take
@@ -63,7 +63,7 @@ def moving(take: Take, found: Pitches, frames: int, points: int) -> tuple[Sample
     take : Take
         What was rendered.
     found : Pitches
-        Of `looking.pitches_of`.
+        Of `signals.pitches_of`.
     frames, points : int
         How finely.
 

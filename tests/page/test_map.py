@@ -9,7 +9,7 @@ from reedbore import stopping
 from reedbore.errors import ReedboreError
 from reedbore.notes import cents, parse_pitch, parse_sung
 from reedbore.page import map as maps
-from reedbore.page.reading import read_words
+from reedbore.page.request import read_words
 from reedbore.report.locks import document
 from reedbore.report.looks import LOOKS
 from reedbore.simulate.request.take import read_request, tune_request

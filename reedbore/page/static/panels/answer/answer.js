@@ -1,8 +1,8 @@
 // What comes out: the three notes, the verdict in a sentence, what arithmetic says, the numbers.
 
-import { el } from "./dom.js";
-import { midiName, midiOf, pretty } from "./notes.js";
-import { startWishes } from "./wishes.js";
+import { el } from "../../core/dom.js";
+import { midiName, midiOf, pretty } from "../../core/notes.js";
+import { startWishes } from "./wanted.js";
 
 const STATES = {
   locked: ["●", "locked"], drifting: ["≈", "drifting"], rough: ["✕", "rough"], irregular: ["⁂", "irregular"],

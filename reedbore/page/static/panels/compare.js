@@ -1,10 +1,10 @@
 // Two setups side by side, A kept and B the one that is set now: heard as loud as they are.
 
-import { dropped, latest } from "./api.js";
-import { el } from "./dom.js";
-import { pretty } from "./notes.js";
-import { clipOf, holdable } from "./sound.js";
-import { badge } from "./verdict.js";
+import { dropped, latest } from "../core/api.js";
+import { el } from "../core/dom.js";
+import { pretty } from "../core/notes.js";
+import { clipOf, holdable } from "../core/sound.js";
+import { badge } from "./answer/answer.js";
 
 export function startCompare(root, state, player) {
   const judge = latest("/api/judge");

@@ -1,8 +1,8 @@
 // The question turned round: which third note do I want, what must I sing for it, how exactly?
 
-import { latest } from "./api.js";
-import { el, field } from "./dom.js";
-import { midiOf, noteText, parseNote, pretty } from "./notes.js";
+import { latest } from "../../core/api.js";
+import { el, field } from "../../core/dom.js";
+import { midiOf, noteText, parseNote, pretty } from "../../core/notes.js";
 
 const BELOW = [[2, "an octave below"], [3, "a twelfth below"], [4, "two octaves below"], [5, "two octaves and a third below"],
   [6, "two octaves and a fifth below"], [7, "two octaves and a seventh below"], [8, "three octaves below"]];

@@ -1,8 +1,8 @@
 // What the player does: horn, fingered note, sung note, and how. Writes the state, shows the state.
 
-import { choice, el, field, slider } from "./dom.js";
-import { keyboard } from "./keyboard.js";
-import { midiName, midiOf, noteText, parseNote, pretty } from "./notes.js";
+import { choice, el, field, slider } from "../../core/dom.js";
+import { keyboard } from "../../core/keyboard.js";
+import { midiName, midiOf, noteText, parseNote, pretty } from "../../core/notes.js";
 import { startSettings } from "./settings.js";
 
 const WIDEST_CENTS = 60;

@@ -1,11 +1,11 @@
 // The moving bore: asks for a film of the pressures, runs it at a small share of true speed,
 // says what happens now. Space runs and pauses, arrow keys step, a slider drags through time.
 
-import { dropped, post } from "./api.js";
-import { captionAt, film as readFilm } from "./bore_data.js";
-import { drawStill, mover, placed } from "./bore_draw.js";
-import { drawTicks, rowsOf, ticker, ticksPlaced } from "./bore_ticks.js";
-import { colours as pageColours, onTheme, stillness } from "./theme.js";
+import { dropped, post } from "../../core/api.js";
+import { captionAt, film as readFilm } from "./film.js";
+import { drawStill, mover, placed } from "./draw.js";
+import { drawTicks, rowsOf, ticker, ticksPlaced } from "./ticks.js";
+import { colours as pageColours, onTheme, stillness } from "../../core/theme.js";
 
 const FRAMES = 240, POINTS = 120;
 const SLOWEST = 1000, FASTEST = 20, USUAL = 800; // times slower than it is

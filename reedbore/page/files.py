@@ -17,7 +17,7 @@ from reedbore.model.settings import leaves
 from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.page.answers import Answer, request_of, shown, take_of
 from reedbore.page.choices import horn_entry, voice_entry
-from reedbore.page.reading import opened, read_words
+from reedbore.page.request import opened, read_words
 from reedbore.report import verdict as telling
 from reedbore.report.verdict import summary
 from reedbore.simulate.request.take import Words, first_notes, players, read_request

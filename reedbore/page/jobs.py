@@ -20,7 +20,7 @@ QUICK, SLOW = 4, 2
 T = TypeVar("T")
 
 
-class Work:
+class Job:
     """One piece of work; `wanted` is set once nobody wants it any longer."""
 
     def __init__(self) -> None:
@@ -28,12 +28,12 @@ class Work:
         self._loop = asyncio.get_running_loop()
         self._scope: anyio.CancelScope | None = None
 
-    async def run(self, job: Callable[[], T], lanes: anyio.CapacityLimiter) -> T:
+    async def run(self, call: Callable[[], T], lanes: anyio.CapacityLimiter) -> T:
         """Do a job in a thread.
 
         Parameters
         ----------
-        job : callable
+        call : callable
             What blocks; it ends early where it calls `stopping.check`.
         lanes : CapacityLimiter
             How many jobs of its kind there may be.
@@ -53,7 +53,7 @@ class Work:
         token = stopping.wanted.set(self.unwanted)
         try:
             with anyio.CancelScope() as self._scope:
-                return await anyio.to_thread.run_sync(job, limiter=lanes, abandon_on_cancel=True)
+                return await anyio.to_thread.run_sync(call, limiter=lanes, abandon_on_cancel=True)
         finally:
             self._scope = None
             stopping.wanted.reset(token)
@@ -75,12 +75,12 @@ class Work:
             self._scope.cancel()
 
 
-class Works:
+class Jobs:
     """All work under way."""
 
     def __init__(self) -> None:
         self.quick, self.slow = anyio.CapacityLimiter(QUICK), anyio.CapacityLimiter(SLOW)
-        self._under_way: set[Work] = set()
+        self._under_way: set[Job] = set()
         self._ended = False
 
     @property
@@ -88,21 +88,21 @@ class Works:
         """How many pieces of work there are."""
         return len(self._under_way)
 
-    def begin(self) -> Work:
+    def begin(self) -> Job:
         """Return a new piece of work."""
-        work = Work()
-        self._under_way.add(work)
+        job = Job()
+        self._under_way.add(job)
         if self._ended:
-            work.unwanted.set()
-        return work
+            job.unwanted.set()
+        return job
 
-    def end(self, work: Work) -> None:
+    def end(self, job: Job) -> None:
         """Stop a piece of work, if it is still under way, and forget it."""
-        work.unwanted.set()
-        self._under_way.discard(work)
+        job.unwanted.set()
+        self._under_way.discard(job)
 
     def stop(self) -> None:
         """Stop all, also what is still to come: the program ends."""
         self._ended = True
-        for work in list(self._under_way):
-            work.abandon()
+        for job in list(self._under_way):
+            job.abandon()

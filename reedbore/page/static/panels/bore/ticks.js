@@ -1,7 +1,7 @@
 // The three beats one under another in step: sung peaks, the reed opening, and the third note.
 
-import { beats, phaseAt, valueAt } from "./bore_data.js";
-import { tallness } from "./bore_draw.js";
+import { beats, phaseAt, valueAt } from "./film.js";
+import { tallness } from "./draw.js";
 
 const GLOW = 0.3; // share of its period for which a beat stays lit
 

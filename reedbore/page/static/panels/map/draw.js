@@ -1,9 +1,9 @@
 // Drawing a lock map: cells by state, lines of simple ratios, axes, and the cursor.
 
-import { printed, ticks } from "./canvas.js";
-import { marked } from "./looks.js";
-import { drawLines } from "./map_lines.js";
-import { pretty } from "./notes.js";
+import { printed, ticks } from "../../core/canvas.js";
+import { marked } from "../../core/looks.js";
+import { drawLines } from "./lines.js";
+import { pretty } from "../../core/notes.js";
 
 /** What can stand along an axis, in short. */
 export const NAMES = {

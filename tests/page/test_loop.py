@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from reedbore.page.looping import looped
+from reedbore.page.loop import looped
 
 RATE = 48000
 
