@@ -25,6 +25,11 @@ A4_RANGE_HZ = (380.0, 500.0)
 PITCH_RANGE_HZ = (8.0, 20000.0)
 TOLERANCE_CENTS = 20.0
 PREDICTED_LIMIT = 12
+"""Arithmetic goes up to this p and q."""
+
+MEASURED_LIMIT = 8
+"""Up to this p and q a lock or a slow beat is looked for in what was simulated or recorded."""
+
 PITCH_HZ = 30.0
 NO_PITCH_HZ = 20.0
 

@@ -1,14 +1,14 @@
 """What arithmetic says about a sung note over a fingered one.
 
-In come two frequencies, out comes a `Prediction` with its text and its JSON document. Nothing
-here knows a reed: a prediction says which third note two notes have in common, not whether the
+In come two frequencies, out comes a `Prediction`; `reedbore.report.pairs` puts it into words.
+Nothing here knows a reed: a prediction says which note two notes have in common, not whether the
 horn locks on it. Standard library only. The chart of many pairs is `reedbore.report.chart`.
 """
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from enum import StrEnum
+from typing import NamedTuple
 
 from reedbore import notes
 from reedbore.errors import NoteError
@@ -16,23 +16,17 @@ from reedbore.errors import NoteError
 TOLERANCE_RANGE_CENTS = (0.0, 50.0)
 # A semitone either way; the extra cent keeps its edge, the next tempered note, inside.
 NEARBY_CENTS = 101.0
-OUTCOMES = {
-    "third": "a third note",
-    "uncertain": "a third note, so low that its pitch is uncertain",
-    "growl": "no pitch: the common period is too long, so it only growls",
-    "fingered": "the fingered note; the sung one is among its partials",
-    "sung": "the sung note; the fingered one is among its partials",
-    "none": "no third note: it only roughens the tone",
-}
-_BELOW = {2: "an octave", 3: "a twelfth", 4: "two octaves", 5: "two octaves and a third"}
-_BELOW |= {6: "two octaves and a fifth", 7: "two octaves and a seventh", 8: "three octaves"}
-_BELOW |= {9: "three octaves and a second", 10: "three octaves and a third"}
-_BELOW |= {11: "three octaves and a fourth", 12: "three octaves and a fifth"}
-_PITCH_WORDS = {
-    "yes": f"can carry a melody ({notes.PITCH_HZ:g} Hz or more)",
-    "uncertain": f"uncertain ({notes.NO_PITCH_HZ:g} to {notes.PITCH_HZ:g} Hz)",
-    "no": f"none (below {notes.NO_PITCH_HZ:g} Hz)",
-}
+
+
+class Outcome(StrEnum):
+    """What comes of two notes as far as arithmetic goes; `reedbore.report.pairs` has the words."""
+
+    THIRD = "third"
+    UNCERTAIN = "uncertain"
+    GROWL = "growl"
+    FINGERED = "fingered"
+    SUNG = "sung"
+    NONE = "none"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,8 +54,13 @@ class Meeting:
 
     @property
     def carries_pitch(self) -> str:
-        """Whether the resultant carries a pitch: yes, uncertain or no."""
+        """Whether the common note carries a pitch: yes, uncertain or no."""
         return notes.carries_pitch(self.resultant_hz)
+
+    @property
+    def simulated(self) -> bool:
+        """Whether the ratio is one of those that are looked for in a simulated sound."""
+        return max(self.ratio) <= notes.MEASURED_LIMIT
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,23 +100,23 @@ class Prediction:
         )
 
     @property
-    def outcome(self) -> str:
-        """What comes out, one of the keys of `OUTCOMES`."""
+    def outcome(self) -> Outcome:
+        """What may be expected of the pair."""
         meeting = self.meeting
         if meeting is None:
-            return "none"
+            return Outcome.NONE
         if meeting.ratio[1] == 1:
-            return "fingered"
+            return Outcome.FINGERED
         if meeting.carries_pitch == "no":
-            return "growl"
+            return Outcome.GROWL
         if meeting.ratio[0] == 1:
-            return "sung"
-        return "third" if meeting.carries_pitch == "yes" else "uncertain"
+            return Outcome.SUNG
+        return Outcome.THIRD if meeting.carries_pitch == "yes" else Outcome.UNCERTAIN
 
     @property
     def nearby(self) -> Meeting | None:
         """The simplest ratio within a semitone, if this pair itself has no pitch to offer."""
-        if self.outcome not in {"none", "growl"}:
+        if self.outcome not in {Outcome.NONE, Outcome.GROWL}:
             return None
         ratio = notes.choose_ratio(self.sung_hz / self.fingered_hz, NEARBY_CENTS)
         return None if ratio == self.ratio else replace(self, ratio=ratio).meeting
@@ -185,93 +184,6 @@ def predict_pair(
         a4=notes.check_a4(a4),
         transposition=transposition,
     )
-
-
-def document(pair: Prediction) -> dict[str, Any]:
-    """Put a prediction into plain values for JSON and CSV; what does not apply is None."""
-    meeting, near = pair.meeting, pair.nearby
-    return {
-        "fingered_hz": pair.fingered_hz,
-        "fingered_note": pair.name(pair.fingered_hz),
-        "fingered_written": pair.written(pair.fingered_hz) or None,
-        "sung_hz": pair.sung_hz,
-        "sung_note": pair.name(pair.sung_hz),
-        "sing_hz": meeting and meeting.sing_hz,
-        "sing_note": meeting and pair.name(meeting.sing_hz),
-        "sing_cents": meeting and pair.sing_cents(meeting),
-        "ratio": meeting and meeting.ratio_text,
-        "resultant_hz": meeting and meeting.resultant_hz,
-        "resultant_note": meeting and pair.name(meeting.resultant_hz),
-        "carries_pitch": meeting and meeting.carries_pitch,
-        "outcome": pair.outcome,
-        "nearby_ratio": near and near.ratio_text,
-        "nearby_sing_note": near and pair.name(near.sing_hz),
-    }
-
-
-def pair_document(pair: Prediction) -> dict[str, Any]:
-    """Put a prediction with its settings and combination tones into plain values for JSON."""
-    tones = [
-        {"name": tone.name, "formula": tone.formula, "hz": tone.hz, "note": pair.name(tone.hz)}
-        for tone in combination_tones(pair.fingered_hz, pair.sung_hz)
-    ]
-    settings = {"a4_hz": pair.a4, "tolerance_cents": pair.tolerance_cents}
-    return document(pair) | settings | {"combination_tones": tones}
-
-
-def below(q: int) -> str:
-    """Say as a player would how far the q-th part of a frequency lies below it."""
-    return _BELOW.get(q) or f"{math.log2(q):.1f} octaves".replace(".0 ", " ")
-
-
-# --- a pair as text ------------------------------------------------------------------------------
-
-
-def pair_text(pair: Prediction) -> str:
-    """Write a prediction as a table of at most 80 columns."""
-    written = "" if pair.transposition is None else "written"
-    rows = [("fingered", pair.fingered_hz), ("sung", pair.sung_hz)]
-    if pair.meeting:
-        rows.append(("in common", pair.meeting.resultant_hz))
-    lines = [f"{'':11}{'concert':10}{'Hz':>9}   {written}".rstrip()]
-    lines += [
-        f"{label:11}{pair.name(hz):10}{hz:9.2f}   {pair.written(hz)}".rstrip() for label, hz in rows
-    ]
-    lines += ["", *(f"{label:11}{words}" for label, words in _explained(pair))]
-    lines += ["", "Combination tones"]
-    tones = combination_tones(pair.fingered_hz, pair.sung_hz)
-    lines += [
-        f"  {tone.name:18}{tone.formula:20}{tone.hz:9.2f} Hz   {pair.name(tone.hz)}"
-        for tone in sorted(tones, key=lambda tone: tone.hz)
-    ]
-    lines += ["", "This is arithmetic: whether the horn locks on it, a render tells."]
-    return "\n".join(lines)
-
-
-def _explained(pair: Prediction) -> Iterator[tuple[str, str]]:
-    meeting, near = pair.meeting, pair.nearby
-    if meeting is None:
-        yield "ratio", f"none within {pair.tolerance_cents:g} cents, p and q up to 12"
-        yield "comes out", OUTCOMES["none"]
-    else:
-        q = meeting.ratio[1]
-        yield "ratio", f"{meeting.ratio_text} (sung/fingered)"
-        yield "comes out", OUTCOMES[pair.outcome]
-        if q > 1:
-            yield "", f"in common: {below(q)} below the fingered note"
-        yield "its pitch", _PITCH_WORDS[meeting.carries_pitch]
-        yield "sing", _where_to_sing(pair, meeting)
-    if near:
-        yield "near by", f"{near.ratio_text} gives {pair.name(near.resultant_hz)}"
-        yield "", "sing " + _where_to_sing(pair, near)
-
-
-def _where_to_sing(pair: Prediction, meeting: Meeting) -> str:
-    off = notes.cents(meeting.sing_hz, pair.sung_hz)
-    where = f"{pair.name(meeting.sing_hz)} ({meeting.sing_hz:.2f} Hz)"
-    if abs(off) < 0.05:
-        return f"{where}: exact as it is"
-    return f"{where}, {abs(off):.1f} cents {'higher' if off > 0 else 'lower'}"
 
 
 class CombinationTone(NamedTuple):

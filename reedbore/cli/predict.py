@@ -10,6 +10,7 @@ from cyclopts import Parameter
 from reedbore import notes, pairs
 from reedbore.cli.common import say, say_json, tell
 from reedbore.errors import NoteError, ReedboreError
+from reedbore.report.pairs import pair_document, pair_text
 
 if TYPE_CHECKING:
     from reedbore.model.setup import Horn
@@ -120,9 +121,9 @@ def _chart(
 
 def _say_pair(pair: pairs.Prediction, json: bool) -> None:
     if json:
-        say_json(pairs.pair_document(pair))
+        say_json(pair_document(pair))
     else:
-        say(pairs.pair_text(pair))
+        say(pair_text(pair))
 
 
 def _say_chart(chart: "Chart", output: Path | None, json: bool) -> None:

@@ -20,12 +20,14 @@ from reedbore.page.choices import settings_of
 from reedbore.page.loop import looped
 from reedbore.page.request import read_words
 from reedbore.page.signals import lines, pitches_of, waves
+from reedbore.report import pairs as told_pairs
 from reedbore.report import verdict as telling
 from reedbore.simulate.request.take import players
 from reedbore.simulate.take import FADE_S, FULL_SCALE_PA, SOUND_RATE
 from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
 from reedbore.verdict import take as verdicts
 
+NOBODY = "Nobody sings: the horn plays alone."
 SOUND_S, JUDGED_S = 2.5, 4.0
 
 Body = Mapping[str, Any]
@@ -41,7 +43,7 @@ def predict(body: Body) -> Answer:
     )
     if words.sung is None:
         alone = {"fingered_hz": fingered, "fingered_note": notes.note_name(fingered, a4)}
-        return of_json({**alone, "sung_hz": None, "text": ""})
+        return of_json({**alone, "sung_hz": None, "text": "", "says": NOBODY})
     pair = pairs.predict_pair(
         fingered,
         notes.parse_sung(words.sung, fingered, a4, transposition=transposition),
@@ -49,7 +51,8 @@ def predict(body: Body) -> Answer:
         a4=a4,
         transposition=transposition,
     )
-    return of_json({**pairs.pair_document(pair), "text": pairs.pair_text(pair)})
+    told = {"text": told_pairs.pair_text(pair), "says": told_pairs.pair_sentence(pair)}
+    return of_json({**told_pairs.pair_document(pair), **told})
 
 
 def sound(body: Body) -> Answer:

@@ -7,6 +7,7 @@ from reedbore.model.presets import load_horn, load_piece, load_singer, names, se
 from reedbore.model.settings import leaves
 from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.model.units import QUANTITIES
+from reedbore.report.words import CLOCK, sentence
 
 CARE = (
     "Start quietly: the sound is never made louder by itself, but your loudspeaker may be set "
@@ -14,7 +15,7 @@ CARE = (
     "Third notes below about 100 Hz: small loudspeakers leave their fundamental out and the ear "
     "builds it again from the other partials; headphones tell the truth.",
     "A player also hears the own voice through the bones of the head; a listener does not.",
-    "The voice in the model is a clock; a real singer bends towards a lock, or away from it.",
+    sentence(CLOCK),
     "Singing hard into a horn and high blowing pressures strain: sing in short bouts, rest, drink, "
     "and stop at pain, a tickle or hoarseness. Learn it with a teacher; with lasting hoarseness "
     "see a voice clinic or a doctor. This page gives no medical advice.",

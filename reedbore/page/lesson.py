@@ -16,7 +16,7 @@ from reedbore.notes import cents, note_name, parse_pitch, parse_sung
 from reedbore.page.answers import shown
 from reedbore.page.lesson_steps import STEPS, Step, Task
 from reedbore.page.request import read_words
-from reedbore.pairs import below
+from reedbore.report.words import below
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import first_peak

@@ -7,6 +7,8 @@ it against the model. The scenario is the demo's: *Mill race*, hummed at night i
 from dataclasses import dataclass, field
 from typing import Any
 
+from reedbore.report.words import SINGER, sentence
+
 
 @dataclass(frozen=True, kw_only=True)
 class Task:
@@ -203,7 +205,7 @@ STEPS = (
             "Low B♭ and D again, but the player hums a few cents too high. Five hums no longer fit "
             "two openings: each time they come a little earlier.",
             "The third note is still heard, but it moves: the sound turns over and over, slowly, "
-            "and with a beat that one can count. A real singer bends into the lock, or away.",
+            f"and with a beat that one can count. {sentence(SINGER)}",
         ),
         words={**_TENOR, "fingered": "Bb2", "sung": "D4-10c"},
         panel="map",

@@ -20,10 +20,10 @@ from reedbore.model.passage import DYNAMICS
 from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import cents, choose_ratio, midi_to_hz, note_name, simple_ratios, split_note
 from reedbore.page.answers import number, shown
-from reedbore.pairs import below
 from reedbore.report import locks, maps
 from reedbore.report.locks import hold, where
 from reedbore.report.looks import LOOKS
+from reedbore.report.words import below
 from reedbore.simulate.request.take import (
     Request,
     Words,

@@ -5,9 +5,7 @@ Sung notes run down the page from high to low, fingered notes across it from low
 Standard library only.
 """
 
-import csv
 import html
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,17 +14,27 @@ from typing import Any
 
 from reedbore import notes
 from reedbore.errors import ReedboreError
-from reedbore.pairs import OUTCOMES, Prediction, document, predict_pair
+from reedbore.pairs import Outcome, Prediction, predict_pair
+from reedbore.report import document as documents
+from reedbore.report.pairs import OUTCOMES, document
+from reedbore.report.words import NOT_SIMULATED, TOO_LARGE
 
-LEGEND = {
-    "third": "names the third note that comes out",
-    "uncertain": "a third note so low that its pitch is uncertain (20 to 30 Hz)",
-    "growl": "no pitch, the common period is too long (below 20 Hz): it only growls",
-    "fingered": "the fingered note comes out; the sung one is among its partials",
-    "sung": "the sung note comes out; the fingered one is among its partials",
-    "none": "no ratio within the tolerance: it only roughens the tone",
+_RANGES = {
+    Outcome.UNCERTAIN: f" ({notes.NO_PITCH_HZ:g} to {notes.PITCH_HZ:g} Hz)",
+    Outcome.GROWL: f" (below {notes.NO_PITCH_HZ:g} Hz)",
 }
-_MARKS = {"third": "{0}", "uncertain": "{0}?", "growl": "~", "fingered": "=", "sung": "^"}
+LEGEND = {key: OUTCOMES[key].format("") + _RANGES.get(key, "") for key in Outcome}
+MARKS = {
+    Outcome.THIRD: "{0}",
+    Outcome.UNCERTAIN: "{0}?",
+    Outcome.GROWL: "~",
+    Outcome.FINGERED: "=",
+    Outcome.SUNG: "^",
+    Outcome.NONE: "",
+}
+"""What stands in a cell; the place is for the common note."""
+
+BEYOND = f"{TOO_LARGE}: {NOT_SIMULATED}"
 _TEXT_WIDTH, _LABEL_WIDTH = 80, 9
 # What an A4 sheet on its side leaves for the cells, once margins, title and legend are taken.
 _PAGE_MM = (266.0, 152.0)
@@ -141,8 +149,9 @@ def chart_text(chart: Chart) -> str:
     lines = [f"{chart.horn}, {chart.voice}", "across: fingered; down: sung (concert pitch)", ""]
     for first in range(0, len(cells[0]), count):
         lines += [*_panel(chart, cells, slice(first, first + count), width), ""]
-    lines += ["Each cell: ratio sung/fingered and what comes out"]
+    lines += ["Each cell: ratio sung/fingered and what to expect"]
     lines += [f"  {_legend_mark(key, 'Bb1') or '.':6}{words}" for key, words in LEGEND.items()]
+    lines += [f"  {'( )':6}{BEYOND}"]
     return "\n".join(lines)
 
 
@@ -162,12 +171,13 @@ def _text_cell(pair: Prediction) -> str:
     meeting = pair.meeting
     if meeting is None:
         return "."
-    mark = _MARKS[pair.outcome].format(_tempered(pair, meeting.resultant_hz))
-    return f"{meeting.ratio_text} {mark}"
+    mark = MARKS[pair.outcome].format(_tempered(pair, meeting.resultant_hz))
+    cell = f"{meeting.ratio_text} {mark}"
+    return cell if meeting.simulated else f"({cell})"
 
 
-def _legend_mark(outcome: str, name: str) -> str:
-    return _MARKS.get(outcome, "").format(name)
+def _legend_mark(outcome: Outcome, name: str) -> str:
+    return MARKS[outcome].format(name)
 
 
 def _tempered(pair: Prediction, hz: float) -> str:
@@ -187,21 +197,13 @@ def csv_text(chart: Chart) -> str:
         The columns are the keys of `document`, except that p and q stand in columns of their own:
         a spreadsheet would read 3/2 as a date.
     """
-    table = io.StringIO()
-    writer: csv.DictWriter[str] | None = None
-    for row in chart.rows:
-        for pair in row:
-            record = document(pair)
-            del record["ratio"]
-            record["p"], record["q"] = pair.ratio or (None, None)
-            for key, value in record.items():
-                if isinstance(value, float):
-                    record[key] = round(value, 2 if key.endswith("cents") else 4)
-            if writer is None:
-                writer = csv.DictWriter(table, list(record), lineterminator="\n")
-                writer.writeheader()
-            writer.writerow(record)
-    return table.getvalue()
+    pairs = (document(pair) for row in chart.rows for pair in row)
+    rows = [documents.flat(pair) for pair in pairs]
+    return documents.csv_text([{k: _rounded(k, v) for k, v in row.items()} for row in rows], "p")
+
+
+def _rounded(key: str, value: Any) -> Any:
+    return round(value, 2 if key.endswith("cents") else 4) if isinstance(value, float) else value
 
 
 # --- the printable page --------------------------------------------------------------------------
@@ -220,7 +222,8 @@ def page_text(chart: Chart) -> str:
         legend="".join(
             f'<li><i class="{key}">{_legend_mark(key, _pretty("Bb1"))}</i>{words}</li>'
             for key, words in LEGEND.items()
-        ),
+        )
+        + f'<li><i class="beyond">( )</i>{BEYOND}</li>',
         tolerance=f"{pair.tolerance_cents:g}",
         a4=f"{pair.a4:g}",
     )
@@ -251,12 +254,15 @@ def _page_cell(pair: Prediction) -> str:
     meeting = pair.meeting
     if meeting is None:
         return '<td class="none"></td>'
-    comes_out = _MARKS[pair.outcome].format(_pretty(_tempered(pair, meeting.resultant_hz)))
+    expected = MARKS[pair.outcome].format(_pretty(_tempered(pair, meeting.resultant_hz)))
     off = round(pair.sing_cents(meeting))
     sing = f" {off:+d}".replace("-", "−") if off else ""
-    what = html.escape(OUTCOMES[pair.outcome])
+    what = html.escape(OUTCOMES[pair.outcome].format(""))
+    kind = pair.outcome if meeting.simulated else f"{pair.outcome} beyond"
+    if not meeting.simulated:
+        expected, what = f"({expected})", f"{what}; {BEYOND}"
     return (
-        f'<td class="{pair.outcome}" title="{what}"><b>{comes_out}</b>'
+        f'<td class="{kind}" title="{what}"><b>{expected}</b>'
         f"<span>{meeting.ratio_text}{sing}</span></td>"
     )
 
@@ -303,7 +309,7 @@ td span { font-size: 80%; }
 .fingered { background: var(--reed); }
 .sung { background: #f8f0da; }
 .growl { color: #51605d; }
-.growl b { font-weight: normal; }
+.growl b, td.beyond b { font-weight: normal; }
 ul { display: grid; grid-template-columns: 1fr 1fr; gap: calc(0.5 * var(--mm)) calc(5 * var(--mm));
   list-style: none; margin: 0; padding: 0; font-size: calc(2.6 * var(--mm)); }
 li i { display: inline-block; width: calc(8 * var(--mm)); height: calc(3.4 * var(--mm));

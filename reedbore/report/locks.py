@@ -3,19 +3,16 @@
 In: a `locks.Table`. Out: plain data or text; numbers in the units that players use.
 """
 
-import csv
-import io
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from reedbore.measures.locking import Edge
 from reedbore.model.setup import depth_name, strength_words
 from reedbore.notes import A4_HZ, note_name, split_note
+from reedbore.report import document as documents
+from reedbore.report.words import CLOCK
 from reedbore.verdict.lock_edges import NARROWEST_CENTS
 from reedbore.verdict.locks import Row, Table
-
-if TYPE_CHECKING:
-    from reedbore.verdict.locks import Row
 
 FINE_CENTS = 2.0
 """A lock narrower than this is aimed at in tenths of a cent. [cents]"""
@@ -28,7 +25,7 @@ _FROM = {
 }
 
 
-def aim(row: "Row", a4: float = A4_HZ) -> str:
+def aim(row: Row, a4: float = A4_HZ) -> str:
     """Say where to sing against the tempered note, how exactly, and how strongly at least.
 
     Parameters
@@ -47,7 +44,7 @@ def aim(row: "Row", a4: float = A4_HZ) -> str:
     return f"{where(row, a4)}; {hold(row, a4)}"
 
 
-def where(row: "Row", a4: float = A4_HZ) -> str:
+def where(row: Row, a4: float = A4_HZ) -> str:
     """Name the note to aim at, such as ``D4, 14 cents low``.
 
     Parameters
@@ -66,7 +63,7 @@ def where(row: "Row", a4: float = A4_HZ) -> str:
     return f"{name}, {_off(off, _digits(row))}"
 
 
-def hold(row: "Row", a4: float = A4_HZ) -> str:
+def hold(row: Row, a4: float = A4_HZ) -> str:
     """Say how far a row holds either way of where it says to aim, or that it does not.
 
     Parameters
@@ -90,7 +87,7 @@ def hold(row: "Row", a4: float = A4_HZ) -> str:
     return f"{words}{_strength(row)}"
 
 
-def margins(row: "Row", a4: float = A4_HZ) -> tuple[float, float]:
+def margins(row: Row, a4: float = A4_HZ) -> tuple[float, float]:
     """Return how far a lock reaches below and above the note that `where` names.
 
     Parameters
@@ -114,7 +111,7 @@ def margins(row: "Row", a4: float = A4_HZ) -> tuple[float, float]:
     return max(half + moved, 0.0), max(half - moved, 0.0)
 
 
-def _digits(row: "Row") -> int:
+def _digits(row: Row) -> int:
     if row.low is None or row.high is None:
         return 0
     return 1 if row.high.inside - row.low.inside < FINE_CENTS else 0
@@ -134,11 +131,8 @@ def _margin(value: float) -> str:
     return f"{math.floor(parts * value + 1e-6) / parts:g}"
 
 
-def _strength(row: "Row") -> str:
+def _strength(row: Row) -> str:
     return f"; from {_FROM[depth_name(row.least_depth)]}" if row.least_depth else ""
-
-
-CLOCK = "the voice in the model is a clock; a real singer bends towards a lock, or away from it"
 
 
 def document(table: Table, a4: float = A4_HZ) -> dict[str, Any]:
@@ -210,24 +204,9 @@ def _finite(pair: tuple[float, float] | None) -> list[float] | None:
 
 def csv_text(table: Table, a4: float = A4_HZ) -> str:
     """Return a lock table for a spreadsheet, one row a ratio; see `document`."""
-    out = io.StringIO()
-    rows = [_flat(row) for row in document(table, a4)["rows"]]
-    writer = csv.DictWriter(out, fieldnames=list(rows[0]) if rows else ["ratio"])
-    writer.writeheader()
-    writer.writerows(rows)
-    return out.getvalue()
-
-
-def _flat(row: dict[str, Any]) -> dict[str, Any]:
-    flat: dict[str, Any] = {}
-    for key, value in row.items():
-        if isinstance(value, list):
-            flat[f"{key}_low"], flat[f"{key}_high"] = value
-        elif key in ("lock_range_cents", "uncertainty_cents", "nothing_between_cents"):
-            flat[f"{key}_low"] = flat[f"{key}_high"] = None
-        elif key != "by_depth":
-            flat[key] = value
-    return flat
+    rows = document(table, a4)["rows"]
+    kept = ({key: row[key] for key in row if key != "by_depth"} for row in rows)
+    return documents.csv_text([documents.flat(row) for row in kept], "p")
 
 
 def text(table: Table, a4: float = A4_HZ) -> str:

@@ -10,14 +10,14 @@ import numpy as np
 from reedbore.model.setup import depth_name, strength_words
 from reedbore.model.units import format_edge
 from reedbore.notes import carries_pitch, note_name, split_note
-from reedbore.report.locks import CLOCK
 from reedbore.report.maps_data import Aim, LockMap
+from reedbore.report.words import CLOCK, sentence
 from reedbore.verdict.sweep.plan import NOT_RUN, SUNG, VOICE, Axis, Sweep, quantity_of
 
 TENTHS_CENTS = 1.0
 """Of a lock narrower than this, whole cents can miss the middle."""
 
-CARE = CLOCK[0].upper() + CLOCK[1:] + "."
+CARE = sentence(CLOCK)
 
 
 def title(found: LockMap) -> str:

@@ -5,15 +5,15 @@ writes. Where a pair is told about, the third note comes first, then how steady 
 it locks.
 """
 
-import csv
-import io
 import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 from reedbore.notes import A4_HZ, cents, hz_to_midi, midi_name, note_name
-from reedbore.pairs import Prediction, below
+from reedbore.pairs import Prediction
+from reedbore.report import document as documents
 from reedbore.report.verdict import STILL_HZ
+from reedbore.report.words import below
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
 from reedbore.verdict.take import UNDECIDED, Verdict
@@ -66,16 +66,7 @@ def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> str:
 def table(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> list[str]:
     """Return the lines of the table, its head first; at most about `WIDEST` characters."""
     cells = [_HEAD, *(_cells(row, a4) for row in rows)]
-    widths = [max(len(line[column]) for line in cells) for column in range(len(_HEAD))]
-    gap = next((g for g in (3, 2) if sum(widths) + g * (len(widths) - 1) <= WIDEST), 1)
-    lines = []
-    for line in cells:
-        set_out = (
-            word.rjust(width) if column in _RIGHT else word.ljust(width)
-            for column, (word, width) in enumerate(zip(line, widths, strict=True))
-        )
-        lines.append((" " * gap).join(set_out).rstrip())
-    return lines
+    return documents.columns(cells, right=_RIGHT, widest=WIDEST)
 
 
 def _cells(row: NoteVerdict, a4: float) -> tuple[str, ...]:
@@ -322,17 +313,11 @@ def _planned_document(row: NoteVerdict, a4: float) -> dict[str, Any]:
 
 
 def csv_text(rows: Iterable[NoteVerdict], a4: float = A4_HZ) -> str:
-    """Return the rows for a spreadsheet, a row a note; keys as in `document`, joined by ``_``.
+    """Return the rows for a spreadsheet, a row a note; see `document` and `documents.flat`.
 
-    The columns are the same whatever was found. Only a ``ratio`` is two of them, ``p`` and ``q``:
-    spreadsheets take 5/2 for a date.
+    The columns are the same whatever was found.
     """
-    flat = [_flat(_whole(row)) for row in document(rows, a4)]
-    out = io.StringIO()
-    writer = csv.DictWriter(out, fieldnames=list(flat[0]) if flat else ["note"])
-    writer.writeheader()
-    writer.writerows(flat)
-    return out.getvalue()
+    return documents.csv_text([documents.flat(_whole(row)) for row in document(rows, a4)], "note")
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
@@ -343,19 +328,6 @@ def _whole(row: dict[str, Any]) -> dict[str, Any]:
         "planned": row["planned"] or dict.fromkeys(_PLANNED),
         "held": row["held"] or verdict,
     }
-
-
-def _flat(row: dict[str, Any], before: str = "") -> dict[str, Any]:
-    flat: dict[str, Any] = {}
-    for key, value in row.items():
-        if isinstance(value, dict):
-            flat |= _flat(value, f"{before}{key}_")
-        elif key == "ratio":
-            p, q = value.split("/") if value else (None, None)
-            flat |= {f"{before}p": p, f"{before}q": q}
-        else:
-            flat[before + key] = value
-    return flat
 
 
 def resultant_spans(rows: Iterable[NoteVerdict]) -> list[tuple[float, float, float]]:

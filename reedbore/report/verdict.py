@@ -10,6 +10,7 @@ from typing import Any
 from reedbore.model import sidecar
 from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import A4_HZ, cents, note_name
+from reedbore.report.words import CLOCK
 from reedbore.simulate import mouth
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import Request
@@ -171,10 +172,7 @@ def rows(take: Take, found: verdicts.Verdict, a4: float) -> list[tuple[str, str]
     told.append(("state", found.state))
     if found.lock_range_cents is not None:
         low, high = found.lock_range_cents
-        told.append(
-            ("lock range", f"{low:+.1f} to {high:+.1f} cents, for a voice like a clock; a real "
-             "singer bends towards the lock, or away from it")
-        )  # fmt: skip
+        told.append(("lock range", f"{low:+.1f} to {high:+.1f} cents; {CLOCK}"))
     told += [
         (name, f"{note_name(hz, a4)}, {hz:.2f} Hz")
         for name, hz in (("played", found.played_hz), ("sung", found.sung_hz))

@@ -27,7 +27,7 @@ def answer(*words: str) -> dict[str, Any]:
 def test_pair_is_a_table_on_stdout_and_nothing_else():
     done = run("--fingered", "Bb2", "--sung", "D4")
     assert (done.returncode, done.stderr) == (0, "")
-    assert "ratio      5/2 (sung/fingered)" in done.stdout
+    assert "ratio        5/2 (sung/fingered)" in done.stdout
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ import pytest
 
 from reedbore import notes
 from reedbore.errors import NoteError, ReedboreError
+from reedbore.pairs import Outcome
 from reedbore.report import chart
 
 
@@ -73,6 +74,24 @@ def test_text_cell_shows_ratio_and_third_note(tenor: chart.Chart):
     assert "5/2 Bb1" in row
 
 
+def test_every_outcome_has_a_mark_and_a_line_in_the_legend():
+    assert set(chart.MARKS) == set(chart.LEGEND) == set(Outcome)
+
+
+def test_a_cell_above_eight_is_bracketed_and_said_not_to_be_simulated(tenor: chart.Chart):
+    # Over Bb2 a C4 is 9/4; over C#3 an Eb3 is 9/8 and an E3 6/5.
+    text, page = chart.chart_text(tenor), chart.page_text(tenor)
+    assert "(9/4 Bb0?)" in next(line for line in text.splitlines() if line.startswith("C4 "))
+    assert "(6/5" not in text
+    assert "( )   p or q above 8: not simulated" in text
+    assert 'title="a third note, so low that its pitch is uncertain; p or q above 8: not' in page
+    assert "(9/4" not in page.split("<ul>")[1]
+    assert "p or q above 8: not simulated</li>" in page
+    records = csv.DictReader(io.StringIO(chart.csv_text(tenor)))
+    beyond = {record["simulated"] for record in records if "9" in (record["p"], record["q"])}
+    assert beyond == {"False"}
+
+
 def test_csv_has_one_line_a_pair_and_no_ratio_that_looks_like_a_date(tenor: chart.Chart):
     records = list(csv.DictReader(io.StringIO(chart.csv_text(tenor))))
     assert len(records) == 25 * 18
@@ -123,7 +142,7 @@ def test_file_appears_whole_and_leaves_nothing_beside(
 ):
     chart.save(tenor, tmp_path / name)
     assert [path.name for path in tmp_path.iterdir()] == [name]
-    text = (tmp_path / name).read_text(encoding="utf-8")
+    text = (tmp_path / name).read_bytes().decode()
     assert text in {chart.csv_text(tenor), chart.page_text(tenor)}
 
 

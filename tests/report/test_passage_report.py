@@ -237,6 +237,8 @@ def test_csv_and_json_say_the_same(rows):
                 if key == "ratio":
                     two = line[f"{part}_p"], line[f"{part}_q"]
                     assert two == (tuple(value.split("/")) if value else ("", ""))
+                elif key == "lock_range_cents":
+                    assert line[f"{part}_{key}_low"] == line[f"{part}_{key}_high"] == ""
                 elif not isinstance(value, dict) and key != "voice_off":
                     assert line[f"{part}_{key}"] == ("" if value is None else str(value))
         assert line["note"] == str(one["note"])

@@ -11,6 +11,7 @@ from reedbore.measures import locking
 from reedbore.model.presets import load_horn
 from reedbore.notes import simple_ratios
 from reedbore.report import locks as lock_report
+from reedbore.report.words import CLOCK
 from reedbore.simulate.singing import human_pitch
 from reedbore.simulate.tuning import tune
 from reedbore.verdict import human_hold, lock_edges, locks, questions
@@ -110,12 +111,12 @@ def test_the_table_reads_in_a_players_words(table):
     text = lock_report.text(table)
     assert "D4, 13" in text
     assert "cents low; holds from" in text
-    assert text.endswith(lock_report.CLOCK)
+    assert text.endswith(CLOCK)
 
 
 def test_a_spreadsheet_has_a_line_for_each_row(table):
     lines = lock_report.csv_text(table).splitlines()
-    assert lines[0].startswith("ratio,state,heard,sung_hz")
+    assert lines[0].startswith("p,q,state,heard,sung_hz")
     assert len(lines) == 1 + len(table.rows)
 
 

@@ -8,14 +8,6 @@ const STATES = {
   locked: ["●", "locked"], drifting: ["≈", "drifting"], rough: ["✕", "rough"], irregular: ["⁂", "irregular"],
   unsung: ["○", "horn alone"], silent: ["–", "silent"], failed: ["!", "failed"], undecided: ["?", "not decided"],
 };
-const OUTCOMES = {
-  third: (told) => `a third note, ${told.resultant_note}`,
-  uncertain: (told) => `a third note, ${told.resultant_note}, so low that its pitch is uncertain`,
-  growl: () => "no pitch: the common period is so long that it only growls",
-  fingered: () => "the fingered note itself; the sung one is among its partials",
-  sung: () => "the sung note itself; the fingered one is among its partials",
-  none: () => "no third note: no simple ratio is near",
-};
 
 export const badge = (state) =>
   el("span", { class: "badge", "data-state": state }, el("span", { "aria-hidden": "true" }, STATES[state]?.[0] ?? "?"), ` ${STATES[state]?.[1] ?? state}`);
@@ -73,9 +65,10 @@ function numbersOf(told) {
 function noteRow(state) {
   const tile = (kind, title) => {
     const name = el("span", { class: "name" }, "–"), below = el("span", { class: "below" });
-    return { root: el("div", { class: `tile ${kind}` }, el("span", { class: "title" }, title), name, below), name, below };
+    const head = el("span", { class: "title" }, title);
+    return { root: el("div", { class: `tile ${kind}` }, head, name, below), head, name, below };
   };
-  const horn = tile("horn", "fingered"), voice = tile("voice", "sung"), third = tile("third", "in common");
+  const horn = tile("horn", "fingered"), voice = tile("voice", "sung"), third = tile("third", "common note");
   const ratio = el("span", { class: "ratio" });
   const put = ({ name, below }, note, rest) => {
     name.textContent = note ? pretty(note) : "–";
@@ -93,10 +86,12 @@ function noteRow(state) {
       put(voice, told.sung_note, told.sung_hz ? hz(told.sung_hz) : "nobody sings");
       put(third, told.ratio && told.resultant_note, told.ratio ? `${told.ratio} · ${hz(told.resultant_hz)}` : "");
       third.root.dataset.heard = "";
+      third.head.textContent = "common note";
       ratio.textContent = "";
     },
     judged(verdict) {
       third.root.dataset.heard = verdict.heard ?? "";
+      third.head.textContent = ["yes", "uncertain"].includes(verdict.heard) ? "third note" : "common note";
       put(third, verdict.resultant_note, verdict.ratio ? `${verdict.ratio} · ${hz(verdict.resultant_hz)}` : verdict.sung_hz ? "no simple ratio" : "");
     },
   };
@@ -112,19 +107,10 @@ function startArithmetic(state) {
   return {
     root: el("div", { class: "row arithmetic" }, says, just),
     show(told) {
-      says.textContent = "By arithmetic: " + pretty(promise(told)) + ".";
+      says.textContent = (told.sung_hz ? "By arithmetic: " : "") + pretty(told.says);
       ratio = told.ratio ?? told.nearby_ratio;
       just.hidden = !ratio;
       just.textContent = ratio ? `Sing exactly ${ratio}` : "";
     },
   };
-}
-
-function promise(told) {
-  if (!told.sung_hz) return "nobody sings, the horn plays alone";
-  const outcome = (OUTCOMES[told.outcome] ?? (() => told.outcome))(told);
-  if (!told.ratio) return outcome + (told.nearby_sing_note ? `; ${told.nearby_ratio} is near, at ${told.nearby_sing_note}` : "");
-  const by = Math.abs(told.sing_cents);
-  const just = by < 0.05 ? "just where the tempered note is" : `${by.toFixed(1)} cents ${told.sing_cents < 0 ? "under" : "over"} the tempered note`;
-  return `${told.ratio} makes ${outcome}. Sung exactly it is ${told.sing_note}, ${just}`;
 }

@@ -203,7 +203,7 @@ function outcome(map, cell) {
   const words = [cell.ratio, map.head.looks[cell.state].says].filter(Boolean).join(", ");
   const more = [];
   if (cell.state !== "locked" && cell.beat) more.push(`it moves ${Math.abs(cell.beat).toFixed(Math.abs(cell.beat) < 1 ? 2 : 1)} times a second`);
-  if (cell.third && cell.third !== "none") more.push(`in common: ${cell.third}`);
+  if (cell.third && cell.third !== "none") more.push(`common note: ${cell.third}`);
   if (cell.jumped) more.push("the horn has left its register");
   return `${[words, ...more].join("; ")}.`;
 }

@@ -1,0 +1,94 @@
+"""One vocabulary: what every part of the program says in the same words.
+
+*Third note* is what a listener hears, measured or to be expected; *common note* is the arithmetic.
+A reed *locks* to a voice, over a range that counts from the note to sing; a voice that wanders
+*stays* in a lock for a share of the time; *held* is a note that goes on sounding. What stands here
+is keyed by the enumerations of the program; a test asks that each table has all of their members.
+Standard library only: a prediction is told at once.
+"""
+
+import math
+from enum import StrEnum
+from typing import NamedTuple
+
+from reedbore.notes import MEASURED_LIMIT
+
+
+class Heard(StrEnum):
+    """How well a third note is heard."""
+
+    YES = "yes"
+    UNCERTAIN = "uncertain"
+    NO = "no"
+    FINGERED = "same as fingered"
+    SUNG = "same as sung"
+
+
+SINGER = "a real singer bends towards a lock, or away from it"
+CLOCK = f"the voice in the model is a clock; {SINGER}"
+"""The caution under every lock range, table and map."""
+
+STAYS = "a human voice stays in it"
+"""Of a share of time, under 0.5 % of jitter and 10 cents of slow wander."""
+
+NOT_SIMULATED = "not simulated"
+"""Of a ratio that is beyond what is measured."""
+
+TOO_LARGE = f"p or q above {MEASURED_LIMIT}"
+
+_BELOW = {1: "the note itself", 2: "an octave", 3: "a twelfth", 4: "two octaves"}
+_BELOW |= {5: "two octaves and a third", 6: "two octaves and a fifth"}
+_BELOW |= {7: "two octaves and a seventh", 8: "three octaves", 9: "three octaves and a second"}
+_BELOW |= {10: "three octaves and a third", 11: "three octaves and a fourth"}
+_BELOW |= {12: "three octaves and a fifth"}
+
+
+class HeardWords(NamedTuple):
+    """How well a third note is heard: in a sentence, beside a note, and in a narrow column.
+
+    `sentence` has a place for the common note. Where the common note is one of the two, there is
+    no third, and `beside` and `cell` stand alone.
+    """
+
+    sentence: str
+    beside: str
+    cell: str
+
+
+HEARD = {
+    Heard.YES: HeardWords("A third note is heard, {}.", "heard", "heard"),
+    Heard.UNCERTAIN: HeardWords("A third note, {}, may be heard.", "perhaps heard", "perhaps"),
+    Heard.NO: HeardWords("No third note is heard; it would be {}.", "not heard", "unheard"),
+    Heard.FINGERED: HeardWords(
+        "The common note is the fingered one, {}.", "none: the fingered note", "as fingered"
+    ),
+    Heard.SUNG: HeardWords(
+        "The common note is the sung one, {}.", "none: the sung note", "as sung"
+    ),
+}
+
+
+def is_one_of_two(heard: str) -> bool:
+    """Tell whether the common note is the fingered or the sung note, so that there is no third."""
+    return heard in (Heard.FINGERED, Heard.SUNG)
+
+
+def third(heard: str, note: str) -> str:
+    """Name a third note and say how well it is heard, such as ``Bb1 perhaps heard``."""
+    beside = HEARD[Heard(heard)].beside
+    return beside if is_one_of_two(heard) else f"{note} {beside}"
+
+
+def below(q: int) -> str:
+    """Say as a player would how far the q-th part of a frequency lies below it."""
+    return _BELOW.get(q) or f"{math.log2(q):.1f} octaves".replace(".0 ", " ")
+
+
+def sentence(clause: str) -> str:
+    """Make a sentence of a clause."""
+    return f"{clause[0].upper()}{clause[1:]}."
+
+
+def plural(number: int, one: str, many: str) -> str:
+    """Choose between two words by a number."""
+    return one if number == 1 else many
