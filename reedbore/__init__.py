@@ -14,7 +14,8 @@ The rooms, lowest first; data flows from what is asked for, at the top, to what 
                  and its files: presets in TOML, sidecars, MIDI (midi/)
     kernel/      the time step, compiled: numbers in, samples out; knows no model
     simulate/    from what is asked for to what sounds: tuning, breath, singing, mouth; a take, a
-                 passage (performance), many at once (batch); the pressure along the bore;
+                 passage (performance), many at once (batch); what is heard outside, and the
+                 pressure along the bore;
                  acoustics/ the exact bore and airway, and the fits that the time step runs on;
                  request/ what a player types, to a tuned setup or passage
     verdict/     what became of the notes: of a take, of the notes of a passage, of cells; the

@@ -22,8 +22,8 @@ from reedbore.page.request import read_words
 from reedbore.page.signals import lines, pitches_of, waves
 from reedbore.report import pairs as told_pairs
 from reedbore.report import verdict as telling
+from reedbore.simulate.outside import FADE_S, FULL_SCALE_PA, SOUND_RATE
 from reedbore.simulate.request.take import players
-from reedbore.simulate.take import FADE_S, FULL_SCALE_PA, SOUND_RATE
 from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
 from reedbore.verdict import take as verdicts
 

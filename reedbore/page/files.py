@@ -20,8 +20,8 @@ from reedbore.page.choices import horn_entry, voice_entry
 from reedbore.page.request import opened, read_words
 from reedbore.report import verdict as telling
 from reedbore.report.verdict import summary
+from reedbore.simulate.outside import SOUND_RATE, levelled
 from reedbore.simulate.request.take import Words, first_notes, players, read_request
-from reedbore.simulate.take import SOUND_RATE, levelled
 from reedbore.sound import encode
 from reedbore.verdict.take import judge
 

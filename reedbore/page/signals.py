@@ -13,7 +13,8 @@ from reedbore import notes
 from reedbore.measures import spectrum
 from reedbore.model.voice import Voice
 from reedbore.page.answers import Shared
-from reedbore.simulate.take import SOUND_RATE, Take, burst
+from reedbore.simulate.outside import SOUND_RATE
+from reedbore.simulate.take import Take, burst
 from reedbore.sound import mute_broken
 from reedbore.verdict import runs
 from reedbore.verdict.take import NEAR_CENTS, SIMPLE

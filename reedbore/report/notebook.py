@@ -20,7 +20,8 @@ from reedbore.report.figures.maps.picture import drawn
 from reedbore.report.figures.take import take_png
 from reedbore.report.verdict import summary
 from reedbore.simulate import mouth
-from reedbore.simulate.take import SOUND_RATE, Take, levelled
+from reedbore.simulate.outside import SOUND_RATE, levelled
+from reedbore.simulate.take import Take
 from reedbore.sound import encode
 from reedbore.verdict.take import Verdict, judge
 

@@ -32,8 +32,8 @@ from reedbore.simulate.controls import (
     sample_count,
     spans,
 )
+from reedbore.simulate.outside import SOUND_RATE, radiated
 from reedbore.simulate.singing import sing, sing_line
-from reedbore.simulate.take import SOUND_RATE, radiated
 
 Samples = NDArray[np.float64]
 
@@ -113,7 +113,7 @@ class Performance:
     traces : Traces
         Pressure in mouth and mouthpiece, outgoing wave, opening of the reed, a value a step.
     sound : ndarray, shape (m,)
-        Pressure one metre from the open end at `render.SOUND_RATE`, not yet levelled. [Pa]
+        Pressure one metre from the open end at `outside.SOUND_RATE`, not yet levelled. [Pa]
     """
 
     score: Score

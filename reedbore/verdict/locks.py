@@ -22,7 +22,8 @@ from reedbore.measures.locking import Edge
 from reedbore.model.setup import Setup
 from reedbore.model.voice import COMPUTED
 from reedbore.notes import simple_ratios
-from reedbore.simulate.take import SOUND_RATE, render
+from reedbore.simulate.outside import SOUND_RATE
+from reedbore.simulate.take import render
 from reedbore.verdict import cells, questions, runs
 from reedbore.verdict.human_hold import HELD_CYCLES, beat_of, held_share
 from reedbore.verdict.lock_edges import (

@@ -13,7 +13,8 @@ from reedbore.measures import hearing, locking, pitch, spectrum
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents
-from reedbore.simulate.take import Take, again, burst, radiated
+from reedbore.simulate.outside import radiated
+from reedbore.simulate.take import Take, again, burst
 from reedbore.simulate.tuning import first_peak
 
 JUMP_CENTS = 50.0

@@ -17,8 +17,8 @@ from reedbore.measures.drift import AT_REST_CYCLES, at_rest, mean_drift
 from reedbore.model.voice import Voice
 from reedbore.notes import cents, choose_ratio
 from reedbore.simulate.controls import BREATH, LARGEST_PART
+from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.performance import Performance, Stretch
-from reedbore.simulate.take import SOUND_RATE
 from reedbore.verdict import runs, take
 from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, Verdict
 

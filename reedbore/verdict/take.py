@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from reedbore.measures import locking, pitch, roughness, spectrum
 from reedbore.measures.drift import at_rest
 from reedbore.notes import A4_HZ, cents, choose_ratio, note_name
-from reedbore.simulate.take import SOUND_RATE, Take, again, burst, render
+from reedbore.simulate.outside import SOUND_RATE
+from reedbore.simulate.take import Take, again, burst, render
 from reedbore.verdict import runs
 
 SIMPLE = 8
@@ -322,7 +323,7 @@ def measured(
     Parameters
     ----------
     late : ndarray, shape (n,)
-        The sound once it has settled, at `render.SOUND_RATE`. [Pa]
+        The sound once it has settled, at `outside.SOUND_RATE`. [Pa]
     control : Control
         The horn alone, with its sound.
     state, sung, played, jumped, settle, reason, ratio, drift, edges

@@ -13,7 +13,7 @@ import pytest
 import soundfile
 
 from reedbore import sound
-from reedbore.simulate.take import FULL_SCALE_PA
+from reedbore.simulate.outside import FULL_SCALE_PA
 
 SHORT = ("--seconds", "1")
 ALONE = ("--fingered", "Bb2", "--no-picture", *SHORT)

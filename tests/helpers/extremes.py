@@ -18,7 +18,8 @@ from reedbore.model.units import QUANTITIES
 from reedbore.model.voice import Tract, Voice
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.mouth import depth
-from reedbore.simulate.take import FULL_SCALE_PA, burst, radiated, sing
+from reedbore.simulate.outside import FULL_SCALE_PA, radiated
+from reedbore.simulate.take import burst, sing
 from reedbore.simulate.tuning import blown
 from reedbore.sound import to_full_scale, true_peak
 

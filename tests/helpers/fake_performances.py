@@ -11,7 +11,7 @@ from reedbore.model.passage import Passage
 from reedbore.notes import choose_ratio
 from reedbore.pairs import Prediction
 from reedbore.simulate import controls as passage_controls
-from reedbore.simulate import take
+from reedbore.simulate import outside
 from reedbore.simulate.performance import Fingered, Performance, Score
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.take import Verdict
@@ -36,7 +36,7 @@ def performance_of(passage: Passage, *, rate: float = 12000.0, recorded: bool = 
     gate = controls.blowing * controls.tongue * (0.3 + np.nan_to_num(controls.breath, nan=0.5))
     pressure = 800.0 * gate * sum(np.cos(k * phase) / k**2 for k in (1, 2, 3, 4)) + 100.0 * sung
     sound = np.interp(
-        np.arange(round(end / rate * take.SOUND_RATE)) / take.SOUND_RATE,
+        np.arange(round(end / rate * outside.SOUND_RATE)) / outside.SOUND_RATE,
         np.arange(end) / rate,
         1e-3 * pressure,
     )

@@ -8,8 +8,9 @@ from playwright.sync_api import Page
 
 from reedbore.page.loop import Loop, looped
 from reedbore.page.request import read_words
+from reedbore.simulate.outside import FULL_SCALE_PA, SOUND_RATE
 from reedbore.simulate.request.take import read_request, tune_request
-from reedbore.simulate.take import FULL_SCALE_PA, SOUND_RATE, render
+from reedbore.simulate.take import render
 from reedbore.sound import fade, remove_dc
 
 pytestmark = pytest.mark.browser

@@ -24,8 +24,9 @@ from reedbore.model.setup import Setup
 from reedbore.model.units import QUANTITIES
 from reedbore.page import app
 from reedbore.page.serve import Server, listen
+from reedbore.simulate.outside import levelled
 from reedbore.simulate.request.take import Words, read_request, tune_request
-from reedbore.simulate.take import levelled, render
+from reedbore.simulate.take import render
 from reedbore.verdict import take as verdict
 
 HOME = "http://127.0.0.1"

@@ -18,7 +18,8 @@ from reedbore.kernel.single import Traces
 from reedbore.model import presets
 from reedbore.notes import choose_ratio, midi_to_hz
 from reedbore.report import notebook
-from reedbore.simulate.take import SOUND_RATE, Take, render
+from reedbore.simulate.outside import SOUND_RATE
+from reedbore.simulate.take import Take, render
 from reedbore.simulate.tuning import tune
 from reedbore.sound import fade, remove_dc, true_peak
 from reedbore.verdict.cells import Cell

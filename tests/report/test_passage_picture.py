@@ -23,7 +23,7 @@ from reedbore.report.figures import (
 from reedbore.report.figures import passage as passages_notes
 from reedbore.report.figures import passage_data
 from reedbore.report.looks import LOOKS, lightness
-from reedbore.simulate import take
+from reedbore.simulate import outside
 from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
 
 ETUDE_TOLD = (
@@ -318,7 +318,7 @@ def test_silent_horn_has_no_pitch():
 
 
 def test_level_falls_by_six_decibels_where_the_sound_is_halved():
-    time = np.arange(2 * take.SOUND_RATE) / take.SOUND_RATE
+    time = np.arange(2 * outside.SOUND_RATE) / outside.SOUND_RATE
     sound = np.sin(2.0 * np.pi * 100.0 * time) * np.where(time < 1.0, 1.0, 0.5)
     times, level = passage_data.level_course(sound)
     assert level[times < 0.99] == pytest.approx(0.0, abs=1e-6)

@@ -18,7 +18,8 @@ from reedbore.simulate import bore_pressure
 from reedbore.simulate.acoustics import bore as acoustics
 from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.acoustics.throat import BRANCHES, Throat
-from reedbore.simulate.take import DISTANCE, SOUND_RATE, Take, again, render
+from reedbore.simulate.outside import DISTANCE, SOUND_RATE
+from reedbore.simulate.take import Take, again, render
 from reedbore.simulate.tuning import tune
 
 RATE = 96000.0

@@ -15,8 +15,9 @@ from reedbore.notes import midi_to_hz
 from reedbore.physics import glottis
 from reedbore.simulate import mouth
 from reedbore.simulate.acoustics.airway import REED_CONDUCTANCE, Airway
+from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.singing import sing
-from reedbore.simulate.take import SOUND_RATE, again, render
+from reedbore.simulate.take import again, render
 from reedbore.simulate.tuning import tune
 from reedbore.verdict import runs
 from reedbore.verdict.take import judge

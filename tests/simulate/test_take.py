@@ -10,16 +10,8 @@ from reedbore.errors import ModelError
 from reedbore.model.presets import load_horn
 from reedbore.model.setup import Setup
 from reedbore.notes import midi_to_hz
-from reedbore.simulate.take import (
-    SOUND_RATE,
-    again,
-    inside,
-    radiated,
-    render,
-    sing,
-    throat,
-    transmission,
-)
+from reedbore.simulate.outside import SOUND_RATE, radiated, transmission
+from reedbore.simulate.take import again, inside, render, sing, throat
 from reedbore.simulate.tuning import blown, tune
 from reedbore.sound import write
 

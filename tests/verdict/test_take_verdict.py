@@ -19,7 +19,8 @@ from reedbore.model.voice import Voice
 from reedbore.notes import cents, midi_to_hz
 from reedbore.physics.glottis import pulse_harmonics
 from reedbore.report.verdict import summary
-from reedbore.simulate.take import SOUND_RATE, Take, again, render
+from reedbore.simulate.outside import SOUND_RATE
+from reedbore.simulate.take import Take, again, render
 from reedbore.simulate.tuning import tune
 from reedbore.verdict import runs
 from reedbore.verdict.take import Verdict, judge

@@ -22,6 +22,7 @@ from reedbore.model import sidecar
 from reedbore.report.figures.film import video
 from reedbore.report.figures.film.scene import Scene, heard, held, scene_of, take_seconds
 from reedbore.report.verdict import sentences, title
+from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.request.take import (
     Request,
     Words,
@@ -30,7 +31,7 @@ from reedbore.simulate.request.take import (
     request_again,
     tune_request,
 )
-from reedbore.simulate.take import SOUND_RATE, Take, render
+from reedbore.simulate.take import Take, render
 from reedbore.sound import Levelled
 from reedbore.verdict.take import Verdict, judge
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from reedbore.errors import AudioError, ReedboreError
 from reedbore.files import check_writable
-from reedbore.simulate import take
+from reedbore.simulate import outside
 from reedbore.sound import CEILING_DBTP, FILE_FORMATS, write
 
 # Full scale of the pressures inside mouth and mouthpiece: twice the highest breath there is.
@@ -126,7 +126,7 @@ def write_sounds(
     for name in SOUNDS:
         if name not in paths:
             continue
-        full_scale = take.FULL_SCALE_PA if name == "sound" else INNER_FULL_SCALE_PA
+        full_scale = outside.FULL_SCALE_PA if name == "sound" else INNER_FULL_SCALE_PA
         samples, levels[name] = _write_sound(paths[name], makers[name](), full_scale)
         kept = samples if name == "sound" else kept
     return kept, levels
@@ -136,8 +136,8 @@ def _write_sound(
     path: Path, pressure: Samples, full_scale: float
 ) -> tuple[Samples, dict[str, Any]]:
     """Level and write one sound; its samples, and how it was levelled."""
-    samples, level = take.levelled(pressure, full_scale)
-    write(path, samples, take.SOUND_RATE)
+    samples, level = outside.levelled(pressure, full_scale)
+    write(path, samples, outside.SOUND_RATE)
     return samples, {"file": path.name, **level}
 
 

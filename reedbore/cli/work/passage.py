@@ -17,7 +17,7 @@ from reedbore.model.passage import Piece, write_piece
 from reedbore.model.setup import depth_name
 from reedbore.report import passage as note_report
 from reedbore.report.verdict import USUAL_DEPTHS
-from reedbore.simulate import take
+from reedbore.simulate import outside
 from reedbore.simulate.performance import Performance, Score, perform
 from reedbore.simulate.request.passage import PassageRequest, kept_setups, score_of
 from reedbore.sound import resample
@@ -96,8 +96,8 @@ def _write_all(
     rate, a4, traces = performance.score.rate, performance.score.a4, performance.traces
     makers: dict[str, Callable[[], Samples]] = {
         "sound": lambda: performance.sound,
-        "throat": lambda: resample(traces.mouth, rate, take.SOUND_RATE),
-        "inside": lambda: resample(traces.pressure, rate, take.SOUND_RATE),
+        "throat": lambda: resample(traces.mouth, rate, outside.SOUND_RATE),
+        "inside": lambda: resample(traces.pressure, rate, outside.SOUND_RATE),
     }
     sound, levels = write_sounds(makers, paths)
     if "picture" in paths:

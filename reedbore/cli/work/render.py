@@ -16,6 +16,7 @@ from reedbore.cli.work import take
 from reedbore.cli.work.outputs import Made, Wanted
 from reedbore.errors import ReedboreError
 from reedbore.model import sidecar
+from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.request.lines import is_passage
 from reedbore.simulate.request.take import (
     Request,
@@ -25,7 +26,6 @@ from reedbore.simulate.request.take import (
     refuse_words,
     request_again,
 )
-from reedbore.simulate.take import SOUND_RATE
 
 if TYPE_CHECKING:
     from reedbore.simulate.request.passage import PassageRequest

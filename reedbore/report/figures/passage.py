@@ -38,7 +38,7 @@ from reedbore.report.figures.take import (
 from reedbore.report.figures.text_fit import POINTS_PER_INCH, Labels
 from reedbore.report.looks import LOOKS
 from reedbore.simulate.controls import GLIDE
-from reedbore.simulate.take import SOUND_RATE
+from reedbore.simulate.outside import SOUND_RATE
 
 if TYPE_CHECKING:
     from reedbore.simulate.performance import Performance

@@ -14,7 +14,7 @@ from reedbore.kernel.single import BURST_PA
 from reedbore.measures import pitch, spectrum
 from reedbore.model.passage import Passage
 from reedbore.simulate.controls import Span
-from reedbore.simulate.take import SOUND_RATE
+from reedbore.simulate.outside import SOUND_RATE
 from reedbore.sound import mute_broken
 from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING
 

@@ -22,7 +22,7 @@ from reedbore.files import write_whole
 from reedbore.measures import spectrum
 from reedbore.report.figures.text_fit import fit
 from reedbore.simulate import mouth
-from reedbore.simulate.take import SOUND_RATE
+from reedbore.simulate.outside import SOUND_RATE
 from reedbore.sound import mute_broken
 
 if TYPE_CHECKING:

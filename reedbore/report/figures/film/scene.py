@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from reedbore.model.bore import Bore
 from reedbore.report import captions as moments
 from reedbore.simulate import bore_pressure
-from reedbore.simulate.take import FULL_SCALE_PA, SOUND_RATE, Take
+from reedbore.simulate.outside import FULL_SCALE_PA, SOUND_RATE
+from reedbore.simulate.take import Take
 from reedbore.sound import Levelled, fade, mute_broken, remove_dc, resample, to_full_scale
 
 PAGE_PERIODS = 3

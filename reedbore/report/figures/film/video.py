@@ -20,7 +20,7 @@ from PIL import Image
 
 from reedbore.errors import ReedboreError
 from reedbore.files import write_whole
-from reedbore.simulate.take import SOUND_RATE
+from reedbore.simulate.outside import SOUND_RATE
 from reedbore.sound import write
 
 FILMS = {".mp4": 30, ".webm": 30, ".gif": 20}

@@ -1,0 +1,142 @@
+"""What is heard outside: the way from the reed into open air, and sounds made fit for a file."""
+
+import functools
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.model.setup import Breath, Setup
+from reedbore.model.voice import Tract, Voice
+from reedbore.physics import radiation
+from reedbore.simulate.acoustics import numbers
+from reedbore.simulate.acoustics.bore import elements, first_opening, gas_of, outflow
+from reedbore.sound import fade, mute_broken, remove_dc, smooth_number, to_full_scale
+
+SOUND_RATE = 48000
+"""Of all sounds that leave the program. [Hz]"""
+
+FULL_SCALE_PA = 10.0
+"""Pressure at one metre that is full scale in every file, so that comparisons are true. [Pa]"""
+
+DISTANCE = 1.0
+"""From the open end to the listener. [m]"""
+
+FADE_S = 0.02
+
+Samples = NDArray[np.float64]
+Levels = dict[str, Any]
+
+
+def radiated(setup: Setup, outgoing: Samples) -> Samples:
+    """Return the sound outside from the wave that leaves the reed.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bore and air.
+    outgoing : ndarray, shape (n,)
+        Outgoing wave at the reed, at `setup.time.rate`. [Pa]
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Pressure at `DISTANCE` on `SOUND_RATE`, the time of flight outside left out. [Pa]
+    """
+    rate = setup.time.rate
+    # A length that is quick to transform, and whole at both rates.
+    unit = round(rate) // math.gcd(round(rate), SOUND_RATE)
+    pad = unit * smooth_number(-(-(outgoing.size + round(0.2 * rate)) // unit))
+    spectrum = np.fft.rfft(outgoing, pad)
+    out = round(pad * SOUND_RATE / rate)
+    through = _through(setup.model_copy(update=_NO_PLAYER), rate / pad, min(pad, out) // 2 + 1)
+    heard: NDArray[Any] = spectrum[: through.size] * through
+    sound = np.fft.irfft(heard, out) * (out / pad)
+    return sound[: round(outgoing.size * SOUND_RATE / rate)]
+
+
+@functools.lru_cache(maxsize=4)
+def _through(setup: Setup, step: float, count: int) -> NDArray[Any]:
+    """Return `transmission` at so many even steps [Hz]; kept as `_outside` is."""
+    found = transmission(setup, step * np.arange(count, dtype=np.float64))
+    found.flags.writeable = False
+    return found
+
+
+def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
+    """Return the radiated pressure over the outgoing wave at the reed.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bore and air.
+    frequency : ndarray, shape (n,)
+        From zero up. [Hz]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Smoothly gone above 20 kHz.
+
+    Notes
+    -----
+    At the reed p = (1 + R) p⁺; for 1 Pa there, `acoustics.outflow` tells the flow out of all
+    openings, each of which radiates as a monopole as far away as the others.
+    """
+    grid, smooth, flight = _outside(setup.model_copy(update=_NO_PLAYER))
+    edge = 0.5 + 0.5 * np.cos(math.pi * np.clip((frequency - 20000.0) / 2000.0, 0.0, 1.0))
+    shape = np.interp(frequency, grid, smooth)
+    low = np.minimum(frequency / grid[0], 1.0)
+    return shape * edge * low * np.exp(-2j * math.pi * frequency * flight)
+
+
+_NO_PLAYER = {"voice": Voice(source="off"), "breath": Breath(pressure=0.0), "tract": Tract()}
+
+
+@functools.lru_cache(maxsize=32)
+def _outside(setup: Setup) -> tuple[Samples, NDArray[Any], float]:
+    """Find what `transmission` is made of: frequencies [Hz], values less the flight, its time [s].
+
+    It is kept, for on the page many voices and breaths are tried on one bore.
+    """
+    gas, bore = gas_of(setup), setup.bore
+    plain = not bore.holes and len(bore.sections) == 1
+    grid = np.concatenate(
+        (np.geomspace(4.0, 100.0, 40), np.linspace(103.0, 22000.0, 700 if plain else 2100))
+    )
+    omega = 2.0 * math.pi * grid
+    taken, outside = outflow(bore, omega, gas)
+    fast = numbers.waveguide_of(setup).throat
+    waves = (taken - fast.at_throat(1j * omega)) / fast.of_wave(1j * omega)
+    flow = 2.0 / (1.0 + waves) * outside
+    solid = 2.0 * math.pi if bore.end == "flanged" else 4.0 * math.pi
+    pressure = radiation.monopole_pressure(
+        np.asarray(1j * omega * flow, np.complex128), DISTANCE, gas.density, solid
+    )
+    flight = first_opening(elements(bore)) / gas.sound_speed
+    return grid, pressure * np.exp(1j * omega * flight), flight
+
+
+def levelled(pressure: Samples, full_scale: float = FULL_SCALE_PA) -> tuple[Samples, Levels]:
+    """Make a sound fit for a file: no offset, faded, at the fixed level or below.
+
+    Parameters
+    ----------
+    pressure : ndarray, shape (n,)
+        At `SOUND_RATE`; it may break off. [Pa]
+    full_scale : float
+        What becomes full scale. [Pa]
+
+    Returns
+    -------
+    samples : ndarray, shape (n,)
+        The sound. [full scale]
+    levels : dict
+        How it was levelled, fit for JSON.
+    """
+    clean, _ = mute_broken(pressure, SOUND_RATE)
+    clean = fade(remove_dc(clean, SOUND_RATE), SOUND_RATE, FADE_S)
+    found = to_full_scale(clean, full_scale)
+    level = {"rate_hz": SOUND_RATE, "full_scale_pa": full_scale, "gain_db": found.gain_db}
+    return found.samples, level
