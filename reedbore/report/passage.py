@@ -10,10 +10,10 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from reedbore.notes import A4_HZ, cents, hz_to_midi, midi_name, note_name
-from reedbore.pairs import Prediction
+from reedbore.pairs import Outcome, Prediction
 from reedbore.report import document as documents
 from reedbore.report.verdict import STILL_HZ
-from reedbore.report.words import below
+from reedbore.report.words import NOT_SIMULATED, below
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
 from reedbore.verdict.take import UNDECIDED, Verdict
@@ -33,7 +33,7 @@ _BARE = {
     "undecided": "too short to tell",
 }
 _PLANNED = (
-    *("sung_hz", "ratio", "resultant_hz", "resultant_note", "carries_pitch"),
+    *("sung_hz", "ratio", "simulated", "resultant_hz", "resultant_note", "carries_pitch"),
     *("outcome", "sing_hz", "sing_note", "off_just_cents"),
 )
 _SAME = {"same as fingered": "as fingered", "same as sung": "as sung"}
@@ -55,7 +55,7 @@ def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> str:
     Returns
     -------
     str
-        *planned* is the ratio and the note in common by arithmetic, *off* how many cents the sung
+        *planned* is the ratio and the common note by arithmetic, *off* how many cents the sung
         note lies above the just one, *in this note* what was measured before it ends, *if held*
         what the pair comes to when it is held.
     """
@@ -90,7 +90,9 @@ def _planned(planned: Prediction | None, a4: float) -> str:
     meeting = planned.meeting
     if meeting is None:
         return "none near"
-    same = planned.outcome in ("fingered", "sung")
+    if not meeting.simulated:
+        return f"{meeting.ratio_text} {NOT_SIMULATED}"
+    same = planned.outcome in (Outcome.FINGERED, Outcome.SUNG)
     return f"{meeting.ratio_text} {planned.outcome if same else _plain(meeting.resultant_hz, a4)}"
 
 
@@ -301,6 +303,7 @@ def _planned_document(row: NoteVerdict, a4: float) -> dict[str, Any]:
     values = (
         row.planned.sung_hz,
         meeting and meeting.ratio_text,
+        meeting and meeting.simulated,
         meeting and meeting.resultant_hz,
         meeting and note_name(meeting.resultant_hz, a4),
         meeting and meeting.carries_pitch,

@@ -25,7 +25,7 @@ from reedbore.simulate.performance import Performance, Stretch, stretches
 from reedbore.simulate.take import again, render
 from reedbore.verdict import runs
 from reedbore.verdict.stretch import Held, Inside, flows
-from reedbore.verdict.take import NEAR_CENTS, SIMPLE, Verdict, judge
+from reedbore.verdict.take import NEAR_CENTS, Verdict, judge
 
 THREADS = 2
 """Held pairs that are played side by side."""
@@ -176,7 +176,7 @@ def _planned(fingered: float, sung: float | None, folds: int, a4: float) -> Pred
     return Prediction(
         fingered_hz=fingered,
         sung_hz=sung / folds,
-        ratio=choose_ratio(sung / folds / fingered, NEAR_CENTS, SIMPLE),
+        ratio=choose_ratio(sung / folds / fingered, NEAR_CENTS),
         tolerance_cents=NEAR_CENTS,
         a4=a4,
     )

@@ -16,11 +16,9 @@ from matplotlib.text import Annotation, Text
 from reedbore.errors import ReedboreError
 from reedbore.model import presets
 from reedbore.model.passage import Passage
+from reedbore.notes import midi_to_hz
 from reedbore.report import passage as note_report
-from reedbore.report.figures import (
-    passage as passages,
-)
-from reedbore.report.figures import passage as passages_notes
+from reedbore.report.figures import passage as passages
 from reedbore.report.figures import passage_data
 from reedbore.report.looks import LOOKS, lightness
 from reedbore.simulate import outside
@@ -63,6 +61,14 @@ def test_etude_is_written_in_every_kind_of_file(etude, kind: str, begins: bytes,
         picture = imread(path)
         assert picture.shape[1] == 1400
         assert float(np.ptp(picture[:, :, :3])) > 0.8
+
+
+@pytest.mark.parametrize(("ratio", "drawn"), [((8, 3), True), ((9, 4), False)])
+def test_what_is_planned_is_drawn_as_far_as_it_is_simulated(ratio: tuple[int, int], drawn: bool):
+    fingered = midi_to_hz(46)
+    row = row_of(1, 0.0, 1.0, fingered, fingered * ratio[0] / ratio[1], state="rough")
+    assert row.planned.ratio == ratio
+    assert bool(passage_data.resultant_of(row)) is drawn
 
 
 def test_unknown_kind_of_file_is_refused(tmp_path: Path):
@@ -187,7 +193,7 @@ def test_roomy_picture_leaves_nothing_out(etude):
 def test_words_keep_off_the_bars():
     axes = Figure().add_axes((0, 0, 1, 1))
     axes.set_xlim(0.0, 10.0)
-    labels = passages_notes.draw(axes, *drawn(crowd(30)), 440.0)
+    labels = passages.draw_notes(axes, *drawn(crowd(30)), 440.0)
     bars = [patch.get_window_extent() for patch in axes.patches]
     assert len(labels.placed) > 10
     assert len(bars) > 30
@@ -345,8 +351,8 @@ def test_looks_differ_without_colour():
     for state, heard in itertools.product(
         ("locked", "drifting", "rough"), ("yes", "uncertain", "no")
     ):
-        look = passages_notes.look_of(passage_data.Resultant(bar, (3, 2), state, heard))
-        points = passages_notes.HEARD[heard].points
+        look = passages.look_of(passage_data.Resultant(bar, (3, 2), state, heard))
+        points = passages.HEARD[heard].points
         looks.add((look["hatch"], points))
     assert len(looks) == 9
     grey = sorted(lightness(LOOKS[state].light) for state in ("locked", "drifting", "rough"))

@@ -103,6 +103,14 @@ def test_a_table_has_a_line_for_each_note(rows):
     assert [line.split()[0] for line in lines[1:]] == [str(k) for k in range(1, 9)]
 
 
+@pytest.mark.parametrize(("ratio", "says"), [((8, 7), "8/7 C0"), ((9, 7), "9/7 not simulated")])
+def test_above_eight_what_is_planned_is_not_simulated(ratio: tuple[int, int], says: str):
+    planned = Prediction(fingered_hz=B_FLAT, sung_hz=B_FLAT * ratio[0] / ratio[1], ratio=ratio)
+    made = row(1, ROUGH, ROUGH, planned=planned)
+    assert says in table([made])[1]
+    assert document([made])[0]["planned"]["simulated"] is (max(ratio) <= 8)
+
+
 def test_a_line_tells_plan_note_and_held_pair_apart(rows):
     lines = table(rows)
     words = ("5/2 Bb1", "Bb1 heard, locks at 1.6 s", "Bb1 heard, locks")

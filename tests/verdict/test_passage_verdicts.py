@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from reedbore.measures import locking, pitch
 from reedbore.model.passage import Passage
 from reedbore.model.setup import Setup
-from reedbore.notes import cents, midi_to_hz
+from reedbore.notes import cents, midi_to_hz, parse_sung
+from reedbore.pairs import predict_pair
 from reedbore.simulate.performance import Performance, Score, Stretch, perform
 from reedbore.simulate.take import render
 from reedbore.verdict import runs
@@ -113,6 +114,16 @@ def test_a_pair_beside_the_lock_drifts_in_the_note_as_when_held(rows):
     found = row.reached
     assert found.drift_hz == pytest.approx(5 * found.played_hz - 2 * found.sung_hz, abs=0.05)
     assert found.drift_hz == pytest.approx(row.held.drift_hz, rel=0.2)
+
+
+@pytest.mark.parametrize(("sung", "ratio"), [("8/7", (8, 7)), ("C4", (9, 4)), ("9/8", (9, 8))])
+def test_a_note_is_planned_as_far_as_arithmetic_goes(tenor, sung, ratio):
+    # In the demo C4 stands over Bb2: 9/4, which `predict` names too, and nobody simulates.
+    hz = parse_sung(sung, B_FLAT)
+    performance, cuts = set_out(tenor, [Piece(hz, 0.16)])
+    (row,) = judge_notes(performance, cuts=cuts, held=False)
+    assert row.planned.ratio == predict_pair(B_FLAT, hz).ratio == ratio
+    assert row.off_just_cents == pytest.approx(cents(hz, B_FLAT * ratio[0] / ratio[1]))
 
 
 @pytest.mark.slow

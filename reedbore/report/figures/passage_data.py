@@ -76,7 +76,7 @@ def resultant_of(row: "NoteVerdict") -> Resultant | None:
     Returns
     -------
     Resultant or None
-        As it was measured, or else as it was planned.
+        As it was measured, or else as it was planned, up to the ratios that are measured at all.
     """
     reached = row.reached
     if reached.ratio and reached.resultant_hz:
@@ -84,7 +84,7 @@ def resultant_of(row: "NoteVerdict") -> Resultant | None:
         bar = Note(row.begin_s, row.end_s, reached.resultant_hz)
         return Resultant(bar, reached.ratio, reached.state, heard)
     meeting = row.planned and row.planned.meeting
-    if meeting:
+    if meeting and meeting.simulated:
         bar = Note(row.begin_s, row.end_s, meeting.resultant_hz)
         return Resultant(bar, meeting.ratio, reached.state, "planned")
     return None
