@@ -3,18 +3,60 @@
 import io
 import json
 import time
+from collections import deque
 from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
 import soundfile
 from numpy.typing import NDArray
-from playwright.sync_api import Page, Response
+from playwright.sync_api import Page
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 Open = Callable[..., Page]
 
 DEMO = {"horn": "tenor-saxophone", "fingered": "Bb2", "sung": "D4-13.8c", "voice": "low-male"}
 PATIENCE_S = 120.0  # shared cores; on a quiet machine nothing takes longer than ten seconds
+
+
+class Recorded:
+    """An application, and a copy of the sounds that it has sent lately with what was asked for.
+
+    A browser throws the body of an answer away as soon as the page has dropped its question, and
+    which of several answers is the one to a change cannot be told from when it comes.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+        self.sounds: deque[tuple[dict[str, Any], bytes]] = deque(maxlen=20)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope.get("path") != "/api/sound":
+            await self.app(scope, receive, send)
+            return
+        asked, sent = bytearray(), bytearray()
+
+        async def received() -> Message:
+            message = await receive()
+            asked.extend(message.get("body", b""))
+            return message
+
+        async def sending(message: Message) -> None:
+            sent.extend(message.get("body", b""))
+            if message["type"] == "http.response.body" and not message.get("more_body"):
+                self.sounds.append((json.loads(asked), bytes(sent)))  # before the page can have it
+            await send(message)
+
+        await self.app(scope, received, sending)
+
+    def sound_of(self, page: Page) -> tuple[NDArray[np.float64], dict[str, Any]]:
+        """Wait until the page has the sound of its setup; its samples, and what was asked for."""
+        until(page, "() => reedbore.state.told.heard")
+        now = words(page)
+        asked, sent = next(one for one in reversed(self.sounds) if one[0]["words"] == now)
+        samples, rate = soundfile.read(io.BytesIO(sent), dtype="float64")
+        assert rate == 48000
+        return samples, asked
 
 
 def until(page: Page, asks: str, argument: object = None, seconds: float = PATIENCE_S) -> Any:
@@ -29,7 +71,11 @@ def until(page: Page, asks: str, argument: object = None, seconds: float = PATIE
 def settle(page: Page) -> dict[str, Any]:
     """Wait until all is told of what is set now, and return the verdict on it."""
     found: dict[str, Any] = until(
-        page, "() => reedbore.state.told.looked && reedbore.state.told.judged"
+        page,
+        """() => {
+          const { predicted, looked, judged } = reedbore.state.told;
+          return predicted && looked && judged;
+        }""",
     )
     return found
 
@@ -39,6 +85,12 @@ def whole(page: Page) -> None:
     until(
         page, "() => [...document.querySelectorAll('.room')].every((room) => room.children.length)"
     )
+
+
+def begun(page: Page) -> str:
+    """Wait until a sound has begun that was not told yet; whose it is. It may be over again."""
+    found: str = until(page, "() => begun.shift()")
+    return found
 
 
 def pass_time(page: Page, seconds: float) -> None:
@@ -76,16 +128,3 @@ def slide(page: Page, label: str, value: float) -> None:
         }""",
         value,
     )
-
-
-def waveform(response: Response) -> NDArray[np.float64]:
-    """Decode a sound that the server sent."""
-    samples, rate = soundfile.read(io.BytesIO(response.body()), dtype="float64")
-    assert rate == 48000
-    return samples
-
-
-def sent(response: Response) -> dict[str, Any]:
-    """Read what the page asked for."""
-    asked: dict[str, Any] = json.loads(response.request.post_data or "{}")
-    return asked

@@ -12,12 +12,13 @@ from typing import Any
 
 import pytest
 import uvicorn
-from browsing import PATIENCE_S, Open, until
+from browsing import PATIENCE_S, Open, Recorded, until
 from playwright.sync_api import (
     Browser,
     BrowserContext,
     ConsoleMessage,
     Page,
+    Request,
     sync_playwright,
 )
 
@@ -34,6 +35,12 @@ FLAGS = [
     "--autoplay-policy=no-user-gesture-required",
     "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",  # nothing else is to be found
 ]
+
+# Every sound that begins is noted: a short one is over before it is looked for.
+NOTE = """() => {
+  globalThis.begun = [];
+  reedbore.player.onChange((who) => who && begun.push(who));
+}"""
 
 # Whatever reaches the loudspeakers is kept beside them, for `heard`.
 LISTEN = """
@@ -53,11 +60,16 @@ LISTEN = """
 
 
 @pytest.fixture(scope="session")
-def address() -> Iterator[str]:
+def recorded() -> Recorded:
+    return Recorded(make_app())
+
+
+@pytest.fixture(scope="session")
+def address(recorded: Recorded) -> Iterator[str]:
     """Serve the page from a thread, as `reedbore page` does."""
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
-    server = uvicorn.Server(uvicorn.Config(make_app(), log_level="warning", lifespan="off"))
+    server = uvicorn.Server(uvicorn.Config(recorded, log_level="warning", lifespan="off"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
     while not server.started:
@@ -79,12 +91,13 @@ def browser() -> Iterator[Browser]:
 
 
 class Watched:
-    """Contexts of one browser whose every request and complaint is kept."""
+    """Contexts of one browser whose every request and complaint is noted."""
 
     def __init__(self, browser: Browser):
         self.browser = browser
         self.contexts: list[BrowserContext] = []
         self.asked: list[tuple[str, str]] = []
+        self.sent: list[str] = []
         self.complaints: list[str] = []
 
     def context(self, **options: Any) -> BrowserContext:
@@ -93,11 +106,15 @@ class Watched:
         context = self.browser.new_context(**options)
         context.set_default_timeout(1000.0 * PATIENCE_S)
         context.add_init_script(LISTEN)
-        context.on("request", lambda asked: self.asked.append((asked.method, asked.url)))
+        context.on("request", self._note)
         context.on("weberror", lambda error: self.complaints.append(str(error.error)))
         context.on("console", self._hear)
         self.contexts.append(context)
         return context
+
+    def _note(self, asked: Request) -> None:
+        self.asked.append((asked.method, asked.url))
+        self.sent.append(asked.post_data or "")
 
     def _hear(self, message: ConsoleMessage) -> None:
         # A refused question is logged as a failed resource: the page tells it in a sentence.
@@ -125,6 +142,7 @@ def open_page(watched: Watched, address: str) -> Open:
         page = watched.context(**options).new_page()
         page.goto(address + path)
         until(page, "() => globalThis.reedbore")
+        page.evaluate(NOTE)
         return page
 
     return opened

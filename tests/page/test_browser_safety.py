@@ -10,10 +10,13 @@ import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from browsing import PATIENCE_S, Open, put, settle, setup_of, until, whole, words
 from playwright.sync_api import Page
+
+from reedbore.page import map
 
 pytestmark = pytest.mark.browser
 
@@ -101,12 +104,12 @@ def test_nothing_can_be_uploaded(page: Page, watched, tmp_path: Path):
     assert not re.search(r"\b(upload|cloud|share|publish|sign in|account|send)\b", said)
     broken = tmp_path / "setup.json"
     broken.write_text("{ no JSON")
-    before = len(watched.asked)
     page.get_by_label("Open a sidecar or a preset").set_input_files(broken)
     until(
         page, "() => document.querySelector('#files .caption').textContent.includes('no JSON file')"
     )
-    assert watched.asked[before:] == []
+    assert not any(url.endswith("/api/read") for _, url in watched.asked)
+    assert not any("no JSON" in told for told in watched.sent)
     stranger = tmp_path / "other.json"
     stranger.write_text('{"a": 1}')
     page.get_by_label("Open a sidecar or a preset").set_input_files(stranger)
@@ -157,6 +160,20 @@ def test_a_mistake_is_told_in_one_sentence(page: Page, patch: dict, told: tuple[
     page.evaluate("() => void reedbore.state.replace({})")
     assert settle(page)["verdict"]["state"] == "locked"
     assert page.evaluate("() => document.querySelector('[role=alert]').hidden")
+
+
+def test_a_map_that_breaks_off_says_so(page: Page, monkeypatch: pytest.MonkeyPatch):
+    whole_map = map.cells
+
+    def broken(*asked: Any) -> Iterator[dict[str, Any]]:
+        yield next(whole_map(*asked))
+        raise RuntimeError("not one of ours")
+
+    monkeypatch.setattr(map, "cells", broken)
+    whole(page)
+    page.get_by_role("button", name="Compute the map").click()
+    status = "() => document.querySelector('#map [role=status]').textContent"
+    until(page, f"() => ({status})().includes('broke off after 0 of 600 cells')")
 
 
 # --- the end of the server -----------------------------------------------------------------------

@@ -64,13 +64,13 @@ function wordsOf(hash) {
 export function createState(choices) {
   const atRest = new Set(), always = new Set(), answers = {};
   const tell = (moving) => {
-    state.told = {};
     for (const fn of always) fn(state.words, moving);
     if (moving) return;
     const link = location.pathname + (hashOf(state.words) || location.search);
     history.replaceState(null, "", link);
     for (const fn of atRest) fn(state.words);
   };
+  const renew = (words) => Object.assign(state, { words, told: {} });
   const keep = (set, fn) => (set.add(fn), () => set.delete(fn));
   const state = {
     choices,
@@ -78,11 +78,11 @@ export function createState(choices) {
     words: merged({ ...DEMO, settings: {} }, wordsOf(location.hash)),
     set(patch, { moving = false } = {}) {
       const next = merged(state.words, patch);
-      if (!same(next, state.words)) state.words = next; // the same words: answers to them still hold
+      if (!same(next, state.words)) renew(next); // the same words: answers to them still hold
       tell(moving);
     },
     replace(words) {
-      state.words = merged({ ...DEMO, settings: {} }, words);
+      renew(merged({ ...DEMO, settings: {} }, words));
       tell(false);
     },
     subscribe: (fn) => keep(atRest, fn),

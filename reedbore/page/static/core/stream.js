@@ -3,12 +3,12 @@
 import { dropped, post } from "./api.js";
 import { el } from "./dom.js";
 
-/** The JSON lines of an answer, one by one; a line that tells of a mistake is thrown. */
+/** The JSON lines of an answer, one by one; a line that tells of a mistake is thrown. One that breaks off just ends. */
 export async function* lines(response) {
   const reader = response.body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = "";
   for (;;) {
-    const { value, done } = await reader.read();
+    const { value, done } = await reader.read().catch(brokenOff);
     const parts = (rest + (value ?? "")).split("\n");
     rest = done ? "" : parts.pop();
     for (const part of parts) {
@@ -19,6 +19,11 @@ export async function* lines(response) {
     }
     if (done) return;
   }
+}
+
+function brokenOff(error) {
+  if (dropped(error)) throw error;
+  return { done: true }; // the server has gone: what was being told knows what is missing
 }
 
 /** One style sheet of this page, once. */
