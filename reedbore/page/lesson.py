@@ -21,6 +21,7 @@ from reedbore.simulate.request.take import Request, Words, read_request, tune_re
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import first_peak
 from reedbore.verdict import cells
+from reedbore.verdict.state import HornState
 from reedbore.verdict.take import Verdict, judge
 
 LISTEN_S = 3.0
@@ -144,7 +145,7 @@ def _reed(step: Step, answer: Answer, _: Words) -> Said:
     assert isinstance(answer, float)
     breaths = answer, THRESHOLD_SHARE * answer
     horns = [_setup(step, breath=f"{breath:.6g}kPa") for breath in breaths]
-    speaks, softer = (one.state == "sounding" for one in cells.controls_of(horns))
+    speaks, softer = (one.state == HornState.SOUNDING for one in cells.controls_of(horns))
     if not speaks:
         return False, f"At {answer:g} kPa the horn does not speak: blow harder, or not so hard."
     if softer:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from reedbore.report.words import SINGER, sentence
+from reedbore.verdict.state import State
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +66,7 @@ class Step:
     panel: str
     watch: str
     task: Task
-    claim: tuple[str, tuple[int, int] | None, str]
+    claim: tuple[State, tuple[int, int] | None, str]
 
 
 _TENOR = {"horn": "tenor-saxophone", "voice": "low-male"}
@@ -98,7 +99,7 @@ STEPS = (
             low=10.0,
             high=300.0,
         ),
-        claim=("silent", None, "no"),
+        claim=(State.SILENT, None, "no"),
     ),
     Step(
         name="reed",
@@ -119,7 +120,7 @@ STEPS = (
             low=0.1,
             high=20.0,
         ),
-        claim=("unsung", None, "no"),
+        claim=(State.UNSUNG, None, "no"),
     ),
     Step(
         name="voice",
@@ -138,7 +139,7 @@ STEPS = (
             asks="Which of these hums does the air in the horn answer most strongly?",
             choices=("E2", "C3", "F3", "Bb3"),
         ),
-        claim=("silent", None, "no"),
+        claim=(State.SILENT, None, "no"),
     ),
     Step(
         name="multiple",
@@ -159,7 +160,7 @@ STEPS = (
             low=1.0,
             high=12.0,
         ),
-        claim=("locked", (2, 1), "same as fingered"),
+        claim=(State.LOCKED, (2, 1), "same as fingered"),
     ),
     Step(
         name="octave",
@@ -175,7 +176,7 @@ STEPS = (
         panel="bore",
         watch="In the beats below, a tick of sung and of horn meet only at each tick of the third.",
         task=Task(kind="note", asks="Which third note is heard? Write its name, such as C2."),
-        claim=("locked", (5, 2), "yes"),
+        claim=(State.LOCKED, (5, 2), "yes"),
     ),
     Step(
         name="lower",
@@ -196,7 +197,7 @@ STEPS = (
                 "fingered one."
             ),
         ),
-        claim=("locked", (5, 3), "yes"),
+        claim=(State.LOCKED, (5, 3), "yes"),
     ),
     Step(
         name="drift",
@@ -217,7 +218,7 @@ STEPS = (
             low=0.0,
             high=600.0,
         ),
-        claim=("drifting", (5, 2), "yes"),
+        claim=(State.DRIFTING, (5, 2), "yes"),
     ),
     Step(
         name="rough",
@@ -238,6 +239,6 @@ STEPS = (
                 "note is heard."
             ),
         ),
-        claim=("rough", None, "no"),
+        claim=(State.ROUGH, None, "no"),
     ),
 )  # fmt: skip

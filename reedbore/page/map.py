@@ -34,9 +34,10 @@ from reedbore.simulate.request.take import (
 )
 from reedbore.verdict.cells import Cell, judge_cells
 from reedbore.verdict.locks import Row, Table, lock_table
+from reedbore.verdict.state import VERDICTS, RowState, State
 from reedbore.verdict.sweep import cells as sweep_cells
 from reedbore.verdict.sweep.axes import check, read_axis
-from reedbore.verdict.sweep.plan import STATES, SUNG, VOICE, Axis, Fingered, Sweep, quantity_of
+from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep, quantity_of
 
 STEPS = 8, 4, 2, 1
 """Every so-manieth cell along both axes is judged first, second, third, last."""
@@ -109,7 +110,7 @@ def cells(words: Words, along: Sequence[Mapping[str, Any]] = ()) -> Iterator[dic
     open_ones: list[Place] = []
     for batch in _batches(*asked.sweep.shape):
         for place, cell in zip(batch, _judged(asked.sweep, batch, QUICK_S), strict=True):
-            if cell.state == "undecided":
+            if cell.state == State.UNDECIDED:
                 open_ones.append(place)
             yield _told(asked.sweep, place, cell)
     for start in range(0, len(open_ones), BATCH):
@@ -191,7 +192,7 @@ def _head(asked: _Asked) -> dict[str, Any]:
         "total": math.prod(sweep.shape),
         "title": f"{sweep.title}, {note} fingered",
         "fingered": note,
-        "looks": {name: LOOKS[name]._asdict() for name in (*STATES, "not run")},
+        "looks": {state: LOOKS[state]._asdict() for state in (*VERDICTS, State.NOT_RUN)},
         "note": maps.CARE,
         "ratios": [
             [f"{p}/{q}", cents(p, q)] for p, q in sorted(simple_ratios(SIMPLE), key=math.prod)
@@ -286,7 +287,7 @@ def _judged(sweep: Sweep, batch: Sequence[Place], seconds: float | None) -> list
         setups += list(sweep_cells.cells(sweep, values))
     whole = [setup for setup in setups if setup is not None]
     found = iter(judge_cells(whole, [sweep.fingered.hz] * len(whole), seconds=seconds))
-    return [Cell("failed") if setup is None else next(found) for setup in setups]
+    return [Cell(State.FAILED) if setup is None else next(found) for setup in setups]
 
 
 def _told(sweep: Sweep, place: Place, cell: Cell) -> dict[str, Any]:
@@ -402,9 +403,9 @@ def _third(row: Row, a4: float) -> str:
 
 
 def _exactly(row: Row, a4: float) -> str:
-    if row.state == "jumped":
+    if row.state == RowState.JUMPED:
         return "the horn leaves its register"
-    if row.state == "locked":
+    if row.state == RowState.LOCKED:
         return hold(row, a4).partition(";")[0].replace(" under", " cents under")
     moving = "moves slowly" if row.heard in ("yes", "uncertain") else "does not fuse"
     return f"{moving}; {hold(row, a4)}"

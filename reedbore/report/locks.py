@@ -13,6 +13,7 @@ from reedbore.report import document as documents
 from reedbore.report.words import CLOCK
 from reedbore.verdict.lock_edges import NARROWEST_CENTS
 from reedbore.verdict.locks import Row, Table
+from reedbore.verdict.state import RowState
 
 FINE_CENTS = 2.0
 """A lock narrower than this is aimed at in tenths of a cent. [cents]"""
@@ -78,9 +79,9 @@ def hold(row: Row, a4: float = A4_HZ) -> str:
     str
         ``holds from 2 under to 1 over; from a normal hum``; in cents.
     """
-    if row.state == "free":
+    if row.state == RowState.FREE:
         return "does not lock"
-    if row.low is None or row.high is None or row.state == "narrow":
+    if row.low is None or row.high is None or row.state == RowState.NARROW:
         return "too narrow to be sure that it locks"
     under, over = margins(row, a4)
     words = f"holds from {_margin(under)} under to {_margin(over)} over"
@@ -213,21 +214,26 @@ def text(table: Table, a4: float = A4_HZ) -> str:
     """Return a lock table for reading: what locks, what is only heard, what neither."""
     strength = strength_words(table.setup.voice)
     head = f"sung at {strength}; horn alone {table.voice_off_hz:.2f} Hz"
-    rest = [row for row in table.rows if row.state != "locked"]
+    rest = [row for row in table.rows if row.state != RowState.LOCKED]
     heard = [row for row in rest if row.heard == "yes"]
     dull = [row for row in rest if row.heard != "yes"]
-    lines = [head, *_group("locks:", [r for r in table.rows if r.state == "locked"], a4)]
+    lines = [head, *_group("locks:", [r for r in table.rows if r.state == RowState.LOCKED], a4)]
     narrow = (
         f"a third note is heard; a lock below {NARROWEST_CENTS:g} cents is too narrow to be sure"
     )
-    lines += _group(f"{narrow} of:", [row for row in heard if row.state == "narrow"], a4)
+    lines += _group(f"{narrow} of:", [row for row in heard if row.state == RowState.NARROW], a4)
     lines += _group(
-        "a third note is heard, drifting: never locks:", [r for r in heard if r.state == "free"], a4
+        "a third note is heard, drifting: never locks:",
+        [r for r in heard if r.state == RowState.FREE],
+        a4,
     )
     for title, rows in (
-        ("too narrow to be sure of, and hardly heard", [r for r in dull if r.state == "narrow"]),
-        ("neither", [r for r in dull if r.state == "free"]),
-        ("the horn leaves its register", [r for r in dull if r.state == "jumped"]),
+        (
+            "too narrow to be sure of, and hardly heard",
+            [r for r in dull if r.state == RowState.NARROW],
+        ),
+        ("neither", [r for r in dull if r.state == RowState.FREE]),
+        ("the horn leaves its register", [r for r in dull if r.state == RowState.JUMPED]),
     ):
         if rows:
             lines += ["", f"{title}: " + "  ".join(f"{p}/{q}" for p, q in (r.ratio for r in rows))]
@@ -247,7 +253,7 @@ def _lines(rows: list[Row], a4: float) -> list[str]:
 
 
 def _words(row: Row, a4: float) -> str:
-    return aim(row, a4) if row.state == "locked" else where(row, a4)
+    return aim(row, a4) if row.state == RowState.LOCKED else where(row, a4)
 
 
 def _third(row: Row, a4: float) -> str:

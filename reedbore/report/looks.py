@@ -7,6 +7,8 @@ paper and lightest on a dark screen.
 
 from typing import NamedTuple
 
+from reedbore.verdict.state import State
+
 
 class Look(NamedTuple):
     """What a state is called in a legend, its colours on light and dark ground, and its mark.
@@ -21,15 +23,15 @@ class Look(NamedTuple):
 
 
 LOOKS = {
-    "locked": Look("locked: holds and stands still", "#7a1f52", "#f3b6d5", ""),
-    "drifting": Look("near a ratio, but drifting", "#5e93b8", "#5b8fb5", "/"),
-    "rough": Look("rough: no simple ratio", "#cfc6ad", "#524d3d", "."),
-    "irregular": Look("irregular sound", "#4d6d4a", "#93ab8d", "x"),
-    "undecided": Look("not decided within the run", "#dba23a", "#8a6518", "+"),
-    "silent": Look("the horn does not play", "#f4efe4", "#2a2821", "-"),
-    "unsung": Look("nobody sings", "#ffffff", "#1c1b16", "|"),
-    "failed": Look("the simulation failed", "#14120f", "#ffffff", "*"),
-    "not run": Look("not run yet", "#e4dfd3", "#3b382e", "\\"),
+    State.LOCKED: Look("locked: holds and stands still", "#7a1f52", "#f3b6d5", ""),
+    State.DRIFTING: Look("near a ratio, but drifting", "#5e93b8", "#5b8fb5", "/"),
+    State.ROUGH: Look("rough: no simple ratio", "#cfc6ad", "#524d3d", "."),
+    State.IRREGULAR: Look("irregular sound", "#4d6d4a", "#93ab8d", "x"),
+    State.UNDECIDED: Look("not decided within the run", "#dba23a", "#8a6518", "+"),
+    State.SILENT: Look("the horn does not play", "#f4efe4", "#2a2821", "-"),
+    State.UNSUNG: Look("nobody sings", "#ffffff", "#1c1b16", "|"),
+    State.FAILED: Look("the simulation failed", "#14120f", "#ffffff", "*"),
+    State.NOT_RUN: Look("not run yet", "#e4dfd3", "#3b382e", "\\"),
 }
 
 

@@ -12,7 +12,8 @@ from reedbore.model.units import format_edge
 from reedbore.notes import carries_pitch, note_name, split_note
 from reedbore.report.maps_data import Aim, LockMap
 from reedbore.report.words import CLOCK, sentence
-from reedbore.verdict.sweep.plan import NOT_RUN, SUNG, VOICE, Axis, Sweep, quantity_of
+from reedbore.verdict.state import EdgeState, State
+from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Sweep, quantity_of
 
 TENTHS_CENTS = 1.0
 """Of a lock narrower than this, whole cents can miss the middle."""
@@ -60,11 +61,14 @@ def resolution(found: LockMap) -> str:
 def unfinished(found: LockMap) -> str:
     """Say how much has not been run; nothing if all is there."""
     told = []
-    left, cells = int(np.sum(found.values["state"] == NOT_RUN)), math.prod(found.sweep.shape)
+    left, cells = (
+        int(np.sum(found.values["state"] == State.NOT_RUN.code)),
+        math.prod(found.sweep.shape),
+    )
     if left:
         told.append(f"{left:,} of {cells:,} cells are not run yet.")
-    if found.edges is not None and np.any(found.edges.state == NOT_RUN):
-        share = float(np.mean(found.edges.state == NOT_RUN))
+    if found.edges is not None and np.any(found.edges.state == EdgeState.NOT_RUN.code):
+        share = float(np.mean(found.edges.state == EdgeState.NOT_RUN.code))
         told.append(f"Narrow locks are still to be searched for on {100.0 * share:.0f} % of it.")
     return " ".join(told)
 

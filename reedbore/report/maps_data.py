@@ -14,13 +14,11 @@ import zarr
 from numpy.typing import NDArray
 
 from reedbore.notes import cents
+from reedbore.verdict.state import EdgeState, State
 from reedbore.verdict.sweep import store
 from reedbore.verdict.sweep.plan import (
-    EDGE_STATES,
     EDGES,
     MARKS,
-    NOT_RUN,
-    STATES,
     SUNG,
     VOICE,
     Axis,
@@ -104,16 +102,15 @@ class LockMap:
 
     def state_names(self) -> NDArray[Any]:
         """Name the state of every cell."""
-        names = np.array([*STATES, "not run"], dtype=object)
-        # The code of a cell that was not run is -1: the last name.
-        assert NOT_RUN == -1
-        return names[self.values["state"]]
+        known = State.by_code()
+        names = np.array(known, dtype=object)
+        return names[self.values["state"] - known[0].code]
 
     def locked(self, ratio: tuple[int, int]) -> NDArray[np.bool_]:
         """Tell which cells are locked at a ratio."""
         values = self.values
         at_ratio = (values["p"] == ratio[0]) & (values["q"] == ratio[1])
-        return np.asarray(at_ratio & (values["state"] == STATES.index("locked")), np.bool_)
+        return np.asarray(at_ratio & (values["state"] == State.LOCKED.code), np.bool_)
 
 
 def read(path: Path) -> LockMap:
@@ -147,7 +144,7 @@ def _edges(group: zarr.Group, sweep: Sweep) -> Edges | None:
     found = {name: np.asarray(group[name]) for name in EDGES}
     p, q = (np.asarray(group[name]).tolist() for name in ("ratio_p", "ratio_q"))
     just = 1200.0 * np.log2(found["edge_just_hz"] / sweep.fingered.hz)
-    lock, narrow = (found[mark] == EDGE_STATES.index(name) for name in ("lock", "narrow"))
+    lock, narrow = (found[mark] == which.code for which in (EdgeState.LOCK, EdgeState.NARROW))
     low, high = (just + found[f"edge_{side}_cents"] for side in ("low", "high"))
     assert sweep.sung_axis is not None
     first, last = borders(along(sweep, sweep.sung_axis))[[0, -1]]
@@ -247,7 +244,7 @@ def aims(found: LockMap, held: Slice = None) -> list[Aim]:
         return []
     known = {aim.ratio: aim for aim in _aims_of_edges(found, held)}
     p, q = found.values["p"], found.values["q"]
-    at = (found.values["state"] == STATES.index("locked")) & _shown(found, held)
+    at = (found.values["state"] == State.LOCKED.code) & _shown(found, held)
     for ratio in set(zip(p[at].tolist(), q[at].tolist(), strict=True)):
         if ratio not in known:
             known[ratio] = _aim_of_cells(found, at & (p == ratio[0]) & (q == ratio[1]), ratio)

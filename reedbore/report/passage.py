@@ -15,8 +15,8 @@ from reedbore.report import document as documents
 from reedbore.report.verdict import STILL_HZ
 from reedbore.report.words import NOT_SIMULATED, below
 from reedbore.verdict.passage import NoteVerdict
-from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
-from reedbore.verdict.take import UNDECIDED, Verdict
+from reedbore.verdict.state import Reason, State
+from reedbore.verdict.take import Verdict
 
 WIDEST = 100
 """The columns of the table stand closer together before it gets wider than this. [characters]"""
@@ -27,10 +27,10 @@ OFF_CENTS = 5.0
 _HEAD = ("note", "beat", "horn", "voice", "planned", "off", "in this note", "if held")
 _RIGHT = {0, 1, 5}  # columns set against their right edge
 _BARE = {
-    "unsung": "horn alone",
-    "silent": "silent",
-    "failed": "failed",
-    "undecided": "too short to tell",
+    State.UNSUNG: "horn alone",
+    State.SILENT: "silent",
+    State.FAILED: "failed",
+    State.UNDECIDED: "too short to tell",
 }
 _PLANNED = (
     *("sung_hz", "ratio", "simulated", "resultant_hz", "resultant_note", "carries_pitch"),
@@ -113,13 +113,13 @@ def told(found: Verdict, rest_s: float | None = None, a4: float = A4_HZ) -> str:
     str
         Such as ``Bb1 heard, locks at 3.6 s`` or ``as fingered, moves 0.4/s``.
     """
-    if found.reason in (STARTING, NO_NOTE):
-        return "still starting" if found.reason == STARTING else "no steady sung note"
+    if found.reason in (Reason.STARTING, Reason.NO_NOTE):
+        return "still starting" if found.reason == Reason.STARTING else "no steady sung note"
     if found.state in _BARE:
         return _BARE[found.state] + (", jumped" if found.jumped else "")
     words = [_third(found, a4), _steady(found, rest_s)]
     if found.jumped:
-        words[1:] = ["locked" if found.state == "locked" else found.state, "jumped"]
+        words[1:] = [found.state, "jumped"]
     return ", ".join(word for word in words if word)
 
 
@@ -134,13 +134,13 @@ def _third(found: Verdict, a4: float) -> str:
 
 
 def _steady(found: Verdict, rest_s: float | None) -> str:
-    if found.state == "locked":
+    if found.state == State.LOCKED:
         return "locks" if rest_s is None else f"locks at {rest_s:.1f} s"
-    if found.state != "drifting":
+    if found.state != State.DRIFTING:
         return found.state
-    if found.reason == NOT_SETTLED:
+    if found.reason == Reason.NOT_SETTLED:
         return "unsettled"
-    if found.reason == UNDECIDED:
+    if found.reason == Reason.UNDECIDED:
         return "perhaps locks"
     if found.drift_hz is None:
         return "voice wanders"
@@ -167,10 +167,10 @@ def summary(rows: Iterable[NoteVerdict]) -> str:
         How many are sung, and of these how many lock and let a third note be heard.
     """
     rows = list(rows)
-    sung = [row for row in rows if row.sung_hz is not None and row.reached.state != "unsung"]
+    sung = [row for row in rows if row.sung_hz is not None and row.reached.state != State.UNSUNG]
     if not sung:
         return _unsung(rows)
-    locked = sum(row.reached.state == "locked" for row in sung)
+    locked = sum(row.reached.state == State.LOCKED for row in sung)
     heard = sum(row.reached.heard == "yes" for row in sung)
     held = [row.held for row in sung if row.held is not None]
     if not held:
@@ -178,9 +178,9 @@ def summary(rows: Iterable[NoteVerdict]) -> str:
             f"{_sung(rows, sung)}: a third note is heard in {heard}; "
             "whether they lock was not looked for."
         )
-    lock = sum(pair.state == "locked" for pair in held)
+    lock = sum(pair.state == State.LOCKED for pair in held)
     rings = sum(pair.heard == "yes" for pair in held)
-    rough = sum(pair.state == "rough" for pair in held)
+    rough = sum(pair.state == State.ROUGH for pair in held)
     roughens = f"; {rough} only {'roughens' if rough == 1 else 'roughen'} the tone" if rough else ""
     return (
         f"{_sung(rows, sung)}: {lock} lock when held, {locked} within the note; a third note is "
@@ -190,7 +190,7 @@ def summary(rows: Iterable[NoteVerdict]) -> str:
 
 def _unsung(rows: Sequence[NoteVerdict]) -> str:
     """Tell a passage in which nobody sings from a recording without a note."""
-    if any(row.reached.reason == NO_NOTE for row in rows):
+    if any(row.reached.reason == Reason.NO_NOTE for row in rows):
         return "No steady sung note was found in the recording: there is nothing to compare."
     return "Nobody sings."
 
@@ -205,10 +205,13 @@ def _sung(rows: Sequence[NoteVerdict], sung: Sequence[NoteVerdict]) -> str:
 def _reasons(rows: Sequence[NoteVerdict]) -> list[str]:
     """Tell which notes end too soon, and what else there is to say of single ones."""
     lines = []
-    soon = [str(row.number) for row in rows if row.reached.reason == NOT_SETTLED]
+    soon = [str(row.number) for row in rows if row.reached.reason == Reason.NOT_SETTLED]
     if soon:
         lines.append(f"Hold {', '.join(soon)} for longer: each locks, but ends before it settles.")
-    told_already = (None, NOT_SETTLED, NO_NOTE, TOO_SHORT, STARTING, UNDECIDED)
+    told_already = (
+        *(None, Reason.NOT_SETTLED, Reason.NO_NOTE, Reason.TOO_SHORT),
+        *(Reason.STARTING, Reason.UNDECIDED),
+    )
     reasons = [
         (row.number, str(row.reached.reason))
         for row in rows

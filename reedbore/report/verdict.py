@@ -17,10 +17,24 @@ from reedbore.simulate.request.take import Request
 from reedbore.simulate.take import Take
 from reedbore.verdict import take as verdicts
 from reedbore.verdict.runs import JUMP_CENTS
-from reedbore.verdict.take import LATE, UNDECIDED, Verdict
+from reedbore.verdict.state import LATE, HornState, Reason, State
+from reedbore.verdict.take import Verdict
 
 STILL_HZ = 0.005
 """A beat slower than this is told as none: the sound moves once in minutes. [Hz]"""
+
+
+_NO_PAIR = {
+    State.UNSUNG: "Nobody sings: the horn plays alone",
+    State.SILENT: "The horn does not play",
+    State.FAILED: "The simulation failed",
+    State.UNDECIDED: "What became of the two notes cannot be told",
+}
+_PAIR = {
+    State.LOCKED: "The reed locks to the voice",
+    State.ROUGH: "The two notes only roughen each other",
+    State.IRREGULAR: "The sound is irregular",
+}
 
 
 def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
@@ -38,35 +52,26 @@ def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
     str
         Plain words.
     """
-    words = {
-        "unsung": "Nobody sings: the horn plays alone",
-        "silent": "The horn does not play",
-        "failed": "The simulation failed",
-        "undecided": "What became of the two notes cannot be told",
-    }.get(verdict.state)
-    if words:
+    if not verdict.state.pair:
+        words = _NO_PAIR[verdict.state]
         return f"{words}: {verdict.reason}." if verdict.reason else f"{words}."
     left = " The horn has left its register." if verdict.jumped else ""
-    known = verdict.reason and verdict.reason != UNDECIDED
+    known = verdict.reason and verdict.reason != Reason.UNDECIDED
     why = f" ({verdict.reason}.)" if known else ""
     return f"{_third_note(verdict, a4)} {_steadiness(verdict)}{left}{why}"
 
 
 def _steadiness(verdict: Verdict) -> str:
-    if verdict.state == "drifting":
+    if verdict.state == State.DRIFTING:
         return _drift(verdict)
     late = verdict.reason and verdict.reason.startswith(LATE)
-    stands = "" if late else " and the sound stands still"
-    return {
-        "locked": "The reed locks to the voice" + stands + ".",
-        "rough": "The two notes only roughen each other.",
-        "irregular": "The sound is irregular.",
-    }[verdict.state]
+    stands = "" if late or verdict.state != State.LOCKED else " and the sound stands still"
+    return f"{_PAIR[verdict.state]}{stands}."
 
 
 def _drift(verdict: Verdict) -> str:
-    if verdict.reason == UNDECIDED:
-        return f"Whether they lock is not decided: {UNDECIDED}."
+    if verdict.reason == Reason.UNDECIDED:
+        return f"Whether they lock is not decided: {Reason.UNDECIDED}."
     if verdict.drift_hz is None:
         return "The two notes do not lock."
     beat = abs(verdict.drift_hz)
@@ -116,7 +121,7 @@ def sentences(request: Request, take: Take, verdict: verdicts.Verdict) -> list[s
 
 def _needed(take: Take, verdict: verdicts.Verdict) -> list[str]:
     """Tell how much breath a horn needs that does not play."""
-    if verdict.voice_off_state != "silent":
+    if verdict.voice_off_state != HornState.SILENT:
         return []
     held = take.setup.reed.held()
     least, most = threshold(take.setup), held.stiffness * held.opening
@@ -166,8 +171,8 @@ def rows(take: Take, found: verdicts.Verdict, a4: float) -> list[tuple[str, str]
     list of (str, str)
         Name and value.
     """
-    told = [("third note", _third(found, a4))] if found.state != "unsung" else []
-    if found.drift_hz is not None and found.state != "locked":
+    told = [("third note", _third(found, a4))] if found.state != State.UNSUNG else []
+    if found.drift_hz is not None and found.state != State.LOCKED:
         told.append(("beat", f"{found.drift_hz:+.3f} Hz"))
     told.append(("state", found.state))
     if found.lock_range_cents is not None:

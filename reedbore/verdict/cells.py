@@ -19,7 +19,8 @@ from reedbore.simulate.batch import Lanes
 from reedbore.simulate.mouth import depth
 from reedbore.verdict import runs
 from reedbore.verdict.questions import BATCH, Pair, Progress, ask
-from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, UNDECIDED
+from reedbore.verdict.state import HornState, Reason, State, own_period
+from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, SIMPLE
 
 LOOK_S = 0.5
 """The end of a run, in which the pressure itself is looked at. [s]"""
@@ -33,8 +34,8 @@ Samples = NDArray[np.float64]
 class Cell(NamedTuple):
     """What became of the two notes of one setup; nan where a quantity has no meaning."""
 
-    state: str
-    """As in a verdict, or 'undecided'."""
+    state: State
+    """As in a verdict."""
     reason: str | None = None
     p: int = 0
     q: int = 0
@@ -166,15 +167,14 @@ def _first_looks(
 def _unsounded(setup: Setup, control: runs.Control) -> Cell | None:
     """Judge what needs no run with the voice."""
     period = control.period or 0
-    if control.state == "failed":
-        return Cell("failed", "the simulation diverged")
+    if control.state == HornState.FAILED:
+        return Cell(State.FAILED, Reason.DIVERGED)
     if setup.voice.source == "off" or depth(setup) == 0.0:
         if control.hz is None:
-            return Cell("silent")
-        return Cell("unsung", played_hz=control.hz, period=period, voice_off_hz=control.hz)
+            return Cell(State.SILENT)
+        return Cell(State.UNSUNG, played_hz=control.hz, period=period, voice_off_hz=control.hz)
     if control.hz is None:
-        reason = "the reed does not sound by itself"
-        return Cell("silent", reason, sung_hz=setup.voice.frequency)
+        return Cell(State.SILENT, Reason.MUTE, sung_hz=setup.voice.frequency)
     return None
 
 
@@ -191,7 +191,7 @@ def _played(setups: list[Setup], controls: list[runs.Control], seconds: float | 
 
     def look(lane: int, pressure: Samples) -> Cell:
         if lanes.burst[lane] or not np.isfinite(pressure).all():
-            return Cell("failed", "the simulation diverged")
+            return Cell(State.FAILED, Reason.DIVERGED)
         line = lines.line[lane, late]
         track = np.unwrap(np.angle(line)) / (2.0 * math.pi)
         hz = reference[lane] + float(np.sum(weights * track))
@@ -210,15 +210,15 @@ def _seen(
     if np.median(amplitude) <= 0.25 * control.amplitude:
         other = runs.other_line(thin, rate, control, sung)
         if other is None:
-            return Cell("silent", ONLY_VOICE, sung_hz=sung)
+            return Cell(State.SILENT, Reason.ONLY_VOICE, sung_hz=sung)
         hz = other
     assert control.hz is not None
     jumped = bool(abs(cents(hz, control.hz)) > runs.JUMP_CENTS)
     ratio = choose_ratio(sung / hz, NEAR_CENTS, SIMPLE)
     p, q = ratio or (0, 0)
     drift = p * hz - q * sung if ratio else math.nan
-    state = "undecided"
-    reason: str | None = UNDECIDED
+    state = State.UNDECIDED
+    reason: str | None = Reason.UNDECIDED
     if ratio is None or abs(drift) >= FUSED_HZ:
         state = runs.line_state(thin, rate, hz, sung)
         reason, p, q, drift = None, 0, 0, math.nan
@@ -241,7 +241,7 @@ def _decided(
     setups: list[Setup], cells: list[Cell], fingered: Sequence[float], longest: float
 ) -> list[Cell]:
     """Watch on all that are near a ratio until it is known whether they lock."""
-    near = [k for k, cell in enumerate(cells) if cell.state == "undecided"]
+    near = [k for k, cell in enumerate(cells) if cell.state == State.UNDECIDED]
     pairs = [Pair(setups[k], cells[k].p, cells[k].q) for k in near]
     questions = [locking.decide(longest=longest) for _ in near]
     for k, found in zip(near, ask(pairs, questions), strict=True):
@@ -251,14 +251,13 @@ def _decided(
 
 def _judged(cell: Cell, found: locking.Decision | None, fingered_hz: float) -> Cell:
     if found is None:
-        return Cell("failed", "the simulation diverged", sung_hz=cell.sung_hz)
+        return Cell(State.FAILED, Reason.DIVERGED, sung_hz=cell.sung_hz)
     if found.locked and cell.period > 1:
-        reason = f"the horn repeats every {cell.period} periods without a voice"
-        return cell._replace(state="drifting", reason=reason)
+        return cell._replace(state=State.DRIFTING, reason=own_period(cell.period))
     if found.locked:
         played = cell.sung_hz * cell.q / cell.p
         return cell._replace(
-            state="locked",
+            state=State.LOCKED,
             reason=None,
             played_hz=played,
             played_cents=cents(played, fingered_hz),
@@ -266,5 +265,5 @@ def _judged(cell: Cell, found: locking.Decision | None, fingered_hz: float) -> C
             drift_hz=0.0,
         )
     if found.decided:
-        return cell._replace(state="drifting", reason=None, drift_hz=found.drift_hz)
+        return cell._replace(state=State.DRIFTING, reason=None, drift_hz=found.drift_hz)
     return cell._replace(drift_hz=found.drift_hz)

@@ -36,6 +36,7 @@ from reedbore.verdict.lock_edges import (
     width,
 )
 from reedbore.verdict.questions import Pair, Progress
+from reedbore.verdict.state import RowState
 from reedbore.verdict.take import SIMPLE
 
 LISTEN_S = 4.0
@@ -62,9 +63,7 @@ class Row:
     ratio: Ratio
     sung_hz: float
     """Where to aim: the middle of the lock, or the just note."""
-    state: str
-    """'locked', 'narrow' (too narrow to decide), 'free' (never locks), or 'jumped': where a lock
-    was looked for the horn leaves its register."""
+    state: RowState
     heard: str
     resultant_hz: float
     resultant_level_db: float | None
@@ -193,9 +192,9 @@ def _row(control: runs.Control, ratio: Ratio, found: Sought | None) -> Row:
     p, q = ratio
     just = control.hz * p / q
     edges = found.edges if found else None
-    state = "free"
+    state = RowState.FREE
     if edges:
-        state = "locked" if width(edges) >= NARROWEST_CENTS else "narrow"
+        state = RowState.LOCKED if width(edges) >= NARROWEST_CENTS else RowState.NARROW
     aim = 0.5 * (edges[0].inside + edges[1].inside) if edges else 0.0
     return Row(
         ratio=ratio,
@@ -231,10 +230,10 @@ def _listened(setup: Setup, control: runs.Control, row: Row) -> Row:
     found = spectrum.lines(late, SOUND_RATE, -70.0)
     level, heard = runs.third_note(found, row.ratio, row.resultant_hz)
     played, jumped = runs.played_pitch(take, control, row.sung_hz)
-    if row.state != "locked" and (jumped or played is None):
-        return replace(row, state="jumped")
+    if row.state != RowState.LOCKED and (jumped or played is None):
+        return replace(row, state=RowState.JUMPED)
     held = lock_s = None
-    if row.state == "locked":
+    if row.state == RowState.LOCKED:
         held = held_share(setup, row.sung_hz, row.ratio)
         lock_s = _time_to_lock(setup, row)
     return replace(row, heard=heard, resultant_level_db=level, held=held, lock_s=lock_s)
@@ -252,7 +251,7 @@ def _looked_beside(setup: Setup, control: runs.Control, rows: list[Row]) -> list
     """Where the just note throws the horn out of its register, look for a lock on either side."""
     assert control.hz is not None
     for start in (-BESIDE_CENTS, BESIDE_CENTS):
-        left = [k for k, row in enumerate(rows) if row.state == "jumped"]
+        left = [k for k, row in enumerate(rows) if row.state == RowState.JUMPED]
         pairs = []
         for k in left:
             p, q = rows[k].ratio
@@ -326,7 +325,7 @@ GLIDE_S = 30.0
 
 def _approached(setup: Setup, control: runs.Control, row: Row) -> Row:
     """Glide into the lock from below and from above, and look where it takes hold."""
-    if row.low is None or row.high is None or row.state != "locked":
+    if row.low is None or row.high is None or row.state != RowState.LOCKED:
         return row
     assert control.hz is not None
     just = control.hz * row.ratio[0] / row.ratio[1]
@@ -355,7 +354,7 @@ def _confirmed(setup: Setup, rows: list[Row]) -> list[Row]:
     assert off is not None
     asked: list[tuple[int, float]] = []
     for k, row in enumerate(rows):
-        if row.state == "locked" and row.low and row.high:
+        if row.state == RowState.LOCKED and row.low and row.high:
             room = min(0.1, 0.25 * width((row.low, row.high)))
             for edge, way in ((row.low, -1.0), (row.high, 1.0)):
                 asked += [(k, edge.inside - way * room), (k, edge.outside + way * 0.1)]

@@ -24,6 +24,7 @@ from reedbore.simulate.controls import beats_at
 from reedbore.simulate.performance import Performance, Stretch, stretches
 from reedbore.simulate.take import again, render
 from reedbore.verdict import runs
+from reedbore.verdict.state import State
 from reedbore.verdict.stretch import Held, Inside, flows
 from reedbore.verdict.take import NEAR_CENTS, Verdict, judge
 
@@ -241,7 +242,7 @@ def _hold_all(setups: list[Setup], tell: Callable[[float], None]) -> dict[Setup,
 def _hold(setup: Setup) -> Held:
     take = render(setup, runs.LEAST_SECONDS)
     found = judge(take)
-    if found.state != "locked" or found.ratio is None or found.sung_hz is None:
+    if found.state != State.LOCKED or found.ratio is None or found.sung_hz is None:
         return Held(found, None)
     sung, ratio = found.sung_hz, found.ratio
     band = min(sung / ratio[0], runs.LINE_BAND)

@@ -16,6 +16,7 @@ from reedbore.notes import cents
 from reedbore.simulate.outside import radiated
 from reedbore.simulate.take import Take, again, burst
 from reedbore.simulate.tuning import first_peak
+from reedbore.verdict.state import HornState, State
 
 JUMP_CENTS = 50.0
 """A played pitch so far from the one without voice has left its register. [cents]"""
@@ -39,14 +40,14 @@ Samples = NDArray[np.float64]
 class Control:
     """The same setup with the voice off."""
 
-    state: str
+    state: HornState
     hz: float | None
     period: int | None
     amplitude: float
     sound: Samples
 
 
-NO_CONTROL = Control("failed", None, None, 0.0, np.zeros(0))
+NO_CONTROL = Control(HornState.FAILED, None, None, 0.0, np.zeros(0))
 
 
 def control_run(take: Take) -> Control:
@@ -70,11 +71,11 @@ def control_of(setup: Setup, fine: Samples) -> Control:
     tone, rate = pitch.thin(fine, setup.time.rate)
     found = pitch.fundamental(tone, rate)
     if found is None or np.std(tone) < 0.01 * setup.breath.pressure:
-        return Control("silent", None, None, 0.0, np.zeros(0))
+        return Control(HornState.SILENT, None, None, 0.0, np.zeros(0))
     hz = pitch.refine(tone, rate, found.hz)
     amplitude = float(np.abs(pitch.phase_track(tone, rate, hz, 20.0).amplitude[-1]))
     base, repeats = _own_period(setup, fine, hz)
-    return Control("sounding", base, repeats, amplitude, np.zeros(0))
+    return Control(HornState.SOUNDING, base, repeats, amplitude, np.zeros(0))
 
 
 def _own_period(setup: Setup, tone: Samples, hz: float) -> tuple[float, int | None]:
@@ -218,7 +219,7 @@ def beat(
     return locking.Course(line.times[kept], ahead[kept], hz * q)
 
 
-def spectrum_state(take: Take, played: float, sung: float | None) -> str:
+def spectrum_state(take: Take, played: float, sung: float | None) -> State:
     """Tell a line spectrum from an irregular one."""
     late, rate = pitch.thin(
         take.traces.pressure[take.traces.pressure.size // 2 :], take.setup.time.rate
@@ -226,10 +227,10 @@ def spectrum_state(take: Take, played: float, sung: float | None) -> str:
     return line_state(late, rate, played, sung)
 
 
-def line_state(late: Samples, rate: float, played: float, sung: float | None) -> str:
+def line_state(late: Samples, rate: float, played: float, sung: float | None) -> State:
     """Tell a line spectrum from an irregular one, of a pressure at a rate."""
     share = spectrum.line_share(late, rate, played, sung or played, LINE_ORDERS)
-    return "rough" if share.share > 0.95 else "irregular"
+    return State.ROUGH if share.share > 0.95 else State.IRREGULAR
 
 
 def third_note(

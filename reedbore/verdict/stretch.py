@@ -20,7 +20,8 @@ from reedbore.simulate.controls import BREATH, LARGEST_PART
 from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.performance import Performance, Stretch
 from reedbore.verdict import runs, take
-from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, ONLY_VOICE, SIMPLE, Verdict
+from reedbore.verdict.state import HornState, Reason, State, wanders
+from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, SIMPLE, Verdict
 
 SHORTEST_S = 0.15
 """A shorter stretch is not measured. [s]"""
@@ -42,14 +43,6 @@ START_S = 0.3
 
 SAME_CENTS = 5.0
 """A held pair whose voice is farther off than this is another pair. [cents]"""
-
-TOO_SHORT = "too short to measure"
-NOT_SETTLED = "not yet settled when the note ends"
-STARTING = "the reed is still starting when the note ends"
-NOT_HELD = "whether the pair locks when held was not looked for"
-NOT_SOUNDING = "the reed does not sound within this note"
-NO_NOTE = "no steady sung note was found here"
-OTHERWISE = "held from rest, the pair comes to something else"
 
 Samples = NDArray[np.float64]
 Ratio = tuple[int, int]
@@ -99,24 +92,23 @@ class Inside:
         """Return the verdict, and when the beat came to rest. [s]."""
         control = self.control
         if not (np.abs(self.pressure) < single.BURST_PA).all():
-            reason = "the simulation diverged"
-            return take.bare("failed", runs.NO_CONTROL, reason=reason), None
+            return take.bare(State.FAILED, runs.NO_CONTROL, reason=Reason.DIVERGED), None
         if self.whole_s < SHORTEST_S:
-            return self._untold(TOO_SHORT), None
+            return self._untold(Reason.TOO_SHORT), None
         pitched, wander = self._sung_pitch()
         sung = pitched if self.noted else None
         if control.hz is None:
-            state = control.state if control.state == "failed" else "silent"
-            reason = "the reed does not sound by itself"
-            return take.bare(state, control, sung=sung, reason=reason), None
+            state = State.FAILED if control.state == HornState.FAILED else State.SILENT
+            return take.bare(state, control, sung=sung, reason=Reason.MUTE), None
         played, jumped = self._played(pitched)
         if played is None:
-            return take.bare("silent", control, sung=sung, reason=self._why_silent()), None
+            reason = self._why_silent()
+            return take.bare(State.SILENT, control, sung=sung, reason=reason), None
         if not self.sings:
-            return take.bare("unsung", control, played=played, jumped=jumped), None
+            return take.bare(State.UNSUNG, control, played=played, jumped=jumped), None
         if sung is None:
             state = self._spectrum_state(played, None)
-            reason = "the voice has no pitch" if self.noted else NO_NOTE
+            reason = Reason.NO_PITCH if self.noted else Reason.NO_NOTE
             found: dict[str, Any] = {"sung": None, "played": played, "jumped": jumped}
             return self._measured(None, state=state, reason=reason, **found), None
         return self._judged_pair(sung, wander, played, jumped)
@@ -127,34 +119,34 @@ class Inside:
         common: dict[str, Any] = {"sung": sung, "played": played, "jumped": jumped}
         ratio = choose_ratio(sung / played, NEAR_CENTS, SIMPLE)
         if ratio and self.seconds * played / ratio[1] < LEAST_PERIODS:
-            return self._untold(TOO_SHORT), None
+            return self._untold(Reason.TOO_SHORT), None
         unsteady = None
         if wander > runs.STEADY_VOICE_CENTS:
-            unsteady = f"the voice wanders by {wander:.0f} cents, too much to prove a lock"
+            unsteady = wanders(wander)
         apart = abs(ratio[0] * played - ratio[1] * sung) if ratio else math.inf
         if ratio is None or apart >= FUSED_HZ:
             if self._starting(played):
-                return self._untold(STARTING), None
+                return self._untold(Reason.STARTING), None
             state = self._spectrum_state(played, sung)
             return self._measured(None, state=state, reason=unsteady, **common), None
         course = self._course(sung, ratio)
         proven, reason = self._proven(sung, ratio, jumped)
         rest = self._at_rest(course) if proven and not unsteady else None
         if rest is not None:
-            return self._measured(ratio, state="locked", drift=0.0, **common), rest
+            return self._measured(ratio, state=State.LOCKED, drift=0.0, **common), rest
         beat = None if unsteady else mean_beat(course)
-        reason = unsteady or reason
-        return self._measured(ratio, state="drifting", reason=reason, drift=beat, **common), None
+        common |= {"state": State.DRIFTING, "reason": unsteady or reason, "drift": beat}
+        return self._measured(ratio, **common), None
 
     def _proven(self, sung: float, ratio: Ratio, jumped: bool) -> tuple[bool, str | None]:
         """Tell whether the held pair is locked at this ratio, and what to say while it drifts."""
         if self.pair is None:
-            return False, NOT_HELD
+            return False, Reason.NOT_HELD
         held = self.pair.verdict
         same = held.sung_hz is not None and abs(cents(held.sung_hz, sung)) < SAME_CENTS
         if not same or held.jumped != jumped or held.ratio != ratio:
-            return False, OTHERWISE
-        return (True, NOT_SETTLED) if held.state == "locked" else (False, held.reason)
+            return False, Reason.OTHERWISE
+        return (True, Reason.NOT_SETTLED) if held.state == State.LOCKED else (False, held.reason)
 
     def _at_rest(self, course: locking.Course) -> float | None:
         """Return from when on the beat is where it will stay [s], None if it is not there yet.
@@ -219,10 +211,10 @@ class Inside:
         """Tell a reed that is on its way from one that the voice has stopped."""
         assert self.control.hz is not None
         if self._starting(self.control.hz):
-            return STARTING
-        return ONLY_VOICE if self.sings else NOT_SOUNDING
+            return Reason.STARTING
+        return Reason.ONLY_VOICE if self.sings else Reason.NOT_SOUNDING
 
-    def _spectrum_state(self, played: float, sung: float | None) -> str:
+    def _spectrum_state(self, played: float, sung: float | None) -> State:
         late, rate = pitch.thin(self.pressure[self.pressure.size // 2 :], self.rate)
         return runs.line_state(late, rate, played, sung)
 
@@ -235,7 +227,7 @@ class Inside:
         return take.measured(late, self.control, ratio=ratio, played=played, settle=settle, **found)
 
     def _untold(self, reason: str) -> Verdict:
-        return take.bare("undecided", self.control, heard="uncertain", reason=reason)
+        return take.bare(State.UNDECIDED, self.control, heard="uncertain", reason=reason)
 
 
 def flows(voice: Voice) -> bool:

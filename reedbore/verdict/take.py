@@ -17,6 +17,7 @@ from reedbore.notes import A4_HZ, cents, choose_ratio, note_name
 from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.take import Take, again, burst, render
 from reedbore.verdict import runs
+from reedbore.verdict.state import HornState, Reason, State, folds, late, own_period, wanders
 
 SIMPLE = 8
 """Ratios p/q are looked for with p and q up to here."""
@@ -30,10 +31,6 @@ UNSTEADY_WATCH = 24.0
 FUSED_HZ = 15.0
 """A beat slower than this is heard as one moving sound. [Hz]"""
 
-LATE = "the beat comes to rest only after"
-UNDECIDED = "the drift is too slow to tell within the longest run"
-ONLY_VOICE = "the voice stops the reed, and only the voice is left"
-
 Samples = NDArray[np.float64]
 
 
@@ -41,7 +38,7 @@ Samples = NDArray[np.float64]
 class Verdict:
     """What was measured; None where a quantity has no meaning."""
 
-    state: str
+    state: State
     reason: str | None
     sung_hz: float | None
     played_hz: float | None
@@ -54,7 +51,7 @@ class Verdict:
     lock_range_cents: tuple[float, float] | None
     settle_s: float | None
     roughness: float | None
-    voice_off_state: str
+    voice_off_state: HornState
     voice_off_hz: float | None
     voice_off_period: int | None
 
@@ -115,6 +112,14 @@ class Verdict:
         }
 
 
+_ALONE = {
+    HornState.SOUNDING: State.UNSUNG,
+    HornState.SILENT: State.SILENT,
+    HornState.FAILED: State.FAILED,
+}
+"""What becomes of a take in which nobody sings."""
+
+
 def judge(take: Take, *, lock_range: bool = False) -> Verdict:
     """Measure what became of the two notes.
 
@@ -131,26 +136,25 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
         The verdict.
     """
     if burst(take.traces) is not None:
-        return bare("failed", runs.NO_CONTROL, reason="the simulation diverged")
+        return bare(State.FAILED, runs.NO_CONTROL, reason=Reason.DIVERGED)
     if take.seconds < runs.LEAST_SECONDS and take.setup.voice.source != "recording":
         take = render(take.setup, runs.LEAST_SECONDS)
     control = runs.control_run(take)
     if not take.sung.any():
-        state = "unsung" if control.state == "sounding" else control.state
-        return bare(state, control, played=control.hz)
+        return bare(_ALONE[control.state], control, played=control.hz)
     sung, wander = runs.sung_pitch(take)
     if control.hz is None:
-        return bare("silent", control, sung=sung, reason="the reed does not sound by itself")
+        return bare(State.SILENT, control, sung=sung, reason=Reason.MUTE)
     played, jumped = runs.played_pitch(take, control, sung)
     if played is None:
-        return bare("silent", control, sung=sung, reason=ONLY_VOICE)
+        return bare(State.SILENT, control, sung=sung, reason=Reason.ONLY_VOICE)
     if sung is None:
-        recorded = "recorded " if take.setup.voice.source == "recording" else ""
+        recorded = take.setup.voice.source == "recording"
         return _measured(
             take,
             control,
             state=runs.spectrum_state(take, played, None),
-            reason=f"the {recorded}voice has no pitch",
+            reason=Reason.NO_PITCH_RECORDED if recorded else Reason.NO_PITCH,
             sung=None,
             played=played,
             jumped=jumped,
@@ -172,28 +176,29 @@ def _judged_pair(
     common: dict[str, Any] = {"sung": sung, "played": played, "jumped": jumped}
     unsteady = None
     if wander > runs.STEADY_VOICE_CENTS:
-        unsteady = f"the voice wanders by {wander:.0f} cents, too much to prove a lock"
+        unsteady = wanders(wander)
     if ratio is None or beat is None or abs(beat) >= FUSED_HZ:
         state = runs.spectrum_state(take, played, sung)
         return _measured(take, control, state=state, reason=unsteady, **common)
     if unsteady:
-        return _measured(take, control, state="drifting", reason=unsteady, ratio=ratio, **common)
+        common |= {"state": State.DRIFTING, "reason": unsteady}
+        return _measured(take, control, ratio=ratio, **common)
     observe = _observer(take, sung, ratio)
     found, course = _watched(observe, _longest(take))
-    state = "drifting"
+    state = State.DRIFTING
     reason = _told(take)
     edges: tuple[float, float] | None = None
     if found.locked and (control.period or 1) > 1:
-        reason = f"the horn repeats every {control.period} periods without a voice"
+        reason = own_period(control.period)
     elif found.locked:
-        state, beat = "locked", 0.0
+        state, beat = State.LOCKED, 0.0
         reason = reason or _comes_late(course, take.seconds)
         common["played"] = sung * ratio[1] / ratio[0]
         if lock_range and not (_moves(take) or jumped) and control.hz is not None:
             edges = _edges(observe, sung, ratio, control.hz)
     else:
         beat = found.drift_hz
-        reason = reason if found.decided else UNDECIDED
+        reason = reason if found.decided else Reason.UNDECIDED
     return _measured(
         take, control, state=state, reason=reason, ratio=ratio, drift=beat, edges=edges, **common
     )
@@ -214,7 +219,7 @@ def _comes_late(course: locking.Course, seconds: float) -> str | None:
     """Say so if a lock takes hold only when a take of so many seconds has ended."""
     end = np.median(course.cycles[-course.cycles.size // 8 :])
     rest = at_rest(course.times, course.cycles - end)
-    return f"{LATE} {rest:.1f} s" if rest > seconds else None
+    return late(rest) if rest > seconds else None
 
 
 def _moves(take: Take) -> bool:
@@ -235,7 +240,7 @@ def _told(take: Take) -> str | None:
     voice = take.setup.voice
     if "voice.false_folds" not in voice.uneven:
         return None
-    return f"the false folds make the voice repeat only after {voice.false_folds} periods"
+    return folds(voice.false_folds)
 
 
 def _edges(
@@ -267,7 +272,7 @@ def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observ
 
 
 def bare(
-    state: str,
+    state: State,
     control: runs.Control,
     *,
     sung: float | None = None,
@@ -299,16 +304,16 @@ def bare(
 
 def _measured(take: Take, control: runs.Control, *, played: float, **found: Any) -> Verdict:
     """Add what the sound outside shows in the later half of a take."""
-    late = take.sound[take.sound.size // 2 :]
+    sound = take.sound[take.sound.size // 2 :]
     settle = runs.settled(take, played)
-    return measured(late, control, played=played, settle=settle, **found)
+    return measured(sound, control, played=played, settle=settle, **found)
 
 
 def measured(
-    late: Samples,
+    sound: Samples,
     control: runs.Control,
     *,
-    state: str,
+    state: State,
     sung: float | None,
     played: float,
     jumped: bool,
@@ -322,8 +327,8 @@ def measured(
 
     Parameters
     ----------
-    late : ndarray, shape (n,)
-        The sound once it has settled, at `outside.SOUND_RATE`. [Pa]
+    sound : ndarray, shape (n,)
+        What is heard once it has settled, at `outside.SOUND_RATE`. [Pa]
     control : Control
         The horn alone, with its sound.
     state, sung, played, jumped, settle, reason, ratio, drift, edges
@@ -334,7 +339,7 @@ def measured(
     Verdict
         With level, heard and roughness.
     """
-    found = spectrum.lines(late, SOUND_RATE, -70.0)
+    found = spectrum.lines(sound, SOUND_RATE, -70.0)
     off = spectrum.lines(control.sound[control.sound.size // 2 :], SOUND_RATE, -70.0)
     rough = roughness.relative_roughness(found.hz, found.amplitude, off.hz, off.amplitude)
     resultant = played / ratio[1] if ratio else None

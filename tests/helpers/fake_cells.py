@@ -17,6 +17,7 @@ from reedbore.model.setup import Setup
 from reedbore.notes import cents, choose_ratio
 from reedbore.verdict.cells import Cell
 from reedbore.verdict.lock_edges import Sought
+from reedbore.verdict.state import State
 from reedbore.verdict.sweep import run, store
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
@@ -46,15 +47,17 @@ def judge(
 def _cell(setup: Setup, hz: float, seconds: float | None) -> Cell:
     played = hz * (1.0 + 1e-3 * (setup.reed.opening * 1e3 - 1.0))
     if setup.breath.pressure < 2000.0:
-        return Cell("silent")
+        return Cell(State.SILENT)
     if setup.voice.source == "off":
-        return Cell("unsung", played_hz=played, period=1, voice_off_hz=played)
+        return Cell(State.UNSUNG, played_hz=played, period=1, voice_off_hz=played)
     sung = setup.voice.frequency
     p, q = choose_ratio(sung / played, 20.0, 8) or (0, 0)
     drift = p * played - q * sung
-    state = "rough" if not p else "locked" if abs(drift) < 10.0 * setup.voice.depth else "drifting"
+    state = State.ROUGH if not p else State.UNDECIDED if seconds else State.DRIFTING
+    if p and abs(drift) < 10.0 * setup.voice.depth:
+        state = State.LOCKED
     return Cell(
-        "undecided" if state == "drifting" and seconds else state,
+        state,
         None, p, q, sung, played, cents(played, hz), setup.reed.opening > 0.0012,
         played / q if q else np.nan, drift if q else np.nan, 1, played,
     )  # fmt: skip

@@ -14,6 +14,7 @@ from reedbore.simulate import controls as passage_controls
 from reedbore.simulate import outside
 from reedbore.simulate.performance import Fingered, Performance, Score
 from reedbore.verdict.passage import NoteVerdict
+from reedbore.verdict.state import HornState, State
 from reedbore.verdict.take import Verdict
 
 RING = 0.5  # [s]
@@ -57,9 +58,9 @@ def reached(state: str, **changed: Any) -> Verdict:
         "reason": None, "sung_hz": None, "played_hz": None, "jumped": False, "ratio": None,
         "resultant_hz": None, "resultant_level_db": None, "heard": "no", "drift_hz": None,
         "lock_range_cents": None, "settle_s": None, "roughness": None,
-        "voice_off_state": "sounding", "voice_off_hz": None, "voice_off_period": 1,
+        "voice_off_state": HornState.SOUNDING, "voice_off_hz": None, "voice_off_period": 1,
     }  # fmt: skip
-    return Verdict(state=state, **{**values, **changed})
+    return Verdict(state=State(state), **{**values, **changed})
 
 
 def row_of(number: int, begin: float, end: float, fingered: float, sung: float | None, **told: Any):

@@ -15,6 +15,7 @@ from reedbore.report.looks import LOOKS
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.verdict import cells as many
 from reedbore.verdict.locks import lock_table
+from reedbore.verdict.state import State
 
 DEMO = read_words({})
 NEAR = {"field": "sung", "start": "5/2-1c", "stop": "5/2+1c", "count": 3}
@@ -179,7 +180,7 @@ def test_cells_are_those_that_the_sweep_judges():
 def test_a_cell_tells_how_far_the_voice_is_from_the_horn_alone(
     monkeypatch, patch, along, found, intervals
 ):
-    alone = many.Cell("drifting", voice_off_hz=FINGERED_HZ * 2.0 ** (10.0 / 1200.0), **found)
+    alone = many.Cell(State.DRIFTING, voice_off_hz=FINGERED_HZ * 2.0 ** (10.0 / 1200.0), **found)
     monkeypatch.setattr(many, "judge_cells", lambda setups, _, **__: [alone] * len(setups))
     head, *cells = maps.cells(replace(DEMO, **patch), along)
     told = [cell["interval"] for cell in sorted(cells, key=lambda cell: (cell["j"], cell["i"]))]
@@ -201,7 +202,7 @@ def test_a_map_that_nobody_wants_stops_before_the_next_batch(monkeypatch):
 
     def judged(setups, notes, *, seconds):
         asked.append(len(setups))
-        return [many.Cell("drifting")] * len(setups)
+        return [many.Cell(State.DRIFTING)] * len(setups)
 
     monkeypatch.setattr(many, "judge_cells", judged)
     stream = maps.cells(DEMO, [{**DEPTH, "count": 20}, {**NEAR, "count": 20}])
@@ -216,7 +217,7 @@ def test_what_is_undecided_is_watched_for_longer_at_the_end(monkeypatch):
 
     def judged(setups, notes, *, seconds):
         watched.append(seconds)
-        state = "undecided" if seconds else "locked"
+        state = State.UNDECIDED if seconds else State.LOCKED
         return [many.Cell(state, p=5, q=2)] * len(setups)
 
     monkeypatch.setattr(many, "judge_cells", judged)

@@ -24,8 +24,9 @@ from reedbore.report.looks import LOOKS, lightness
 from reedbore.report.maps import CARE, aim_words, axis_words, resolution, unfinished
 from reedbore.verdict import lock_edges
 from reedbore.verdict.cells import Cell
+from reedbore.verdict.state import State
 from reedbore.verdict.sweep import run
-from reedbore.verdict.sweep.plan import STATES, SUNG, Axis, Fingered, Sweep
+from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 HZ = 120.0
 SUNG_AXIS = Axis(name=SUNG, values=tuple(np.linspace(0.0, 1200.0, 61).tolist()))
@@ -42,19 +43,21 @@ def cell(setup, hz: float) -> Cell:
     """A horn in tune whose locks are as wide as `width` says, silent at little breath."""
     sung = setup.voice.frequency
     if setup.voice.source == "off":
-        return Cell("unsung", played_hz=hz, played_cents=0.0, period=1, voice_off_hz=hz)
+        return Cell(State.UNSUNG, played_hz=hz, played_cents=0.0, period=1, voice_off_hz=hz)
     if setup.breath.pressure < 1500.0:
-        return Cell("silent", sung_hz=sung)
+        return Cell(State.SILENT, sung_hz=sung)
     near = choose_ratio(sung / hz, 20.0, 8)
     if near is None:
-        return Cell("rough", sung_hz=sung, played_hz=hz, played_cents=0.0)
+        return Cell(State.ROUGH, sung_hz=sung, played_hz=hz, played_cents=0.0)
     p, q = near
     off = abs(cents(sung, hz * p / q))
     if off < 0.5 * width(setup, p, q):
         played = sung * q / p
-        return Cell("locked", None, p, q, sung, played, cents(played, hz), False, played / q, 0.0)
+        return Cell(
+            State.LOCKED, None, p, q, sung, played, cents(played, hz), False, played / q, 0.0
+        )
     drift = p * hz - q * sung
-    state = "undecided" if off < width(setup, p, q) else "drifting"
+    state = State.UNDECIDED if off < width(setup, p, q) else State.DRIFTING
     return Cell(state, None, p, q, sung, hz, 0.0, False, hz / q, drift)
 
 
@@ -118,7 +121,7 @@ def test_lightness_of_known_colours():
 
 
 def test_every_state_has_a_look_and_a_mark_of_its_own():
-    assert set(LOOKS) == {*STATES, "not run"}
+    assert set(LOOKS) == set(State)
     marks = [look.mark for look in LOOKS.values() if look.mark]
     assert len(set(marks)) == len(marks) == len(LOOKS) - 1
 

@@ -23,6 +23,7 @@ from reedbore.simulate.take import Take, render
 from reedbore.simulate.tuning import tune
 from reedbore.sound import fade, remove_dc, true_peak
 from reedbore.verdict.cells import Cell
+from reedbore.verdict.state import State
 from reedbore.verdict.sweep import run
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
@@ -145,10 +146,12 @@ def cells(setups, fingered, *, seconds=None, progress=None) -> list[Cell]:
     for setup, hz in zip(setups, fingered, strict=True):
         sung, near = setup.voice.frequency, choose_ratio(setup.voice.frequency / hz, 20.0, 8)
         if near is None:
-            made.append(Cell("rough", sung_hz=sung, played_hz=hz, played_cents=0.0))
+            made.append(Cell(State.ROUGH, sung_hz=sung, played_hz=hz, played_cents=0.0))
         else:
             p, q = near
-            made.append(Cell("locked", None, p, q, sung, sung * q / p, 0.0, False, sung / p, 0.0))
+            made.append(
+                Cell(State.LOCKED, None, p, q, sung, sung * q / p, 0.0, False, sung / p, 0.0)
+            )
     return made
 
 

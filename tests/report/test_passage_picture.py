@@ -22,7 +22,7 @@ from reedbore.report.figures import passage as passages
 from reedbore.report.figures import passage_data
 from reedbore.report.looks import LOOKS, lightness
 from reedbore.simulate import outside
-from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
+from reedbore.verdict.state import Reason
 
 ETUDE_TOLD = (
     {}, {"state": "drifting", "heard": "uncertain", "held": "locked"}, {}, {"state": "rough"},
@@ -370,10 +370,10 @@ def test_note_that_would_lock_says_so():
 @pytest.mark.parametrize(
     ("state", "reason", "word"),
     [
-        ("drifting", NOT_SETTLED, "unsettled"),
-        ("undecided", STARTING, "still starting"),
-        ("undecided", TOO_SHORT, "too short"),
-        ("rough", NO_NOTE, "no steady note"),
+        ("drifting", Reason.NOT_SETTLED, "unsettled"),
+        ("undecided", Reason.STARTING, "still starting"),
+        ("undecided", Reason.TOO_SHORT, "too short"),
+        ("rough", Reason.NO_NOTE, "no steady note"),
     ],
 )
 def test_a_note_is_called_on_the_picture_what_the_table_calls_it(state, reason, word):

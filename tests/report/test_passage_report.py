@@ -24,17 +24,17 @@ from reedbore.report.passage import (
 )
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.runs import Control
-from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING, TOO_SHORT
+from reedbore.verdict.state import HornState, Reason, State
 from reedbore.verdict.take import Verdict, bare
 
 B_FLAT = midi_to_hz(46)  # Bb2
 D4 = parse_pitch("D4-13.8c")
-ALONE = Control("sounding", B_FLAT, 1, 1000.0, None)
+ALONE = Control(HornState.SOUNDING, B_FLAT, 1, 1000.0, None)
 
 
 def found(**changes: object) -> Verdict:
     common: dict[str, object] = {
-        "state": "locked",
+        "state": State.LOCKED,
         "sung_hz": D4,
         "played_hz": D4 * 0.4,
         "ratio": (5, 2),
@@ -45,12 +45,12 @@ def found(**changes: object) -> Verdict:
         "settle_s": 0.15,
         "roughness": 1.5,
     }
-    return replace(bare("unsung", ALONE), **{**common, **changes})
+    return replace(bare(State.UNSUNG, ALONE), **{**common, **changes})
 
 
-DRIFTING = found(state="drifting", reason=NOT_SETTLED, drift_hz=-0.09)
+DRIFTING = found(state=State.DRIFTING, reason=Reason.NOT_SETTLED, drift_hz=-0.09)
 ROUGH = found(
-    state="rough",
+    state=State.ROUGH,
     ratio=None,
     resultant_hz=None,
     resultant_level_db=None,
@@ -84,11 +84,11 @@ def rows() -> list[NoteVerdict]:
         row(1, found(), found(), rest_s=1.64),
         row(2, DRIFTING, found()),
         row(3, ROUGH, ROUGH, sung_hz=170.0, planned=unplanned),
-        row(4, bare("unsung", ALONE, played=B_FLAT), None, sung_hz=None, planned=None),
-        row(5, bare("undecided", ALONE, heard="uncertain", reason=TOO_SHORT), found()),
-        row(6, bare("undecided", ALONE, heard="uncertain", reason=STARTING), found()),
-        row(7, found(jumped=True, heard="no", state="drifting"), DRIFTING, fingering="side"),
-        row(8, found(state="drifting", heard="uncertain", drift_hz=-4.63), ROUGH),
+        row(4, bare(State.UNSUNG, ALONE, played=B_FLAT), None, sung_hz=None, planned=None),
+        row(5, bare(State.UNDECIDED, ALONE, heard="uncertain", reason=Reason.TOO_SHORT), found()),
+        row(6, bare(State.UNDECIDED, ALONE, heard="uncertain", reason=Reason.STARTING), found()),
+        row(7, found(jumped=True, heard="no", state=State.DRIFTING), DRIFTING, fingering="side"),
+        row(8, found(state=State.DRIFTING, heard="uncertain", drift_hz=-4.63), ROUGH),
     ]
 
 
@@ -134,13 +134,13 @@ def test_a_line_tells_plan_note_and_held_pair_apart(rows):
         ({"heard": "same as fingered"}, "as fingered, locks"),
         ({"heard": "same as sung"}, "as sung, locks"),
         ({"heard": "same as fingered", "jumped": True}, "as played, locked, jumped"),
-        ({"state": "drifting", "drift_hz": 0.001}, "Bb1 heard, no lock"),
-        ({"state": "drifting", "drift_hz": -0.084}, "Bb1 heard, moves 0.08/s"),
-        ({"state": "drifting", "drift_hz": None}, "Bb1 heard, voice wanders"),
-        ({"state": "rough", "reason": NO_NOTE}, "no steady sung note"),
-        ({"state": "silent"}, "silent"),
-        ({"state": "failed"}, "failed"),
-        ({"state": "irregular", "resultant_hz": None}, "irregular"),
+        ({"state": State.DRIFTING, "drift_hz": 0.001}, "Bb1 heard, no lock"),
+        ({"state": State.DRIFTING, "drift_hz": -0.084}, "Bb1 heard, moves 0.08/s"),
+        ({"state": State.DRIFTING, "drift_hz": None}, "Bb1 heard, voice wanders"),
+        ({"state": State.ROUGH, "reason": Reason.NO_NOTE}, "no steady sung note"),
+        ({"state": State.SILENT}, "silent"),
+        ({"state": State.FAILED}, "failed"),
+        ({"state": State.IRREGULAR, "resultant_hz": None}, "irregular"),
     ],
 )
 def test_a_verdict_is_told_in_a_few_words(changes, words):
@@ -165,13 +165,13 @@ def test_the_sentence_says_what_was_not_looked_for(rows):
 
 
 def test_other_reasons_are_told_below_with_their_notes(rows):
-    odd = found(state="drifting", reason="the voice wanders by 20 cents", drift_hz=None)
+    odd = found(state=State.DRIFTING, reason="the voice wanders by 20 cents", drift_hz=None)
     said = text([row(1, odd, odd), row(2, odd, odd)])
     assert said.endswith("1, 2: the voice wanders by 20 cents.")
 
 
 def test_a_voice_that_is_written_but_not_sung_does_not_count(rows):
-    off = bare("unsung", ALONE, played=B_FLAT)
+    off = bare(State.UNSUNG, ALONE, played=B_FLAT)
     silent = [row(1, off, off, depth=0.0)]
     assert summary(silent) == "Nobody sings."
     assert table(silent)[1].count("horn alone") == 2
@@ -179,7 +179,7 @@ def test_a_voice_that_is_written_but_not_sung_does_not_count(rows):
 
 
 def test_a_recording_without_a_note_is_not_said_to_be_silent():
-    none = replace(ROUGH, sung_hz=None, reason=NO_NOTE)
+    none = replace(ROUGH, sung_hz=None, reason=Reason.NO_NOTE)
     empty = row(1, none, None, sung_hz=None, planned=None)
     said = text([empty])
     assert summary([empty]) == (
@@ -191,9 +191,9 @@ def test_a_recording_without_a_note_is_not_said_to_be_silent():
 
 def test_below_the_table_stands_what_the_horn_plays_instead():
     sharp = found(played_hz=B_FLAT * 2.0 ** (31.0 / 1200.0))
-    jumped = found(played_hz=midi_to_hz(65), jumped=True, state="rough")
+    jumped = found(played_hz=midi_to_hz(65), jumped=True, state=State.ROUGH)
     near = found(played_hz=B_FLAT * 2.0 ** (4.9 / 1200.0))
-    unmeasured = bare("undecided", ALONE, heard="uncertain", reason=TOO_SHORT)
+    unmeasured = bare(State.UNDECIDED, ALONE, heard="uncertain", reason=Reason.TOO_SHORT)
     pairs = [
         (near, near), (sharp, sharp), (jumped, jumped), (sharp, near), (near, jumped),
         (unmeasured, near),
@@ -208,7 +208,7 @@ def test_below_the_table_stands_what_the_horn_plays_instead():
 
 def test_what_false_folds_change_is_said_once():
     reason = "the false folds make the voice repeat only after 2 periods"
-    odd = found(state="drifting", drift_hz=4.6, reason=reason)
+    odd = found(state=State.DRIFTING, drift_hz=4.6, reason=reason)
     folded = row(1, odd, odd, sung_hz=2.0 * D4, folds=2)
     said = text([folded, replace(folded, number=2)])
     assert said.count("the voice repeat only after 2 periods") == 1

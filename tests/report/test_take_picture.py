@@ -17,6 +17,7 @@ from reedbore.report.figures import take as plots
 from reedbore.report.figures import text_fit
 from reedbore.simulate import mouth
 from reedbore.simulate.take import Take
+from reedbore.verdict.state import HornState, State
 from reedbore.verdict.take import Verdict
 
 PLAYED, SUNG = 120.0, 200.0  # 5/3, a third note at 40 Hz
@@ -25,10 +26,10 @@ PLAYED, SUNG = 120.0, 200.0  # 5/3, a third note at 40 Hz
 def verdict(state: str, ratio: tuple[int, int] | None, **changed: float | None) -> Verdict:
     values = {"sung_hz": SUNG, "played_hz": PLAYED, **changed}
     return Verdict(
-        state=state, reason=None, jumped=False, ratio=ratio,
+        state=State(state), reason=None, jumped=False, ratio=ratio,
         resultant_hz=PLAYED / ratio[1] if ratio else None, resultant_level_db=None, heard="yes",
         drift_hz=None, lock_range_cents=None, settle_s=None, roughness=None,
-        voice_off_state="sounding", voice_off_hz=PLAYED, voice_off_period=1, **values,
+        voice_off_state=HornState.SOUNDING, voice_off_hz=PLAYED, voice_off_period=1, **values,
     )  # fmt: skip
 
 

@@ -16,14 +16,7 @@ from reedbore.simulate.performance import Performance, Score, Stretch, perform
 from reedbore.simulate.take import render
 from reedbore.verdict import runs
 from reedbore.verdict.passage import NoteVerdict, judge_notes
-from reedbore.verdict.stretch import (
-    NOT_HELD,
-    NOT_SETTLED,
-    NOT_SOUNDING,
-    OTHERWISE,
-    STARTING,
-    TOO_SHORT,
-)
+from reedbore.verdict.state import Reason
 from reedbore.verdict.take import judge
 
 PIECES = {
@@ -98,7 +91,7 @@ def test_the_same_note_cut_short_is_not_yet_settled(rows):
     for name in ("cut", "brief"):
         row = rows[name]
         assert row.held == rows["long"].held
-        assert (row.reached.state, row.reached.reason) == ("drifting", NOT_SETTLED)
+        assert (row.reached.state, row.reached.reason) == ("drifting", Reason.NOT_SETTLED)
         assert row.reached.ratio == (5, 2)
         assert row.rest_s is None
     assert rows["cut"].reached.heard == "yes"
@@ -156,7 +149,7 @@ def test_a_horn_below_its_threshold_is_silent(rows):
 @pytest.mark.slow
 def test_a_note_too_short_says_so_and_nothing_else(rows):
     found = rows["short"].reached
-    assert (found.state, found.reason, found.heard) == ("undecided", TOO_SHORT, "uncertain")
+    assert (found.state, found.reason, found.heard) == ("undecided", Reason.TOO_SHORT, "uncertain")
     values = found.sung_hz, found.played_hz, found.ratio, found.resultant_hz, found.drift_hz
     assert values == (None,) * 5
     assert rows["short"].held == rows["long"].held
@@ -193,14 +186,14 @@ def test_the_lock_of_another_note_proves_nothing(played):
     performance, cut = one(played, "long", sung_hz=3.0 * B_FLAT)
     (row,) = judge_notes(performance, cuts=[cut])
     assert (row.held.state, row.held.ratio) == ("locked", (3, 1))
-    assert (row.reached.state, row.reached.reason) == ("drifting", OTHERWISE)
+    assert (row.reached.state, row.reached.reason) == ("drifting", Reason.OTHERWISE)
 
 
 def test_without_holding_nothing_is_called_locked(played):
     performance, cut = one(played, "long")
     (row,) = judge_notes(performance, cuts=[cut], held=False)
     assert row.held is None
-    assert (row.reached.state, row.reached.reason) == ("drifting", NOT_HELD)
+    assert (row.reached.state, row.reached.reason) == ("drifting", Reason.NOT_HELD)
     assert abs(row.reached.drift_hz) < 0.05
 
 
@@ -213,13 +206,13 @@ def test_a_stretch_with_too_few_periods_of_its_resultant_is_not_measured(tenor):
     performance = dataclasses.replace(performance, traces=steady)
     first, second = judge_notes(performance, cuts=cuts, held=False)
     assert (first.reached.state, first.reached.ratio) == ("drifting", (5, 2))
-    assert (second.reached.state, second.reached.reason) == ("undecided", TOO_SHORT)
+    assert (second.reached.state, second.reached.reason) == ("undecided", Reason.TOO_SHORT)
 
 
 def test_a_reed_that_is_still_starting_is_not_called_rough(tenor):
     performance, cuts = set_out(tenor, [Piece(PIECES["rough"].sung_hz, 0.16), PIECES["rough"]])
     starting, started = judge_notes(performance, cuts=cuts, held=False)
-    assert (starting.reached.state, starting.reached.reason) == ("undecided", STARTING)
+    assert (starting.reached.state, starting.reached.reason) == ("undecided", Reason.STARTING)
     assert started.reached.state == "rough"
 
 
@@ -227,7 +220,7 @@ def test_a_reed_that_has_stopped_is_silent_though_it_could_sound(played):
     performance, cut = one(played, "unsung")
     still = performance.traces._replace(pressure=np.zeros_like(performance.traces.pressure))
     (row,) = judge_notes(dataclasses.replace(performance, traces=still), cuts=[cut])
-    assert (row.reached.state, row.reached.reason) == ("silent", NOT_SOUNDING)
+    assert (row.reached.state, row.reached.reason) == ("silent", Reason.NOT_SOUNDING)
     assert row.reached.voice_off_state == "sounding"
 
 
@@ -332,5 +325,5 @@ def test_a_passage_is_cut_and_judged_as_it_is_played(tenor):
     for row in found[1:]:
         settled = row.rest_s is not None
         assert row.reached.state == ("locked" if settled else "drifting")
-        assert row.reached.reason == (None if settled else NOT_SETTLED)
+        assert row.reached.reason == (None if settled else Reason.NOT_SETTLED)
     assert found[2].reached.sung_hz == pytest.approx(LOCKS, rel=1e-6)

@@ -14,7 +14,8 @@ from reedbore.model.passage import Passage
 from reedbore.model.setup import Setup
 from reedbore.simulate.performance import Performance, Score, Stretch, perform
 from reedbore.verdict.passage import NoteVerdict, judge_notes
-from reedbore.verdict.stretch import NO_NOTE, mean_beat
+from reedbore.verdict.state import Reason
+from reedbore.verdict.stretch import mean_beat
 
 BESIDE = LOCKS * 2.0 ** (3.0 / 1200.0)  # drifts, heard as 5/2
 APART = B_FLAT * 2.0 ** (650.0 / 1200.0)  # near no ratio
@@ -184,7 +185,7 @@ def test_a_recording_without_a_steady_note_has_neither_ratio_nor_beat(beside, tm
     heard = {"file": str(tmp_path / "hum.wav"), "source": "recording"}
     row = judged(changed(performance, heard), cut._replace(sung_hz=None))
     found = row.reached
-    assert (found.state, found.reason) == ("rough", NO_NOTE)
+    assert (found.state, found.reason) == ("rough", Reason.NO_NOTE)
     assert (found.ratio, found.drift_hz, found.sung_hz, found.resultant_hz) == (None,) * 4
     assert found.played_hz == pytest.approx(B_FLAT, rel=1e-3)
 

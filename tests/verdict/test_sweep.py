@@ -22,6 +22,7 @@ import xarray
 from reedbore.errors import ReedboreError
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.verdict.cells import Cell, judge_cells
+from reedbore.verdict.state import State
 from reedbore.verdict.sweep import plan, store
 from reedbore.verdict.sweep import (
     run as sweep_run,
@@ -118,7 +119,7 @@ def test_many_cells_are_the_same_as_one_by_one(first: str, second: str):
 
 
 def code_name(code: int) -> str:
-    return "not run" if code < 0 else store.STATES[code]
+    return State.of(code)
 
 
 def test_rates_are_not_mixed():

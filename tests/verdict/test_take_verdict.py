@@ -23,6 +23,7 @@ from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.take import Take, again, render
 from reedbore.simulate.tuning import tune
 from reedbore.verdict import runs
+from reedbore.verdict.state import HornState, State
 from reedbore.verdict.take import Verdict, judge
 
 B_FLAT = midi_to_hz(46)  # Bb2
@@ -408,7 +409,7 @@ def test_noise_as_a_voice_has_no_pitch(tenor, tmp_path):
 )
 def test_a_summary_says_what_was_found_in_plain_words(state, heard, words):
     made = Verdict(
-        state=state,
+        state=State(state),
         reason=None,
         sung_hz=1.5 * B_FLAT,
         played_hz=B_FLAT,
@@ -421,7 +422,7 @@ def test_a_summary_says_what_was_found_in_plain_words(state, heard, words):
         lock_range_cents=None,
         settle_s=0.3,
         roughness=2.0,
-        voice_off_state="sounding",
+        voice_off_state=HornState.SOUNDING,
         voice_off_hz=B_FLAT,
         voice_off_period=1,
     )

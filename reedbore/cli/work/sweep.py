@@ -18,6 +18,7 @@ from reedbore.model.presets import load_horn
 from reedbore.notes import note_name
 from reedbore.simulate.request.take import Request, Words, read_request, refuse_words, tune_request
 from reedbore.simulate.request.typed import TypedCell
+from reedbore.verdict.state import State
 from reedbore.verdict.sweep import store
 from reedbore.verdict.sweep.axes import check, read_axis, read_sung
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep
@@ -180,7 +181,7 @@ def text(document: Mapping[str, Any]) -> str:
     elif document["narrowest_band_cents"]:
         band = document["narrowest_band_cents"]
         lines.append(f"A lock narrower than {band:.3g} cents can lie between cells: see --edges.")
-    if "not run" in document["states"]:
+    if State.NOT_RUN in document["states"]:
         lines.append("The other parts are still to be run.")
     return "\n".join([*lines, f"file        {document['file']}"])
 

@@ -21,6 +21,7 @@ from reedbore.report.figures.take import DOTS_PER_INCH, FAINT, INK, PAPER, TOGET
 from reedbore.report.locks import hold, where
 from reedbore.report.maps import CARE, third_words
 from reedbore.verdict.lock_edges import NARROWEST_CENTS
+from reedbore.verdict.state import RowState
 
 if TYPE_CHECKING:
     from reedbore.verdict.locks import Row, Table
@@ -46,23 +47,23 @@ POINTS_OF_PAGE = 72.0 * A4_LANDSCAPE[1]
 DOUBTS = {"no": "not heard", "uncertain": "perhaps heard"}
 
 GROUPS: tuple[tuple[str, Callable[["Row"], bool]], ...] = (
-    ("locks: the sound stands still", lambda row: row.state == "locked"),
+    ("locks: the sound stands still", lambda row: row.state == RowState.LOCKED),
     (
         "a third note is heard, but it never locks: it moves",
-        lambda row: row.state == "free" and row.heard == "yes",
+        lambda row: row.state == RowState.FREE and row.heard == "yes",
     ),
     (
         f"a third note is heard; a lock below {NARROWEST_CENTS:g} cents: too narrow to be sure of",
-        lambda row: row.state == "narrow" and row.heard == "yes",
+        lambda row: row.state == RowState.NARROW and row.heard == "yes",
     ),
 )
 
 
 REST = {
-    "locked": "locks too",
-    "narrow": "too narrow to be sure of, and hardly heard",
-    "free": "neither",
-    "jumped": "the horn leaves its register",
+    RowState.LOCKED: "locks too",
+    RowState.NARROW: "too narrow to be sure of, and hardly heard",
+    RowState.FREE: "neither",
+    RowState.JUMPED: "the horn leaves its register",
 }
 """What ratios without a row are called, by state."""
 
@@ -132,7 +133,7 @@ def _rows(axes: Axes, table: "Table", a4: float) -> None:
         if tall >= TWO_LINES
         else min(0.5 * tall * POINTS_OF_PAGE, 10.0)
     )
-    reach = max((_reach(row) for row in table.rows if row.state == "locked"), default=1.0)
+    reach = max((_reach(row) for row in table.rows if row.state == RowState.LOCKED), default=1.0)
     _head(axes, reach)
     y = TOP
     for head, rows in groups:
@@ -180,7 +181,7 @@ def _row(
     p, q = row.ratio
     middle: dict[str, Any] = {"va": "center", "color": INK}
     axes.text(COLUMNS["ratio"], y, f"{p}/{q}", size=size, weight="bold", **middle)
-    holds = hold(row, a4) if row.state == "locked" else ""
+    holds = hold(row, a4) if row.state == RowState.LOCKED else ""
     third = third_words(row.resultant_hz, row.ratio, a4)
     doubt = "" if third == "none" or "too low" in third else DOUBTS.get(row.heard, "")
     for x, words, after, weight in (
@@ -195,7 +196,7 @@ def _row(
             axes.annotate(
                 f"   {after}", (1.0, 0.5), xycoords=text, size=0.8 * size, va="center", color=INK
             )
-    if row.state == "locked":
+    if row.state == RowState.LOCKED:
         _bar(axes, row, (y, tall), reach)
     if row.held is not None:
         axes.text(

@@ -39,6 +39,7 @@ from reedbore.report.figures.text_fit import POINTS_PER_INCH, Labels
 from reedbore.report.looks import LOOKS
 from reedbore.simulate.controls import GLIDE
 from reedbore.simulate.outside import SOUND_RATE
+from reedbore.verdict.state import Reason, State
 
 if TYPE_CHECKING:
     from reedbore.simulate.performance import Performance
@@ -235,7 +236,6 @@ LETTERS_OF_TITLE, LETTERS_A_LINE = 100, 165
 WIDEST_WORD = 1.4  # of the width of a note
 LEGEND_FOOT, LEGEND_STEP = 0.41, 0.27  # [inches], as the two that follow
 HANDLE_INCHES, LETTER_INCHES = 0.7, 0.068
-TOO_SHORT = "too short to measure"
 
 
 def passage_picture(
@@ -424,7 +424,7 @@ def _state_handles(rows: Sequence["NoteVerdict"]) -> list[Any]:
     handles: list[Any] = []
     for state in (state for state in LOOKS if state in states):
         look, says = LOOKS[state], LOOKS[state].says
-        says = TOO_SHORT if state == "undecided" else says
+        says = Reason.TOO_SHORT if state == State.UNDECIDED else says
         handles.append(
             Patch(fc=look.light, ec=INK, hatch=look.mark * HATCH_TIMES, lw=0.6, label=says)
         )

@@ -16,7 +16,7 @@ from reedbore.model.passage import Passage
 from reedbore.simulate.controls import Span
 from reedbore.simulate.outside import SOUND_RATE
 from reedbore.sound import mute_broken
-from reedbore.verdict.stretch import NO_NOTE, NOT_SETTLED, STARTING
+from reedbore.verdict.state import Reason, State
 
 if TYPE_CHECKING:
     from reedbore.simulate.performance import Performance
@@ -34,8 +34,13 @@ TRACK_WINDOWS = 3.0
 WEAK_DB, WEAK_PA = -30.0, 20.0
 INSTANT = 0.01  # [s]
 SAME_PITCH = 1.0  # [semitones], so far a played pitch may move and be followed as one
-WORDS = {"unsung": "no voice", "undecided": "too short"}
-WHY = {NOT_SETTLED: "unsettled", STARTING: "still starting", NO_NOTE: "no steady note"}
+WORDS = {State.UNSUNG: "no voice", State.UNDECIDED: "too short"}
+"""What states are called under a note; the others by their own word."""
+WHY: dict[str | None, str] = {
+    Reason.NOT_SETTLED: "unsettled",
+    Reason.STARTING: "still starting",
+    Reason.NO_NOTE: "no steady note",
+}
 IF_HELD = "locks if held"
 
 
@@ -56,7 +61,7 @@ class Resultant(NamedTuple):
 
     bar: Note
     ratio: tuple[int, int]
-    state: str
+    state: State
     heard: str
 
 
@@ -242,7 +247,7 @@ def words_of(row: "NoteVerdict") -> list[str]:
         One or two lines.
     """
     state = row.reached.state
-    told = [WHY.get(row.reached.reason or "", WORDS.get(state, state))]
-    if row.held is not None and row.held.state == "locked" and state != "locked":
+    told = [WHY.get(row.reached.reason, WORDS.get(state, state))]
+    if row.held is not None and row.held.state == State.LOCKED and state != State.LOCKED:
         told.append(IF_HELD)
     return told

@@ -24,6 +24,7 @@ from reedbore.report.figures.text_fit import fit
 from reedbore.simulate import mouth
 from reedbore.simulate.outside import SOUND_RATE
 from reedbore.sound import mute_broken
+from reedbore.verdict.state import State
 
 if TYPE_CHECKING:
     from reedbore.simulate.take import Take
@@ -232,7 +233,7 @@ def _mark_period(upper: Axes, lower: Axes, period: float | None, verdict: "Verdi
     low, high = upper.get_ylim()
     height = low + 0.84 * (high - low)
     if period is None or verdict.ratio is None:
-        if verdict.state in {"rough", "irregular"}:
+        if verdict.state in {State.ROUGH, State.IRREGULAR}:
             says = "no common period: voice and horn never come round together"
             upper.text(0.5, 0.84, says, transform=upper.transAxes, ha="center", size=9.5, color=INK)
         return
@@ -241,7 +242,7 @@ def _mark_period(upper: Axes, lower: Axes, period: float | None, verdict: "Verdi
             edges = (start * period * 1e3, (start + 1) * period * 1e3)
             axes.axvspan(*edges, color=TOGETHER, alpha=0.08, lw=0)
     p, q = verdict.ratio
-    about = "" if verdict.state == "locked" else "about "
+    about = "" if verdict.state == State.LOCKED else "about "
     says = (
         f"one common period, {period * 1e3:.1f} ms: {about}{_count(q, 'cycle')} of the horn, "
         f"{_count(p, 'cycle')} of the voice"

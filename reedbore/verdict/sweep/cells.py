@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from reedbore.errors import ModelError
 from reedbore.model.setup import Setup
 from reedbore.model.units import attribute_of
-from reedbore.verdict.sweep.plan import STATES, SUNG, VARIABLES, VOICE, Sweep, check_version
+from reedbore.verdict.state import State
+from reedbore.verdict.sweep.plan import SUNG, VARIABLES, VOICE, Sweep, check_version
 
 if TYPE_CHECKING:
     from reedbore.verdict.cells import Cell
@@ -173,7 +174,7 @@ def judge_block(
     by_rate: dict[float, list[tuple[tuple[int, ...], Setup]]] = {}
     for place, setup in zip(np.ndindex(shape), cells(sweep, values), strict=True):
         if setup is None:
-            out["state"][place] = STATES.index("failed")
+            out["state"][place] = State.FAILED.code
         else:
             by_rate.setdefault(setup.time.rate, []).append((place, setup))
     for alike in by_rate.values():  # only setups of one rate can be stepped side by side
@@ -182,5 +183,5 @@ def judge_block(
         found = judge(setups, notes, seconds=sweep.seconds, progress=progress)
         for place, one in zip(places, found, strict=True):
             for name, array in out.items():
-                array[place] = STATES.index(one.state) if name == "state" else getattr(one, name)
+                array[place] = one.state.code if name == "state" else getattr(one, name)
     return out

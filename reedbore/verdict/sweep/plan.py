@@ -16,6 +16,7 @@ from reedbore.errors import ReedboreError
 from reedbore.model.setup import Setup
 from reedbore.model.units import QUANTITIES, Quantity
 from reedbore.notes import A4_HZ, cents
+from reedbore.verdict.state import Coded, EdgeState, State
 
 SUNG = "sung"
 """Name of the axis along which the sung note moves; its unit is the cent."""
@@ -25,15 +26,6 @@ VOICE = "voice.frequency_hz"
 
 DIGITS = 12
 """Significant digits of a value along an axis: as many as can be typed again exactly."""
-
-STATES = (
-    *("unsung", "silent", "locked", "drifting", "rough", "irregular"),
-    *("undecided", "failed"),
-)
-"""States of a cell, in the order of their codes."""
-
-NOT_RUN = -1
-"""Code of a cell that nobody has judged yet."""
 
 
 class Variable(NamedTuple):
@@ -57,13 +49,9 @@ VARIABLES = {
     "drift_hz": Variable("f8", math.nan, "Hz", "the beat p f_played - q f_sung"),
     "period": Variable("i2", 0, "1", "periods after which the horn alone repeats; 0 unknown"),
     "voice_off_hz": Variable("f8", math.nan, "Hz", "played pitch without the voice"),
-    "state": Variable("i1", NOT_RUN, "1", "what became of the two notes"),
+    "state": Variable("i1", State.NOT_RUN.code, "1", "what became of the two notes"),
 }
 
-
-EDGE_STATES = ("elsewhere", "no lock", "narrow", "lock", "failed")
-"""What became of a ratio, by code: its just note lies outside the sung axis; no lock; one too
-narrow to be sure of; a lock; the simulation diverged."""
 
 EDGES = {
     "edge_just_hz": Variable("f8", math.nan, "Hz", "p/q times the played pitch without the voice"),
@@ -79,13 +67,18 @@ EDGES = {
     "edge_high_outside_cents": Variable(
         "f8", math.nan, "cents", "lowest sung note above the lock known not to lock"
     ),
-    "edge_state": Variable("i1", NOT_RUN, "1", "whether there is a lock at this ratio"),
+    "edge_state": Variable(
+        "i1", EdgeState.NOT_RUN.code, "1", "whether there is a lock at this ratio"
+    ),
 }
 
 MARKS = {"cells": "state", "edges": "edge_state"}
 """Variable of each table that is written last."""
 
-TABLES = {"cells": (VARIABLES, STATES), "edges": (EDGES, EDGE_STATES)}
+TABLES: dict[str, tuple[dict[str, Variable], type[Coded]]] = {
+    "cells": (VARIABLES, State),
+    "edges": (EDGES, EdgeState),
+}
 """What is kept of each table, and what the codes of its last variable mean."""
 
 

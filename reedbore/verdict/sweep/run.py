@@ -21,10 +21,11 @@ from reedbore.notes import cents, simple_ratios
 from reedbore.verdict import lock_edges
 from reedbore.verdict.cells import judge_cells
 from reedbore.verdict.questions import Progress
+from reedbore.verdict.state import EdgeState
 from reedbore.verdict.sweep import store
 from reedbore.verdict.sweep.axes import check
 from reedbore.verdict.sweep.cells import Block, Judge, Values, judge_block
-from reedbore.verdict.sweep.plan import EDGE_STATES, EDGES, EdgePlan, Sweep, check_version
+from reedbore.verdict.sweep.plan import EDGES, EdgePlan, Sweep, check_version
 from reedbore.verdict.sweep.store import Task
 from reedbore.verdict.take import SIMPLE
 
@@ -106,11 +107,11 @@ def find_edges(
     shape = tuple(part.stop - part.start for part in block)
     out = {name: np.full(shape, kept.fill, kept.dtype) for name, kept in EDGES.items()}
     flat = {name: array.reshape(-1) for name, array in out.items()}
-    flat["edge_state"][:] = EDGE_STATES.index("elsewhere")
+    flat["edge_state"][:] = EdgeState.ELSEWHERE.code
     setup = _column(sweep, block)
     alone = judge([setup.with_value("voice.source", "off")], [sweep.fingered.hz])[0]
     if not alone.played_hz > 0.0 or alone.period > 1:
-        flat["edge_state"][:] = EDGE_STATES.index("no lock")
+        flat["edge_state"][:] = EdgeState.NO_LOCK.code
         return out
     flat["edge_just_hz"][:] = [alone.played_hz * p / q for p, q in EDGE_PLAN.ratios]
     near = [k for k, hz in enumerate(flat["edge_just_hz"]) if _along(sweep, hz)]
@@ -138,11 +139,11 @@ def _along(sweep: Sweep, hz: float) -> bool:
 
 def _keep(flat: Values, place: int, found: "lock_edges.Sought | None") -> None:
     edges = found.edges if found else None
-    width = edges[1].inside - edges[0].inside if edges else 0.0
-    state = "failed" if found is None else "no lock" if not edges else "lock"
-    if edges and width < lock_edges.NARROWEST_CENTS:
-        state = "narrow"
-    flat["edge_state"][place] = EDGE_STATES.index(state)
+    state = EdgeState.FAILED if found is None else EdgeState.NO_LOCK
+    if edges:
+        narrow = lock_edges.width(edges) < lock_edges.NARROWEST_CENTS
+        state = EdgeState.NARROW if narrow else EdgeState.LOCK
+    flat["edge_state"][place] = state.code
     if edges:
         low, high = edges
         flat["edge_low_cents"][place], flat["edge_high_cents"][place] = low.inside, high.inside

@@ -28,13 +28,11 @@ from reedbore.files import check_writable
 from reedbore.model.settings import leaves
 from reedbore.model.setup import Setup
 from reedbore.model.sidecar import versions
+from reedbore.verdict.state import EdgeState, State, flags
 from reedbore.verdict.sweep.cells import Block, Values, block_shape, blocks
 from reedbore.verdict.sweep.plan import (
-    EDGE_STATES,
     EDGES,
     MARKS,
-    NOT_RUN,
-    STATES,
     SUNG,
     TABLES,
     VARIABLES,
@@ -174,9 +172,7 @@ def _make_variable(
     kept = variables[name]
     about: dict[str, Any] = {"units": kept.units, "long_name": kept.says}
     if name == MARKS[table]:
-        # As the CF conventions (1.11, section 3.5) write codes.
-        about["flag_values"] = [NOT_RUN, *range(len(states))]
-        about["flag_meanings"] = " ".join(("not_run", *(s.replace(" ", "_") for s in states)))
+        about |= flags(states)
     if table == "edges":
         about["coordinates"] = "ratio_p ratio_q"
     group.create_array(
@@ -356,11 +352,10 @@ def cell_values(path: Path, place: Sequence[int]) -> dict[str, Any]:
     """
     group = open_group(path)
     found = {name: group[name][tuple(place)].item() for name in VARIABLES}  # type: ignore
-    code = found["state"]
-    return {**found, "state": "not run" if code == NOT_RUN else STATES[code]}
+    return {**found, "state": State.of(found["state"])}
 
 
-def count(path: Path) -> tuple[Counter[str], Counter[tuple[int, int]]]:
+def count(path: Path) -> tuple[Counter[State], Counter[tuple[int, int]]]:
     """Count the cells of each state, and the locked ones of each ratio.
 
     Parameters
@@ -376,13 +371,13 @@ def count(path: Path) -> tuple[Counter[str], Counter[tuple[int, int]]]:
         Locked cells by (p, q).
     """
     group = open_group(path)
-    states: Counter[str] = Counter()
+    states: Counter[State] = Counter()
     locked: Counter[tuple[int, int]] = Counter()
     for task, _ in tasks(path, "cells"):
         codes, p, q = (np.asarray(group[name][task.block]) for name in ("state", "p", "q"))  # type: ignore
         for code, number in zip(*np.unique(codes, return_counts=True), strict=True):
-            states["not run" if code == NOT_RUN else STATES[code]] += int(number)
-        at = codes == STATES.index("locked")
+            states[State.of(code)] += int(number)
+        at = codes == State.LOCKED.code
         locked.update(zip(p[at].tolist(), q[at].tolist(), strict=True))
     return states, locked
 
@@ -406,6 +401,6 @@ def locks(path: Path) -> list[tuple[int, int]] | None:
     found: set[int] = set()
     for task, _ in tasks(path, "edges"):
         codes = np.asarray(group[MARKS["edges"]][task.block]).reshape(-1)  # type: ignore[index]
-        found |= set(np.flatnonzero(codes == EDGE_STATES.index("lock")).tolist())
+        found |= set(np.flatnonzero(codes == EdgeState.LOCK.code).tolist())
     p, q = (np.asarray(group[name]) for name in ("ratio_p", "ratio_q"))
     return [(int(p[k]), int(q[k])) for k in sorted(found)]

@@ -16,6 +16,7 @@ from reedbore.report.figures.maps import panel
 from reedbore.report.figures.maps.panel import FOOT_INCHES, axis_ticks, sheet
 from reedbore.report.figures.take import FAINT, HORN_BLUE, INK, PAPER, TOGETHER, VOICE_ORANGE
 from reedbore.report.maps_data import LockMap
+from reedbore.verdict.state import State
 
 SIZE_INCHES = 11.5, 8.4
 MOST_NAMED = 14
@@ -68,7 +69,7 @@ def _played(axes: Axes, found: LockMap, places: NDArray[np.float64]) -> None:
     cents = values["played_cents"]
     axes.axhline(0.0, color=FAINT, lw=0.8)
     axes.plot(places, cents, ".-", color=HORN_BLUE, lw=1.0, ms=3.5)
-    locked = found.state_names() == "locked"
+    locked = found.state_names() == State.LOCKED
     axes.plot(places[locked], cents[locked], "s", color=TOGETHER, ms=6.0, clip_on=False)
     axes.set_ylabel("played, from the\nfingered note [cents]", size=9, color=INK)
     if found.sung_place is None:
@@ -131,7 +132,7 @@ def _apart(axes: Axes, found: LockMap, places: NDArray[np.float64]) -> None:
             name = f"near {values['p'][start]}/{values['q'][start]}"
             middle = 0.5 * (places[start] + places[stop - 1])
             _name_above(axes, name, middle)
-    locked = found.state_names() == "locked"
+    locked = found.state_names() == State.LOCKED
     axes.plot(places[locked], away[locked], "s", color=TOGETHER, ms=6.0, clip_on=False)
 
 

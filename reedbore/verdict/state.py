@@ -1,0 +1,158 @@
+"""What can become of two notes, of a row of a lock table, of an edge: the words, and reasons.
+
+In every output a state is its word; stores write its `code`, which therefore never changes.
+"""
+
+from collections.abc import Iterable
+from enum import StrEnum
+from typing import Self
+
+
+class Coded(StrEnum):
+    """A word, and the number that stores write for it."""
+
+    code: int
+
+    def __new__(cls, word: str, code: int) -> Self:
+        """Make a member, whose value is its word."""
+        member = str.__new__(cls, word)
+        member._value_ = word
+        member.code = code
+        return member
+
+    @classmethod
+    def of(cls, code: int) -> Self:
+        """Find the member of a code.
+
+        Parameters
+        ----------
+        code : int
+            As a store holds it.
+
+        Returns
+        -------
+        Coded
+            The member.
+
+        Raises
+        ------
+        ValueError
+            If none has this code.
+        """
+        for member in cls:
+            if member.code == code:
+                return member
+        raise ValueError(f"{code} is the code of no {cls.__name__}")
+
+    @classmethod
+    def by_code(cls) -> list[Self]:
+        """List the members by rising code."""
+        return sorted(cls, key=lambda member: member.code)
+
+
+class State(Coded):
+    """What became of two notes."""
+
+    NOT_RUN = "not run", -1
+    """A cell of a map that nobody has judged yet; no verdict says so."""
+    UNSUNG = "unsung", 0
+    SILENT = "silent", 1
+    LOCKED = "locked", 2
+    DRIFTING = "drifting", 3
+    ROUGH = "rough", 4
+    IRREGULAR = "irregular", 5
+    UNDECIDED = "undecided", 6
+    FAILED = "failed", 7
+
+    @property
+    def pair(self) -> bool:
+        """Whether it tells of two notes that were compared."""
+        return self in _PAIRS
+
+
+_PAIRS = {State.LOCKED, State.DRIFTING, State.ROUGH, State.IRREGULAR}
+
+VERDICTS = tuple(state for state in State if state is not State.NOT_RUN)
+"""States that a verdict can have."""
+
+
+class EdgeState(Coded):
+    """What became of the search for the edges of a lock at one ratio."""
+
+    NOT_RUN = "not run", -1
+    ELSEWHERE = "elsewhere", 0
+    """Its just note lies outside the sung axis."""
+    NO_LOCK = "no lock", 1
+    NARROW = "narrow", 2
+    """Too narrow to be sure of."""
+    LOCK = "lock", 3
+    FAILED = "failed", 4
+
+
+class RowState(StrEnum):
+    """What a row of a lock table says of its ratio."""
+
+    LOCKED = "locked"
+    NARROW = "narrow"
+    """Too narrow to be sure of."""
+    FREE = "free"
+    """Never locks."""
+    JUMPED = "jumped"
+    """Where a lock was looked for the horn leaves its register."""
+
+
+class HornState(StrEnum):
+    """What the horn does with the voice off."""
+
+    SOUNDING = "sounding"
+    SILENT = "silent"
+    FAILED = "failed"
+
+
+class Reason(StrEnum):
+    """Why a state is what it is, in words that end a sentence."""
+
+    DIVERGED = "the simulation diverged"
+    MUTE = "the reed does not sound by itself"
+    ONLY_VOICE = "the voice stops the reed, and only the voice is left"
+    NO_PITCH = "the voice has no pitch"
+    NO_PITCH_RECORDED = "the recorded voice has no pitch"
+    UNDECIDED = "the drift is too slow to tell within the longest run"
+    # Within a note of a passage:
+    TOO_SHORT = "too short to measure"
+    NOT_SETTLED = "not yet settled when the note ends"
+    STARTING = "the reed is still starting when the note ends"
+    NOT_HELD = "whether the pair locks when held was not looked for"
+    NOT_SOUNDING = "the reed does not sound within this note"
+    NO_NOTE = "no steady sung note was found here"
+    OTHERWISE = "held from rest, the pair comes to something else"
+
+
+LATE = "the beat comes to rest only after"
+
+
+def late(seconds: float) -> str:
+    """Say that a lock takes hold only after so long. [s]."""
+    return f"{LATE} {seconds:.1f} s"
+
+
+def wanders(by_cents: float) -> str:
+    """Say that the voice moves by so much. [cents]."""
+    return f"the voice wanders by {by_cents:.0f} cents, too much to prove a lock"
+
+
+def own_period(periods: int | None) -> str:
+    """Say that the horn alone repeats after so many of its periods only."""
+    return f"the horn repeats every {periods} periods without a voice"
+
+
+def folds(periods: int) -> str:
+    """Say that false folds let the voice repeat after so many periods only."""
+    return f"the false folds make the voice repeat only after {periods} periods"
+
+
+def flags(states: Iterable[Coded]) -> dict[str, list[int] | str]:
+    """Write codes and their words as the CF conventions (1.11, section 3.5) do."""
+    known = sorted(states, key=lambda state: state.code)
+    words = (state.replace(" ", "_") for state in known)
+    return {"flag_values": [state.code for state in known], "flag_meanings": " ".join(words)}

@@ -1,0 +1,59 @@
+"""Every table of words and looks knows every state: in Python, and on the page."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import reedbore
+from reedbore.report import passage, verdict
+from reedbore.report.figures import locks
+from reedbore.report.looks import LOOKS
+from reedbore.verdict import take
+from reedbore.verdict.state import VERDICTS, HornState, RowState, State
+
+STATIC = Path(reedbore.__file__).parent / "page" / "static"
+ALONE = {state for state in VERDICTS if not state.pair}
+PAIRED = {state for state in VERDICTS if state.pair}
+
+
+def scripts() -> Iterator[str]:
+    texts = [path.read_text(encoding="utf-8") for path in sorted(STATIC.rglob("*.js"))]
+    assert texts
+    yield from texts
+
+
+def badges() -> set[str]:
+    """Names of the states that the page has a badge for."""
+    tables = [
+        found for text in scripts() for found in re.findall(r"const STATES = {(.*?)};", text, re.S)
+    ]
+    assert len(tables) == 1
+    return set(re.findall(r"(\w+): \[", tables[0]))
+
+
+@pytest.mark.parametrize(
+    ("table", "states"),
+    [
+        (LOOKS, set(State)),
+        (verdict._NO_PAIR, ALONE),
+        (verdict._PAIR, PAIRED - {State.DRIFTING}),  # told by how fast it moves
+        (passage._BARE, ALONE),
+        (take._ALONE, set(HornState)),
+        (locks.REST, set(RowState)),
+        (badges(), set(VERDICTS)),
+    ],
+)
+def test_every_table_of_words_and_looks_is_total(table, states):
+    assert set(table) == states
+
+
+def test_the_page_knows_no_other_states():
+    # Of a row of the lock table, too; a badge may wait for an answer, and sound runs.
+    known = {*State, *RowState, "waiting", "running"}
+    told = r"""(?:\.state (?:===|!==) |data-state(?:=|": ))"([\w ]+)\""""
+    texts = [*scripts(), *(path.read_text(encoding="utf-8") for path in STATIC.rglob("*.css"))]
+    found = [state for text in texts for state in re.findall(told, text)]
+    assert {"locked", "drifting"} <= set(found)
+    assert set(found) <= known
