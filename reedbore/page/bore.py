@@ -13,7 +13,7 @@ from reedbore.errors import ReedboreError
 from reedbore.page.answers import shown
 from reedbore.page.signals import Pitches
 from reedbore.report import captions
-from reedbore.simulate import bore_pressure
+from reedbore.simulate import bore_pressure, pushes
 from reedbore.simulate.take import Take
 
 LEAST_PERIODS, PERIODS_ALONE = 3, 6  # of the played note
@@ -105,7 +105,7 @@ def _stretch(take: Take, found: Pitches) -> tuple[float, float]:
         period = 1.0 / found.resultant
         span = period * np.ceil(LEAST_PERIODS / (slowest * period) - 1e-9)
     begin = take.seconds - LAST_S - 2.0 * span
-    marks = captions.meetings(take, begin, span)
+    marks = pushes.meetings(take, begin, span)
     starts = marks.meets if found.ratio and marks.meets.size else marks.openings
     return (float(starts[0]) if starts.size else begin), float(span)
 
@@ -114,7 +114,7 @@ def _signals(take: Take, found: Pitches, drawn: bore_pressure.Along) -> dict[str
     """Gather what else happens at each frame."""
     steps, times = drawn.steps, drawn.times
     first, span = float(times[0]), float(times[-1] - times[0])
-    marks = captions.meetings(take, first - 0.5 * span, 2.0 * span)
+    marks = pushes.meetings(take, first - 0.5 * span, 2.0 * span)
     phases = {
         "sung_phase": _phase(times, marks.sung, found.sung),
         "played_phase": _phase(times, marks.openings, found.played),

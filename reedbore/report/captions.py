@@ -1,7 +1,7 @@
-"""What happens in the horn right now, said in words; and when the voice's push meets the reed.
+"""What happens in the horn right now, said in words.
 
-In: a take and the air in its bore (`along`). Out: captions, derived from the signals alone: the
-pressure in mouth and mouthpiece, the opening of the reed, the flow out of the open end.
+In: a take and the air in its bore (`bore_pressure`). Out: captions, derived from the signals alone:
+the pressure in mouth and mouthpiece, the opening of the reed, the flow out of the open end.
 
 One period as its pressure shows it: it rises at the reed, and the rise leaves; the flow at the open
 end turns outward when it arrives there; the wave comes back upside down, the pressure at the reed
@@ -15,17 +15,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.measures import pitch
-from reedbore.model.setup import Setup
-from reedbore.notes import choose_ratio
-from reedbore.simulate import mouth
-from reedbore.simulate.bore_pressure import Along, outline
+from reedbore.simulate import mouth, pushes
+from reedbore.simulate.bore_pressure import Along
 from reedbore.simulate.take import Take
 
 Samples = NDArray[np.float64]
-
-SHUT = 0.1
-"""A reed that is less open than this share of its opening at rest is shut."""
 
 MOSTLY, HALF = 0.9, 0.5
 """A reed that shuts stays so for these shares of the time to its opening, and to the next rise."""
@@ -34,20 +28,8 @@ STILL, FOLLOWS = 0.005, 0.3
 """Swings of the pressure in the mouthpiece, as shares of that in the mouth: below the first nothing
 sounds; below the second, and sung, the reed only follows the voice."""
 
-SURE = 0.1
-"""A swing has turned when it has passed its middle by this share of its height."""
-
 AROUND_S = 0.08
 """So much before and after the shown stretch is looked at. [s]"""
-
-WIDENS = 1.2
-"""Half-way down a cone is so many times as wide as at the reed, or more."""
-
-RATIO_CENTS, LARGEST = 20.0, 8
-"""A pair is a ratio p/q if it lies so near, with p and q up to the second."""
-
-STANDS = 0.1
-"""A meeting that moves by fewer played periods than this in a second stands. [s⁻¹]"""
 
 HOLD = 0.12
 """So much of a played period the caption of a push stays."""
@@ -90,23 +72,6 @@ class Caption(NamedTuple):
     text: str
 
 
-class Meetings(NamedTuple):
-    """When the voice pushes, when the reed opens, and which pushes meet it at the same moment."""
-
-    sung: Samples
-    """Peaks of the sung pressure. [s]"""
-    openings: Samples
-    """When the reed opens. [s]"""
-    meets: Samples
-    """Every p-th of the sung peaks, those nearest to the middle of an open reed. [s]"""
-    ratio: tuple[int, int] | None
-    """(p, q), sung/played, as counted; None if no small numbers are near."""
-    drift: float
-    """By how many played periods the meeting moves in a second; 0 stands still. [s⁻¹]"""
-    stands: bool
-    """Whether it moves by less than `STANDS`; whether the pair is locked, only `verdict` says."""
-
-
 class _Period(NamedTuple):
     """One period at the reed; all in seconds since the take began."""
 
@@ -137,7 +102,7 @@ def captions(take: Take, along: Along) -> tuple[Caption, ...]:
     quiet = _quiet(take, along)
     if quiet:
         return (Caption(0, quiet, _SAYS[quiet]),)
-    cone = widens(take.setup)
+    cone = pushes.widens(take.setup)
     found = [(-np.inf, "starts", _SAYS["starts"])]
     periods = _periods(take, along)
     rises = _arrivals(along, [period.rise for period in periods], outward=True)
@@ -152,57 +117,6 @@ def captions(take: Take, along: Along) -> tuple[Caption, ...]:
     return _on_frames(found, along)
 
 
-def widens(setup: Setup) -> bool:
-    """Tell whether the bore is a cone in the main."""
-    places, radii = np.array(outline(setup).profile).T
-    return bool(np.interp(0.5 * places[-1], places, radii) > WIDENS * radii[0])
-
-
-def meetings(take: Take, begin: float | None = None, seconds: float | None = None) -> Meetings:
-    """Find which of the voice's pushes meet the reed at the same moment of its swing.
-
-    Parameters
-    ----------
-    take : Take
-        What was rendered.
-    begin, seconds : float, optional
-        Of the stretch that is looked at, as far as it lies in the take; by default its later
-        half. [s]
-
-    Returns
-    -------
-    Meetings
-        Empty where there is nothing: nobody sings, or the reed does not swing.
-    """
-    rate = take.setup.time.rate
-    begin = 0.5 * take.seconds if begin is None else max(begin, 0.0)
-    end = take.seconds if seconds is None else begin + seconds
-    part = slice(round(begin * rate), round(end * rate))
-    begin = part.start / rate
-    sung = begin + _peaks(take.sung[part], rate) / rate
-    opening = take.traces.opening[part]
-    ups, downs = _swings(opening)
-    downs = downs[downs > ups[0]] if ups.size else downs
-    opens, closes = begin + ups / rate, begin + downs / rate
-    if not opening.size or np.ptp(opening) < SHUT * take.setup.reed.held().opening:
-        opens = opens[:0]
-    if min(sung.size, opens.size) < 3:
-        return Meetings(sung, opens, sung[:0], None, 0.0, False)
-    period = _mean_step(opens)
-    ratio = choose_ratio(period / _mean_step(sung), RATIO_CENTS, LARGEST)
-    if ratio is None:
-        return Meetings(sung, opens, sung[:0], None, 0.0, False)
-    count = min(opens.size, closes.size)
-    middles = 0.5 * (opens[:count] + closes[:count])
-    late = [_after(sung[first :: ratio[0]], middles) / period for first in range(ratio[0])]
-    near = [abs(np.angle(np.exp(2j * np.pi * each).mean())) if each.size else 4.0 for each in late]
-    best = int(np.argmin(near))
-    meets = sung[best :: ratio[0]]
-    course = np.unwrap(late[best], period=1.0)
-    drift = float(np.polyfit(meets - meets[0], course, 1)[0]) if meets.size > 2 else 0.0
-    return Meetings(sung, opens, meets, ratio, drift, meets.size > 2 and abs(drift) < STANDS)
-
-
 def _quiet(take: Take, along: Along) -> str | None:
     """Name why nothing sounds, if so; a stretch may be shorter than a period."""
     around = round(0.5 * AROUND_S * take.setup.time.rate)
@@ -212,23 +126,9 @@ def _quiet(take: Take, along: Along) -> str | None:
     sung = bool(np.any(take.sung[part])) and mouth.depth(take.setup) > 0.0
     if swing >= (FOLLOWS if sung else STILL) * blown and swing > 0.0:
         return None
-    if traces.opening[part].max() < SHUT * take.setup.reed.held().opening:
+    if traces.opening[part].max() < pushes.SHUT * take.setup.reed.held().opening:
         return "closed"
     return "follows" if swing >= STILL * blown and swing > 0.0 else "still"
-
-
-def _swings(trace: Samples) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return where a trace that swings passes its middle, upwards and downwards."""
-    low, high = float(np.min(trace, initial=np.inf)), float(np.max(trace, initial=-np.inf))
-    middle, sure = 0.5 * (low + high), SURE * (high - low)
-    side = np.where(trace > middle + sure, 1, np.where(trace < middle - sure, -1, 0))
-    known = np.flatnonzero(side)
-    turned = known[1:][np.diff(side[known]) != 0]
-    crossed = np.flatnonzero(np.diff(trace > middle)) + 1
-    # The last crossing before it was sure.
-    at = crossed[np.searchsorted(crossed, turned, side="right") - 1] if turned.size else turned
-    up = side[turned] > 0
-    return at[up], at[~up]
 
 
 def _periods(take: Take, along: Along) -> list[_Period]:
@@ -237,8 +137,8 @@ def _periods(take: Take, along: Along) -> list[_Period]:
     around = round(AROUND_S * rate)
     first = max(int(along.steps[0]) - around, 0)
     part = slice(first, int(along.steps[-1]) + around)
-    shut = np.flatnonzero(take.traces.opening[part] < SHUT * take.setup.reed.held().opening)
-    rises, falls = _swings(take.traces.pressure[part])
+    shut = np.flatnonzero(take.traces.opening[part] < pushes.SHUT * take.setup.reed.held().opening)
+    rises, falls = pushes.swings(take.traces.pressure[part])
     cycles = []
     for rise, later in pairwise(rises):
         fall = falls[(falls > rise) & (falls < later)]
@@ -277,7 +177,7 @@ def _arrivals(along: Along, left: list[float], outward: bool) -> Samples:
     The flow there tells; beside the stretch, where it is not known, a wave that left the reed takes
     as long as it does inside.
     """
-    seen = along.times[_swings(along.outflow)[0 if outward else 1]]
+    seen = along.times[pushes.swings(along.outflow)[0 if outward else 1]]
     if not seen.size or not left:
         return seen
     leaving = np.array(left)
@@ -321,7 +221,7 @@ def _pushes(take: Take, along: Along) -> list[_Said]:
     if not np.any(take.sung) or mouth.depth(take.setup) == 0.0:
         return []
     late = max(min(begin, take.seconds - 1.0), 0.0)
-    found = meetings(take, late, take.seconds - late)
+    found = pushes.meetings(take, late, take.seconds - late)
     if found.ratio is None:
         return []
     p, _ = found.ratio
@@ -332,7 +232,7 @@ def _pushes(take: Take, along: Along) -> list[_Said]:
         else f"The voice adds its push while the reed stands open: {each} comes a little "
         f"{'later' if found.drift > 0.0 else 'earlier'}"
     )
-    rate, least = take.setup.time.rate, SHUT * take.setup.reed.held().opening
+    rate, least = take.setup.time.rate, pushes.SHUT * take.setup.reed.held().opening
     shown = found.meets[(found.meets >= begin) & (found.meets <= end)]
     return [
         (float(at), "push", says)
@@ -341,9 +241,9 @@ def _pushes(take: Take, along: Along) -> list[_Said]:
     ]
 
 
-def _with_pushes(found: list[_Said], pushes: list[_Said], hold: float) -> list[_Said]:
+def _with_pushes(found: list[_Said], added: list[_Said], hold: float) -> list[_Said]:
     """Put pushes between the other captions, which wait; a push so near to a shut reed is none."""
-    for push in pushes:
+    for push in added:
         held = [item for item in found if 0.0 <= item[0] - push[0] < hold]
         if any(kind in _LOW for _, kind, _ in held):
             continue
@@ -367,33 +267,6 @@ def _on_frames(found: list[_Said], along: Along) -> tuple[Caption, ...]:
         if not kept or kept[-1].kind != kind:
             kept.append(Caption(frame, kind, text))
     return tuple(kept)
-
-
-def _peaks(sung: Samples, rate: float) -> Samples:
-    """Return where a sung waveform peaks, once a period [steps]."""
-    thinned, slow = pitch.thin(sung, rate)
-    found = pitch.fundamental(thinned, slow) if np.any(sung) else None
-    if found is None:
-        return np.zeros(0)
-    period = rate / found.hz
-    at = int(np.argmax(sung[: round(period)]))
-    places = [at]
-    while at + 1.3 * period < sung.size:
-        first = at + round(0.7 * period)
-        at = first + int(np.argmax(sung[first : at + round(1.3 * period)]))
-        places.append(at)
-    return np.array(places, np.float64)
-
-
-def _mean_step(times: Samples) -> float:
-    return float(times[-1] - times[0]) / (times.size - 1)
-
-
-def _after(times: Samples, marks: Samples) -> Samples:
-    """Return how long after the nearest mark each time is [s]."""
-    right = np.clip(np.searchsorted(marks, times), 1, marks.size - 1)
-    left, other = times - marks[right - 1], times - marks[right]
-    return np.where(np.abs(left) < np.abs(other), left, other)
 
 
 def _ordinal(number: int) -> str:

@@ -19,7 +19,7 @@ from reedbore import notes
 from reedbore.files import picture_kind, write_whole
 from reedbore.model.setup import Setup
 from reedbore.physics import tube
-from reedbore.report.figures.take import DOTS_PER_INCH, FAINT, HORN_BLUE, INK, PAPER, VOICE_ORANGE
+from reedbore.report.figures.style import DOTS_PER_INCH, FAINT, HORN_BLUE, INK, PAPER, VOICE_ORANGE
 from reedbore.simulate.acoustics import bore
 from reedbore.simulate.acoustics.numbers import waveguide_of
 

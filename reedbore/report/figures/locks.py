@@ -17,7 +17,7 @@ from matplotlib.patches import Rectangle
 from reedbore.files import check_writable, picture_kind, write_whole
 from reedbore.model.setup import strength_words
 from reedbore.notes import A4_HZ
-from reedbore.report.figures.take import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
+from reedbore.report.figures.style import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
 from reedbore.report.locks import hold, where
 from reedbore.report.maps import CARE, third_words
 from reedbore.verdict.lock_edges import NARROWEST_CENTS

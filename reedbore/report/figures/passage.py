@@ -26,7 +26,7 @@ from reedbore.files import check_writable, picture_kind, write_whole
 from reedbore.model.passage import Passage
 from reedbore.report.figures import passage_data
 from reedbore.report.figures.passage_data import LEVEL_FLOOR_DB, Note, Resultant, Samples
-from reedbore.report.figures.take import (
+from reedbore.report.figures.style import (
     DOTS_PER_INCH,
     FAINT,
     HORN_BLUE,

@@ -20,6 +20,15 @@ from numpy.typing import NDArray
 from reedbore import notes
 from reedbore.files import write_whole
 from reedbore.measures import spectrum
+from reedbore.report.figures.style import (
+    DOTS_PER_INCH,
+    FAINT,
+    HORN_BLUE,
+    INK,
+    PAPER,
+    TOGETHER,
+    VOICE_ORANGE,
+)
 from reedbore.report.figures.text_fit import fit
 from reedbore.simulate import mouth
 from reedbore.simulate.outside import SOUND_RATE
@@ -31,10 +40,7 @@ if TYPE_CHECKING:
     from reedbore.verdict.take import Verdict
 
 SIZE_INCHES = (10.0, 11.5)
-DOTS_PER_INCH = 100
 TITLE_SIZES = 15, 11  # [points]
-PAPER, INK, FAINT = "#fbf9f4", "#26251f", "#8b887d"
-HORN_BLUE, VOICE_ORANGE, TOGETHER = "#1d5c86", "#c9630c", "#7a1f52"
 SPECTROGRAM_TOP = 3000.0  # [Hz]
 SPECTRUM_FLOOR_DB = -60.0
 LISTEN_S = 1.5  # [s], the end of the take that the spectrum is made from

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.model.bore import Bore
-from reedbore.report import captions as moments
-from reedbore.simulate import bore_pressure
+from reedbore.report import captions
+from reedbore.simulate import bore_pressure, pushes
 from reedbore.simulate.outside import FULL_SCALE_PA, SOUND_RATE
 from reedbore.simulate.take import Take
 from reedbore.sound import Levelled, fade, mute_broken, remove_dc, resample, to_full_scale
@@ -259,7 +259,7 @@ def scene_of(
         If the run broke down.
     """
     span, frames = video / slow, round(video * rate)
-    found = moments.meetings(take, BEGIN_S, LOOK_S + max(span, LOOK_S))
+    found = pushes.meetings(take, BEGIN_S, LOOK_S + max(span, LOOK_S))
     begin = _begin(found)
     air = bore_pressure.pressures(take, begin, span, frames, POINTS)
     beats = Beats(found.sung - begin, found.openings - begin, found.meets - begin, found.stands)
@@ -304,7 +304,7 @@ def heard(take: Take, begin: float, video: float, slow: int = 1) -> Levelled:
     return to_full_scale(fade(stretched, SOUND_RATE, FADE_S), FULL_SCALE_PA)
 
 
-def _begin(found: moments.Meetings) -> float:
+def _begin(found: pushes.Meetings) -> float:
     """Begin a little before voice and reed come round together, or before the reed opens. [s]."""
     ticks = found.meets if found.meets.size > 1 else found.openings
     if ticks.size < 2:
@@ -316,7 +316,7 @@ def _begin(found: moments.Meetings) -> float:
 
 def _captions(take: Take, air: bore_pressure.Along) -> tuple[str, ...]:
     """Say for each frame what happens."""
-    found = moments.captions(take, air)
+    found = captions.captions(take, air)
     starts = [caption.first_frame for caption in found]
     place = np.searchsorted(starts, np.arange(air.steps.size), side="right") - 1
     return tuple(found[number].text if number >= 0 else "" for number in place)

@@ -1,7 +1,7 @@
 """The lock map as one page of HTML that needs no network, no server and no other file.
 
 In: a sweep. Out: text of less than `MOST_BYTES`. Markup, style and script stand in
-``maps_page.html`` beside this module; here the numbers are packed that it draws.
+``lock_map.html`` beside this module; here the numbers are packed that it draws.
 """
 
 import base64
@@ -51,7 +51,7 @@ def page(found: LockMap) -> str:
     ReedboreError
         If it has so many cells that the page would be larger than `MOST_BYTES`.
     """
-    template = resources.files(__package__).joinpath("maps_page.html").read_text("utf-8")
+    template = resources.files(__package__).joinpath("lock_map.html").read_text("utf-8")
     data = json.dumps(_data(found), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     text = template.replace("{{title}}", html.escape(maps.title(found)))
     # No "<" inside a script: it could end it.

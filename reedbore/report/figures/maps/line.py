@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from reedbore.report import maps, maps_data
 from reedbore.report.figures.maps import panel
 from reedbore.report.figures.maps.panel import FOOT_INCHES, axis_ticks, sheet
-from reedbore.report.figures.take import FAINT, HORN_BLUE, INK, PAPER, TOGETHER, VOICE_ORANGE
+from reedbore.report.figures.style import FAINT, HORN_BLUE, INK, PAPER, TOGETHER, VOICE_ORANGE
 from reedbore.report.maps_data import LockMap
 from reedbore.verdict.state import State
 

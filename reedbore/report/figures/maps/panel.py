@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from reedbore.notes import hz_to_midi, midi_name
 from reedbore.report import maps, maps_data
-from reedbore.report.figures.take import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
+from reedbore.report.figures.style import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
 from reedbore.report.looks import LOOKS
 from reedbore.report.maps_data import LockMap, Slice, along, is_logarithmic
 from reedbore.verdict.sweep.plan import Axis, Sweep

@@ -18,7 +18,7 @@ from reedbore.files import check_writable, picture_kind, write_whole
 from reedbore.report import maps, maps_data
 from reedbore.report.figures.maps import html, line, panel
 from reedbore.report.figures.maps.panel import FOOT_INCHES, sheet
-from reedbore.report.figures.take import INK, PAPER
+from reedbore.report.figures.style import INK, PAPER
 from reedbore.report.maps_data import LockMap
 
 SUFFIXES = ".png", ".svg", ".pdf", ".html"
