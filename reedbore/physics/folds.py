@@ -219,7 +219,7 @@ def pressure_share(lower: float, upper: float, loss: float = LOSS) -> float:
        Soc. Am. 83(4), 1536-1552, 1988.
     """
     if lower > 0.0 and upper > 0.0:
-        return (1.0 - min(upper, MOST_SPREAD * lower) / lower) / loss
+        return (lower - min(upper, MOST_SPREAD * lower)) / (loss * lower)
     if lower > 0.0:
         return 1.0
     if upper > 0.0:
@@ -349,7 +349,7 @@ def swing_damping(damp: float, growth: float, displacement: float) -> float:
     return damp * (1.0 + growth * displacement * displacement)
 
 
-def next_velocity(velocity: float, push: float, mass: float, damp: float, step: float) -> float:
+def next_velocity(velocity: float, push: float, damp: float, give: float) -> float:
     """Velocity half a step from now, from the one half a step ago.
 
     Parameters
@@ -358,17 +358,15 @@ def next_velocity(velocity: float, push: float, mass: float, damp: float, step: 
         Half a step ago. [m s⁻¹]
     push : float
         Pressure on the fold now, that of its spring included. [Pa]
-    mass : float
-        M. [kg m⁻²]
     damp : float
         B. [Pa s m⁻¹]
-    step : float
-        δt, less than two over the angular natural frequency. [s]
+    give : float
+        δt/M, of a step less than two over the angular natural frequency. [s m² kg⁻¹]
 
     Returns
     -------
     float
-        ((1 - β)v + δt P/M)/(1 + β), β = Bδt/2M; then x moves on by δt times it. [m s⁻¹]
+        ((1 - β)v + P δt/M)/(1 + β), β = Bδt/2M; then x moves on by δt times it. [m s⁻¹]
 
     Notes
     -----
@@ -376,8 +374,8 @@ def next_velocity(velocity: float, push: float, mass: float, damp: float, step: 
     ½Mv² + ½K(x - x₀)(x⁺ - x₀) between open folds (algebra), which no drive without loss can
     change. It serves a mass in kg with forces as well.
     """
-    half = 0.5 * damp * step / mass
-    return ((1.0 - half) * velocity + step * push / mass) / (1.0 + half)
+    half = 0.5 * damp * give
+    return ((1.0 - half) * velocity + give * push) / (1.0 + half)
 
 
 def jet_speed(drop: float, density: float, loss: float = LOSS) -> float:

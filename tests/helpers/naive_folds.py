@@ -85,7 +85,7 @@ def sing(fold, hz, pressure, seconds=0.6, rate=48e3, start=1e-4, growth=0.0):
         push = pressed + folds.spring_pressure(half, fold.gap, stiff)
         before, velocity = (
             velocity,
-            folds.next_velocity(velocity, push, fold.mass, damped, step),
+            folds.next_velocity(velocity, push, damped, step / fold.mass),
         )
         mean = 0.5 * (before + velocity)
         flow = folds.glottal_flow(below, area, 0.0, DENSITY)
@@ -122,7 +122,7 @@ def sing_two(left, right, pressure, rest=two.STEINECKE_REST, seconds=0.6, rate=4
             for i in (0, 1):
                 was = speed[j][i]
                 speed[j][i] = folds.next_velocity(
-                    was, forces[j][i], side.masses[i], side.dampings[i], step
+                    was, forces[j][i], side.dampings[i], step / side.masses[i]
                 )
                 mean = 0.5 * (was + speed[j][i])
                 work += side.length * side.heights[i] * pressures[i] * mean
@@ -232,7 +232,7 @@ def sing_whole(parts, lungs, leak, seconds, rate, gas, start=1e-4):
         pressed = above + share * (below - above)
         damped = folds.contact_damping(damp, half)
         push = pressed + folds.spring_pressure(half, fold.gap, stiff)
-        before, velocity = velocity, folds.next_velocity(velocity, push, fold.mass, damped, step)
+        before, velocity = velocity, folds.next_velocity(velocity, push, damped, step / fold.mass)
         mean = 0.5 * (before + velocity)
         # The windpipe gives what passes and what fills the gap from below.
         given = flow + share * filling
