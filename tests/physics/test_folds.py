@@ -144,8 +144,8 @@ def test_voice_stops_at_a_lower_pressure_than_it_starts():
 
 
 def test_swing_needs_more_or_less_pressure_on_either_side_of_luceros_condition():
-    # J. C. Lucero et al., J. Acoust. Soc. Am. 129, 1568 (2011), eq. 19 (read in the text's
-    # abstract and second hand): subcritical if η x₀² < 1.
+    # J. C. Lucero et al., J. Acoust. Soc. Am. 129, 1568 (2011), eq. 19 (second hand):
+    # subcritical if η x₀² < 1.
     rest = 0.3e-3
     for criterion, sign in ((0.9, -1.0), (1.1, 1.0)):
         growth = criterion / rest**2
@@ -221,8 +221,8 @@ def test_pressed_folds_close_for_longer():
 
 
 def test_flow_leans_towards_the_end_of_the_open_phase():
-    # M. Rothenberg's inverse-filtered flows: it falls faster than it rises (from memory). Without
-    # a tract it is the folds' own doing: the upper edge lags.
+    # M. Rothenberg, J. Acoust. Soc. Am. 53, 1632 (1973), inverse-filtered flows: they fall faster
+    # than they rise (from memory). Without a tract it is the folds' own doing: the upper edge lags.
     note = sing(USUAL, 110.0, 1000.0).late()
     slopes = np.diff(note.flow)
     assert slopes.min() < -1.2 * slopes.max()
