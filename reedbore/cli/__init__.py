@@ -4,15 +4,15 @@ Results go to stdout, all other messages to stderr. Status 0: done; 2: a mistake
 told in one sentence; 1: a mistake of ours, with its traceback; 130: stopped from the keyboard.
 """
 
-import difflib
 import os
 import sys
 from collections.abc import Sequence
 
-from cyclopts import App, CycloptsError, UnknownCommandError, UnusedCliTokensError
+from cyclopts import App, CycloptsError
 
 from reedbore import __version__
 from reedbore.cli.common import tell
+from reedbore.cli.mistakes import sentence
 from reedbore.errors import ReedboreError
 
 MISTAKE, STOPPED = 2, 130
@@ -66,23 +66,6 @@ app.command(
 )
 
 
-def _sentence(error: CycloptsError) -> str:
-    """Say in one line what the command line has that no command takes."""
-    if isinstance(error, UnknownCommandError | UnusedCliTokensError):
-        word = (error.unused_tokens or [""])[0]
-        commands = [name for name in app if not name.startswith("-")]
-        near = difflib.get_close_matches(word, commands, n=1)
-        if isinstance(error, UnknownCommandError):
-            hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(commands)}"
-            return f"{word!r} is no command; {hint}"
-        command = " ".join(error.command_chain or ())
-        return f"{word!r} is one word too many; see reedbore {command} --help"
-    told = " ".join(str(error).split())
-    if (error.command_chain or ("",))[-1] == "sweep":
-        told += "; write --along FIELD START STOP COUNT, then -o FILE.zarr"
-    return told
-
-
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command.
 
@@ -108,7 +91,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         tell(str(error))
         return MISTAKE
     except CycloptsError as error:
-        tell(_sentence(error))
+        tell(sentence(error, app))
         return MISTAKE
     except BrokenPipeError:
         # The reader has gone, as in `reedbore presets | head -1`; Python must not flush into it.

@@ -5,32 +5,20 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from reedbore.cli.common import say, say_json
-from reedbore.notes import A4_HZ
-
-Flag = Parameter(negative="", show_default=False)
+from reedbore.cli.common import DEMO, Flag, Flat, Pair, Signed, Whole, say, say_json
 
 
 def animate(
     *,
+    player: Annotated[Pair, Flat] = DEMO,
     output: Annotated[Path, Parameter(name=["--output", "-o"])],
-    horn: str | None = None,
-    fingered: str | None = None,
-    fingering: str = "",
-    sung: Annotated[str | None, Parameter(allow_leading_hyphen=True)] = None,
-    voice: str | None = None,
-    depth: Annotated[float | None, Parameter(allow_leading_hyphen=True)] = None,
-    breath: Annotated[str | None, Parameter(allow_leading_hyphen=True)] = None,
-    set: Annotated[tuple[str, ...], Parameter(negative="", show_default=False)] = (),
-    a4: float = A4_HZ,
-    written: Annotated[bool, Flag] = False,
     again: Path | None = None,
     from_: Annotated[Path | None, Parameter(name="--from")] = None,
-    at: Annotated[tuple[str, ...], Parameter(negative="", show_default=False)] = (),
-    slow: Annotated[int, Parameter(allow_leading_hyphen=True)] = 400,
-    seconds: Annotated[float, Parameter(allow_leading_hyphen=True)] = 10.0,
+    at: Annotated[tuple[str, ...], Flag] = (),
+    slow: Annotated[int, Whole] = 400,
+    seconds: Annotated[float, Signed] = 10.0,
     sound: str | None = None,
-    frame: Annotated[tuple[int, ...], Parameter(negative="", allow_leading_hyphen=True)] = (),
+    frame: Annotated[tuple[int, ...], Whole] = (),
     json: Annotated[bool, Flag] = False,
 ) -> None:
     """Show the mechanism in slow motion: the wave in the bore, the reed, and all waves in step.
@@ -40,29 +28,11 @@ def animate(
 
     Parameters
     ----------
+    player
+        Who plays which note, and how.
     output
         A video (.mp4, .webm), a moving picture without sound (.gif), or instants for a handout
         (.svg, .png, .pdf).
-    horn
-        Horn, by name or as a preset file. [default: tenor-saxophone]
-    fingered
-        Fingered note, such as Bb2, F#3+14c or 220Hz. [default: Bb2]
-    fingering
-        Name of another fingering for the note.
-    sung
-        Sung note, +7st, 5/3, or a recorded voice: a WAV or FLAC file.
-    voice
-        Voice, by name or as a preset file. [default: low-male]
-    depth
-        How strongly it is sung, 0 to 1.
-    breath
-        How hard it is blown: 3kPa, 30cmH2O, or pp to ff. [default: that of the horn]
-    set
-        A setting as FIELD=VALUE; may be given several times.
-    a4
-        Frequency of A4 in Hz, 380 to 500.
-    written
-        Take the fingered note as written for the horn.
     again
         Sidecar of a take to show.
     from_
@@ -77,7 +47,8 @@ def animate(
         Of a video: true (as it sounds, at its own speed), slowed (as slow as the picture, and as
         much lower), or none. [default: true]
     frame
-        For a handout: a frame of the moving picture, counted from 0; may be given several times.
+        For a handout: a frame of the moving picture, counted from 0 at 30 a second; may be given
+        several times.
         [default: four instants of a period]
     json
         Print one JSON document.
@@ -85,10 +56,7 @@ def animate(
     from reedbore.cli.common import Progress  # noqa: PLC0415
     from reedbore.cli.work.animate import Asked, make  # noqa: PLC0415 - help starts faster
 
-    words = {
-        "horn": horn, "fingered": fingered, "sung": sung, "voice": voice, "depth": depth,
-        "breath": breath, "fingering": fingering, "settings": set, "a4": a4, "written": written,
-    }  # fmt: skip
+    words = player.words()
     asked = Asked(output, slow, seconds, sound, frame, again, from_, at)
     with Progress() as progress:
         document, text = make(words, asked, progress)

@@ -1,4 +1,4 @@
-"""What the commands share: where their words go.
+"""What the commands share: who plays what (`Player`, `Pair`), and where their words go.
 
 Results go to stdout (`say`, `say_json`), all other messages to stderr (`tell`).
 """
@@ -6,8 +6,90 @@ Results go to stdout (`say`, `say_json`), all other messages to stderr (`tell`).
 import json
 import sys
 import threading
-from collections.abc import Mapping
-from typing import Any, Self
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from typing import Annotated, Any, Self, get_origin
+
+from cyclopts import Parameter, Token
+
+from reedbore.notes import A4_HZ
+
+Flag = Parameter(negative="", show_default=False)
+Signed = Parameter(allow_leading_hyphen=True)
+Several = Parameter(negative="", show_default=False, allow_leading_hyphen=True)
+Flat = Parameter(name="*")  # the fields of a class as options
+
+
+def _whole(kind: Any, tokens: Sequence[Token]) -> Any:
+    """Read whole numbers; 3.5 is none, though the framework would round it."""
+    found = [int(token.value) for token in tokens]
+    return tuple(found) if get_origin(kind) is tuple else found[0]
+
+
+Whole = Parameter(negative="", allow_leading_hyphen=True, converter=_whole, show_default=bool)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Player:
+    """Who plays which note, and how.
+
+    Attributes
+    ----------
+    horn
+        Horn, by name or as a preset file. [default: tenor-saxophone]
+    fingered
+        Fingered note: Bb2, F#3+14c or 220Hz. [default: that of the demo, Bb2]
+    fingering
+        Name of another fingering for that note, such as fork; presets show HORN lists them.
+    voice
+        Voice, by name or as a preset file: its range, the shape of its pulse, and depth.
+        [default: low-male]
+    depth
+        How strongly it is sung: peak of the sung over the blowing pressure, 0 to 1. Soft hum up to
+        0.075, normal to 0.15, strong to 0.3, exaggerated above.
+    breath
+        How hard it is blown: 3kPa, 30cmH2O, or pp, p, mp, mf, f, ff between the pressure at which
+        the horn begins to sound and the loudest of its low register. [default: that of the horn]
+    set
+        A setting as FIELD=VALUE, such as reed.opening_mm=1.2; may be given several times.
+    a4
+        Frequency of A4, 380 to 500 Hz.
+    written
+        Take what is fingered as written for the horn.
+    """
+
+    horn: str | None = None
+    fingered: str | None = None
+    fingering: Annotated[str, Parameter(show_default=False)] = ""
+    voice: str | None = None
+    depth: Annotated[float | None, Signed] = None
+    breath: Annotated[str | None, Signed] = None
+    set: Annotated[tuple[str, ...], Flag] = ()
+    a4: Annotated[float, Signed] = A4_HZ
+    written: Annotated[bool, Flag] = False
+
+    def words(self) -> dict[str, Any]:
+        """Return what `Words` of a request is made of."""
+        typed = {field.name: getattr(self, field.name) for field in fields(self)}
+        return {"settings": typed.pop("set"), **typed}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pair(Player):
+    """The same, and what is sung.
+
+    Attributes
+    ----------
+    sung
+        Sung note: as the fingered one, or from it: +7st, -5st, +702c, or the ratio 5/3, 5/3-4c;
+        w:E5 is written for the horn. Of a single take or a
+        passage also a recorded voice: WAV, FLAC, OGG or MP3.
+    """
+
+    sung: Annotated[str | None, Signed] = None
+
+
+ALONE, DEMO = Player(), Pair()  # with nothing typed
 
 
 def say(text: str) -> None:

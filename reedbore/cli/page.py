@@ -3,19 +3,16 @@
 import contextlib
 from typing import Annotated
 
-from cyclopts import Parameter
-
-from reedbore.cli.common import say, say_json, tell
+from reedbore.cli.common import Flag, Whole, say, say_json, tell
 
 PORTS = 1, 65535
-FLAG = Parameter(negative="", show_default=False)
 
 
 def page(
     *,
-    port: int | None = None,
-    no_browser: Annotated[bool, FLAG] = False,
-    json: Annotated[bool, FLAG] = False,
+    port: Annotated[int | None, Whole] = None,
+    no_browser: Annotated[bool, Flag] = False,
+    json: Annotated[bool, Flag] = False,
 ) -> None:
     """Open a page in the browser: choose, hear, see and compare; Ctrl-C ends it.
 

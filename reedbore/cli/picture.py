@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from reedbore.cli.common import say, say_json
+from reedbore.cli.common import Flag, say, say_json
 
 if TYPE_CHECKING:
     from reedbore.report.maps_data import Aim, LockMap
@@ -17,7 +17,7 @@ def picture(
     /,
     *,
     output: Annotated[Path, Parameter(name=["--output", "-o"])],
-    json: Annotated[bool, Parameter(negative="", show_default=False)] = False,
+    json: Annotated[bool, Flag] = False,
 ) -> None:
     """Draw a sweep: two axes as a lock map, one as lines, three as small multiples.
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import Parameter
 
 from reedbore import notes, pairs
-from reedbore.cli.common import say, say_json, tell
+from reedbore.cli.common import Flag, Signed, say, say_json, tell
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.report.pairs import pair_document, pair_text
 
@@ -20,14 +20,14 @@ if TYPE_CHECKING:
 def predict(
     *,
     fingered: str | None = None,
-    sung: Annotated[str | None, Parameter(allow_leading_hyphen=True)] = None,
+    sung: Annotated[str | None, Signed] = None,
     horn: str | None = None,
     voice: str | None = None,
-    a4: float = notes.A4_HZ,
-    written: Annotated[bool, Parameter(negative="")] = False,
-    tolerance: float = notes.TOLERANCE_CENTS,
+    a4: Annotated[float, Signed] = notes.A4_HZ,
+    written: Annotated[bool, Flag] = False,
+    tolerance: Annotated[float, Signed] = notes.TOLERANCE_CENTS,
     output: Annotated[Path | None, Parameter(name=["--output", "-o"])] = None,
-    json: Annotated[bool, Parameter(negative="")] = False,
+    json: Annotated[bool, Flag] = False,
 ) -> None:
     """Say from arithmetic alone which third note a pair has, or chart a whole horn.
 
@@ -46,7 +46,7 @@ def predict(
     voice
         Voice, by name or as a preset file; makes a chart.
     a4
-        Frequency of A4 in Hz, 380 to 500.
+        Frequency of A4, 380 to 500 Hz.
     written
         Take the fingered note as written for the horn.
     tolerance

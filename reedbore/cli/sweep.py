@@ -5,29 +5,16 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from reedbore.cli.common import say, say_json
-from reedbore.notes import A4_HZ
-
-Flag = Parameter(negative="", show_default=False)
-Several = Parameter(negative="", show_default=False, allow_leading_hyphen=True)
+from reedbore.cli.common import DEMO, Flag, Flat, Pair, Several, Signed, say, say_json
 
 
 def sweep(
     *,
+    player: Annotated[Pair, Flat] = DEMO,
     along: Annotated[tuple[tuple[str, str, str, str], ...], Several],
     log: Annotated[tuple[str, ...], Flag] = (),
     output: Annotated[Path, Parameter(name=["--output", "-o"])],
-    horn: str | None = None,
-    fingered: str | None = None,
-    fingering: str = "",
-    sung: Annotated[str | None, Parameter(allow_leading_hyphen=True)] = None,
-    voice: str | None = None,
-    depth: Annotated[float | None, Parameter(allow_leading_hyphen=True)] = None,
-    breath: Annotated[str | None, Parameter(allow_leading_hyphen=True)] = None,
-    set: Annotated[tuple[str, ...], Flag] = (),
-    a4: float = A4_HZ,
-    written: Annotated[bool, Flag] = False,
-    seconds: Annotated[float | None, Parameter(allow_leading_hyphen=True)] = None,
+    seconds: Annotated[float | None, Signed] = None,
     edges: Annotated[bool, Flag] = False,
     part: str = "1/1",
     cluster: str | None = None,
@@ -39,6 +26,8 @@ def sweep(
 
     Parameters
     ----------
+    player
+        Who plays which note, and how.
     along
         FIELD START STOP COUNT, one to three times: reed.opening_mm 0.6 1.4 41, or any number
         that presets show HORN lists. The field sung moves the sung note: sung -12st +24st 73
@@ -47,27 +36,6 @@ def sweep(
         A field whose values lie at even ratios, not at even distances.
     output
         The data set, a folder FILE.zarr that xarray opens.
-    horn
-        Horn, by name or as a preset file. [default: tenor-saxophone]
-    fingered
-        Fingered note: Bb2, F#3+14c or 220Hz. [default: that of the demo, Bb2]
-    fingering
-        Name of another fingering for that note, such as fork; presets show HORN lists them.
-    sung
-        Sung note, where no axis moves it: as the fingered one, or +7st, -5st, +702c, 5/3, 5/3-4c.
-    voice
-        Voice, by name or as a preset file: shape of the pulse, and depth. [default: low-male]
-    depth
-        How strongly it is sung: peak of the sung over the blowing pressure, 0 to 1. Soft hum
-        up to 0.075, normal to 0.15, strong to 0.3, exaggerated above.
-    breath
-        How hard it is blown: 3kPa, 30cmH2O, or pp, p, mp, mf, f, ff. [default: that of the horn]
-    set
-        A setting as FIELD=VALUE, such as reed.opening_mm=1.2; may be given several times.
-    a4
-        Frequency of A4 in Hz, 380 to 500.
-    written
-        Take the fingered note as written for the horn.
     seconds
         Run no cell longer than this, 0.5 to 600 s, and mark what is not decided by then; the time
         it takes grows in proportion. [default: as long as the decision needs]
@@ -86,10 +54,7 @@ def sweep(
     from reedbore.cli.work.sweep import read, read_part, run, text  # noqa: PLC0415 - help starts faster
     from reedbore.verdict.sweep import store  # noqa: PLC0415
 
-    words = {
-        "horn": horn, "fingered": fingered, "sung": sung, "voice": voice, "depth": depth,
-        "breath": breath, "fingering": fingering, "settings": set, "a4": a4, "written": written,
-    }  # fmt: skip
+    words = player.words()
     share = read_part(part)
     store.check_place(output)
     swept = read(words, along, log, seconds, edges=edges)

@@ -103,12 +103,15 @@ def test_a_file_of_ones_own_is_checked(capsys: pytest.CaptureFixture[str], tmp_p
         (["prsets"], "'prsets' is no command; did you mean presets?"),
         (["xyz"], "'xyz' is no command; there are predict, render"),
         (["presets", "chek"], "'chek' is one word too many; see reedbore presets --help"),
-        (["presets", "--jsn"], "Unknown option: --jsn. Did you mean --json?"),
-        (["presets", "show"], 'Command "presets show" parameter NAME requires an argument.'),
+        (["presets", "--jsn"], "--jsn is no option of reedbore presets; did you mean --json?"),
+        (["presets", "show"], "NAME is missing: name of a horn, voice or passage"),
         (["presets", "show", "tenor"], "'tenor' is no preset; did you mean tenor-saxophone?"),
         (["presets", "check", "/none.toml"], "/none.toml cannot be read: No such file"),
-        (["predict", "--a4", "x"], 'Invalid value for --a4: unable to convert "x" into float.'),
-        (["predict", "--fingered"], 'Command "predict" parameter --fingered requires'),
+        (
+            ["predict", "--a4", "x"],
+            "--a4 is 'x'; it must be a number (frequency of A4, 380 to 500 Hz)",
+        ),
+        (["predict", "--fingered"], "--fingered needs a value: fingered note: Bb2"),
     ],
 )
 def test_a_mistake_is_told_in_one_line_on_stderr(

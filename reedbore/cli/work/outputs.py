@@ -75,7 +75,9 @@ def name_files(wanted: Wanted, stem: str, read: Iterable[Path], *, table: bool) 
     ReedboreError
         If a file cannot be written, or two have one name.
     """
-    sound = wanted.output or Path("renders") / f"{stem}.wav"
+    sound = Path("renders") / f"{stem}.wav" if wanted.output is None else wanted.output
+    if not sound.name:
+        raise AudioError("the sound file has no name; write one that ends in .wav or .flac")
     beside = {"picture": ".png", "sidecar": ".json", "table": ".csv"}
     left_out = {"picture": not wanted.picture, "table": not table}
     named = {
