@@ -161,9 +161,9 @@ def map(body: Body) -> Iterator[Mapping[str, Any]]:
 
 def table(body: Body) -> Iterator[Mapping[str, Any]]:
     """Make the lock table of the fingered note, telling how far it is."""
-    from reedbore.page import map as maps  # noqa: PLC0415
+    from reedbore.page import table as tables  # noqa: PLC0415
 
-    return maps.table(read_words(body.get("words", {})), thorough=body.get("thorough") is True)
+    return tables.table(read_words(body.get("words", {})), thorough=body.get("thorough") is True)
 
 
 def lesson_check(body: Body) -> Answer:

@@ -1,4 +1,4 @@
-"""The lock map and the lock table of the page, told bit by bit while they are computed.
+"""The lock map of the page, told cell by cell while it is computed.
 
 In: words, and the two axes of a map. Out: dictionaries fit for JSON, one after the other; whoever
 no longer wants them closes the generator. Cells come coarse first, and are judged by the same
@@ -6,24 +6,18 @@ questions as those of the command `sweep`.
 """
 
 import math
-import queue
-import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextvars import copy_context
 from dataclasses import replace
-from functools import partial
 from typing import Any, NamedTuple
 
 from reedbore import stopping
 from reedbore.errors import ReedboreError
 from reedbore.model.passage import DYNAMICS
-from reedbore.model.setup import Setup, depth_name
-from reedbore.notes import cents, choose_ratio, midi_to_hz, note_name, simple_ratios, split_note
+from reedbore.model.setup import Setup
+from reedbore.notes import cents, choose_ratio, note_name, simple_ratios, split_note
 from reedbore.page.answers import number, shown
-from reedbore.report import locks, maps
-from reedbore.report.locks import hold, where
+from reedbore.report import maps
 from reedbore.report.looks import LOOKS
-from reedbore.report.words import below
 from reedbore.simulate.request.take import (
     Request,
     Words,
@@ -33,8 +27,7 @@ from reedbore.simulate.request.take import (
     with_demo,
 )
 from reedbore.verdict.cells import Cell, judge_cells
-from reedbore.verdict.locks import Row, Table, lock_table
-from reedbore.verdict.state import VERDICTS, RowState, State
+from reedbore.verdict.state import VERDICTS, State
 from reedbore.verdict.sweep import cells as sweep_cells
 from reedbore.verdict.sweep.axes import check, read_axis
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep, quantity_of
@@ -69,9 +62,6 @@ SWEPT = (
     *("breath.pressure_kpa", "voice.depth", "voice.rd", "voice.frequency_hz"),
 )
 """What the page can put along an axis, by how it is called, beside the sung note."""
-
-
-# --- the map -------------------------------------------------------------------------------------
 
 
 class _Asked(NamedTuple):
@@ -312,100 +302,3 @@ def _interval(sweep: Sweep, place: Place, cell: Cell) -> float | None:
     if axis is not None:
         sung = sweep.sung_hz(axis.values[place[sweep.axes.index(axis)]])
     return cents(sung, cell.voice_off_hz)
-
-
-# --- the table -----------------------------------------------------------------------------------
-
-
-def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
-    """Make the lock table of the fingered note, telling how far it is.
-
-    Parameters
-    ----------
-    words : Words
-        The setup; its sung note does not matter.
-    thorough : bool
-        Also how strongly must be sung at least: takes about four times as long.
-
-    Yields
-    ------
-    dict
-        The share `done`, again and again; at the end the `table`, as `lock_report.document` with
-        the words of a player beside each row.
-
-    Raises
-    ------
-    ReedboreError
-        If words cannot be read, or there is nothing to lock.
-    """
-    request = read_request(replace(words, sung="1/1"))
-    source = request.setup.voice.source
-    if source not in ("pulse", "sine"):
-        raise ReedboreError(f"voice.source is {source!r}; a lock table needs 'pulse' or 'sine'")
-    request = tune_request(request)
-    _, singer = players(with_demo(words))
-    low, high = (midi_to_hz(midi, words.a4) for midi in singer.midi_range)
-    hz: float = request.typed.fingered_hz
-    seek = partial(lock_table, request.setup, hz)
-    told: queue.SimpleQueue[float | Table | Exception] = queue.SimpleQueue()
-    closed = threading.Event()
-
-    def tell(share: float) -> None:
-        stopping.check()
-        if closed.is_set():
-            raise stopping.Stopped
-        told.put(share)
-
-    def work() -> None:
-        try:
-            told.put(seek(voice_range=(low, high), thorough=thorough, progress=tell))
-        except Exception as error:
-            told.put(error)
-
-    yield {"done": 0.0}
-    threading.Thread(target=copy_context().run, args=(work,), daemon=True).start()
-    try:
-        while not isinstance(one := told.get(), Table):
-            if isinstance(one, Exception):
-                raise one
-            yield {"done": min(one, 1.0)}
-    finally:
-        closed.set()
-    yield {"done": 1.0, "table": _table_told(one, words.a4)}
-
-
-def _table_told(found: Table, a4: float) -> dict[str, Any]:
-    document = locks.document(found, a4)
-    for plain, row in zip(document["rows"], found.rows, strict=True):
-        plain["words"] = _row_words(row, a4)
-        plain["patch"] = sung_words(row.sung_hz, a4)
-    del document["setup"]
-    return document
-
-
-def _row_words(row: Row, a4: float) -> dict[str, str]:
-    """Say in the words of a player what to sing, what comes out, how exactly, how strongly."""
-    least = row.least_depth
-    return {
-        "sing": where(row, a4),
-        "third": _third(row, a4),
-        "exactly": _exactly(row, a4),
-        "strongly": "" if least is None else f"from depth {least:.2g}, {depth_name(least)}",
-        "held": "" if row.held is None else f"{100.0 * row.held:.0f} % of the time",
-    }
-
-
-def _third(row: Row, a4: float) -> str:
-    if row.heard.startswith("same as "):
-        return f"none: it is the {row.heard.removeprefix('same as ')} note"
-    heard = {"yes": "heard", "uncertain": "perhaps heard"}.get(row.heard, "not heard")
-    return f"{note_name(row.resultant_hz, a4)}, {below(row.ratio[1])} below: {heard}"
-
-
-def _exactly(row: Row, a4: float) -> str:
-    if row.state == RowState.JUMPED:
-        return "the horn leaves its register"
-    if row.state == RowState.LOCKED:
-        return hold(row, a4).partition(";")[0].replace(" under", " cents under")
-    moving = "moves slowly" if row.heard in ("yes", "uncertain") else "does not fuse"
-    return f"{moving}; {hold(row, a4)}"

@@ -13,7 +13,7 @@ from browsing import begun, put, settle, setup_of, slide, until, words
 from playwright.sync_api import Locator, Page
 
 from reedbore.model.setup import Setup
-from reedbore.page import map
+from reedbore.page import map, table
 from reedbore.page.request import read_words
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import read_request, tune_request
@@ -295,7 +295,7 @@ def test_a_row_of_the_table_is_loaded_and_played(page: Page, monkeypatch: pytest
     def some(setup: Setup, hz: float, *, voice_range: object, **more: Any) -> Table:
         return lock_table(setup, hz, voice_range=(1.9 * hz, 2.1 * hz), **more)
 
-    monkeypatch.setattr(map, "lock_table", some)
+    monkeypatch.setattr(table, "lock_table", some)
     put(page, {"fingered": "B3"})
     found = panel(page, "table")
     page.locator("#each-change").uncheck()

@@ -108,7 +108,7 @@ def test_the_reed_is_tried_and_not_looked_up(monkeypatch):
         tried.extend(setup.breath.pressure for setup in setups)
         return [type("Horn", (), {"state": state}) for state in ("sounding", "silent")]
 
-    monkeypatch.setattr(lesson.many, "controls_of", controls)
+    monkeypatch.setattr(lesson.cells, "controls_of", controls)
     assert check("reed", 4.0)["right"]
     assert tried == pytest.approx([4000.0, 3400.0])
 

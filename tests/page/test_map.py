@@ -1,20 +1,17 @@
-"""The lock map and the lock table as the page gets them, against the judge of single takes."""
+"""The lock map as the page gets it, against the judge of single takes."""
 
 import json
 from dataclasses import replace
 
 import pytest
 
-from reedbore import stopping
 from reedbore.errors import ReedboreError
-from reedbore.notes import cents, parse_pitch, parse_sung
+from reedbore.notes import cents, parse_pitch
 from reedbore.page import map as maps
 from reedbore.page.request import read_words
-from reedbore.report.locks import document
 from reedbore.report.looks import LOOKS
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.verdict import cells as many
-from reedbore.verdict.locks import lock_table
 from reedbore.verdict.state import State
 
 DEMO = read_words({})
@@ -181,7 +178,7 @@ def test_a_cell_tells_how_far_the_voice_is_from_the_horn_alone(
     monkeypatch, patch, along, found, intervals
 ):
     alone = many.Cell(State.DRIFTING, voice_off_hz=FINGERED_HZ * 2.0 ** (10.0 / 1200.0), **found)
-    monkeypatch.setattr(many, "judge_cells", lambda setups, _, **__: [alone] * len(setups))
+    monkeypatch.setattr(maps, "judge_cells", lambda setups, _, **__: [alone] * len(setups))
     head, *cells = maps.cells(replace(DEMO, **patch), along)
     told = [cell["interval"] for cell in sorted(cells, key=lambda cell: (cell["j"], cell["i"]))]
     assert told == (intervals if None in intervals else pytest.approx(intervals, abs=1e-3))
@@ -204,7 +201,7 @@ def test_a_map_that_nobody_wants_stops_before_the_next_batch(monkeypatch):
         asked.append(len(setups))
         return [many.Cell(State.DRIFTING)] * len(setups)
 
-    monkeypatch.setattr(many, "judge_cells", judged)
+    monkeypatch.setattr(maps, "judge_cells", judged)
     stream = maps.cells(DEMO, [{**DEPTH, "count": 20}, {**NEAR, "count": 20}])
     for _ in range(3):
         next(stream)
@@ -220,75 +217,8 @@ def test_what_is_undecided_is_watched_for_longer_at_the_end(monkeypatch):
         state = State.UNDECIDED if seconds else State.LOCKED
         return [many.Cell(state, p=5, q=2)] * len(setups)
 
-    monkeypatch.setattr(many, "judge_cells", judged)
+    monkeypatch.setattr(maps, "judge_cells", judged)
     _, *cells = maps.cells(DEMO, [DEPTH, NEAR])
     assert [cell["state"] for cell in cells] == ["undecided"] * 6 + ["locked"] * 6
     assert watched[-1] is None
     assert [(c["i"], c["j"]) for c in cells[:6]] == [(c["i"], c["j"]) for c in cells[6:]]
-
-
-# --- the table -----------------------------------------------------------------------------------
-
-
-@pytest.mark.slow
-def test_the_table_is_that_of_the_locks_command_with_words_beside_it(monkeypatch):
-    made = []
-
-    def some(setup, hz, *, voice_range, thorough, progress):
-        # E2 to E4 is the range of the low male voice; a few ratios in it are enough here.
-        assert voice_range == pytest.approx((parse_pitch("E2"), parse_pitch("E4")))
-        bounds = 1.9 * hz, 2.6 * hz
-        made.append(lock_table(setup, hz, voice_range=bounds, thorough=thorough, progress=progress))
-        return made[0]
-
-    monkeypatch.setattr(maps, "lock_table", some)
-    *shares, last = maps.table(DEMO)
-    done = [share["done"] for share in shares]
-    assert done == sorted(done)
-    assert 0.0 == done[0] <= done[-1] <= 1.0
-    rows = last["table"]["rows"]
-    json.dumps(last, allow_nan=False)
-    assert [row["ratio"] for row in rows] == ["2/1", "7/3", "5/2"]
-    assert rows == [row | {k: rows[n][k] for k in ("words", "patch")}
-                    for n, row in enumerate(document(made[0])["rows"])]  # fmt: skip
-    for row in rows:
-        sung = parse_sung(row["patch"]["sung"], FINGERED_HZ)
-        assert abs(cents(sung, row["sung_hz"])) < 0.006
-        assert row["words"]["sing"].startswith(row["sung_note"])
-        low, high = row["lock_range_cents"]
-        under, over = (float(word) for word in row["words"]["exactly"].split() if "." in word)
-        assert under + over <= high - low + 1e-6
-    assert rows[0]["words"]["third"] == "none: it is the fingered note"
-    assert rows[2]["words"]["third"] == "Bb1, an octave below: heard"
-
-
-def test_a_table_that_nobody_wants_stops(monkeypatch):
-    ended = []
-
-    def endless(setup, hz, *, voice_range, thorough, progress):
-        try:
-            while True:
-                progress(0.1)
-        finally:
-            ended.append(True)
-
-    monkeypatch.setattr(maps, "lock_table", endless)
-    stream = maps.table(DEMO)
-    assert [next(stream), next(stream)] == [{"done": 0.0}, {"done": 0.1}]
-    stream.close()
-    for _ in range(1000):
-        if ended:
-            break
-        stopping.check()
-        maps.threading.Event().wait(0.01)
-    assert ended
-
-
-def test_what_goes_wrong_in_the_table_is_told_to_whoever_asked():
-    with pytest.raises(ReedboreError, match="does not sound by itself"):
-        list(maps.table(replace(DEMO, breath="0.5kPa")))
-
-
-def test_a_table_needs_a_voice_that_sings():
-    with pytest.raises(ReedboreError, match="'pulse' or 'sine'"):
-        next(maps.table(replace(DEMO, settings=("voice.source=off",))))

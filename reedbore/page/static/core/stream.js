@@ -26,12 +26,6 @@ function brokenOff(error) {
   return { done: true }; // the server has gone: what was being told knows what is missing
 }
 
-/** One style sheet of this page, once. */
-export function style(href) {
-  if (document.querySelector(`link[href="${href}"]`)) return;
-  document.head.append(el("link", { rel: "stylesheet", href }));
-}
-
 /**
  * A button that starts work, one that calls it off, how far it is, and what it says.
  * `work(tell, signal)` does it; `tell(text, share)` shows how far it is.

@@ -3,12 +3,11 @@
 import { get } from "../core/api.js";
 import { el, field } from "../core/dom.js";
 import { pretty } from "../core/notes.js";
-import { ask, style } from "../core/stream.js";
+import { ask } from "../core/stream.js";
 
 const PANELS = { bore: "Inside the bore", waves: "The waves", spectrum: "What the sound is made of", map: "The lock map" };
 
 export async function start(root, state) {
-  style("panels/panels.css");
   const steps = await get("/api/lesson");
   const lesson = { steps, at: 0, done: new Set(), state, root };
   const begin = el("button", { type: "button", onclick: () => show(lesson, 0, true) }, "Start the lesson");

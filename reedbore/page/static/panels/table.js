@@ -2,7 +2,7 @@
 
 import { el } from "../core/dom.js";
 import { pretty } from "../core/notes.js";
-import { ask, lines, patched, startable, style } from "../core/stream.js";
+import { ask, lines, patched, startable } from "../core/stream.js";
 
 const GROUPS = [
   ["It holds, and a third note is heard", (row) => row.state === "locked" && thirdHeard(row)],
@@ -14,7 +14,6 @@ const GROUPS = [
 const thirdHeard = (row) => row.heard === "yes" || row.heard === "uncertain";
 
 export function start(root, state) {
-  style("panels/panels.css");
   const found = { words: null };
   const strongly = el("input", { type: "checkbox", id: "table-strongly" });
   const place = el("div", { class: "table-place" });

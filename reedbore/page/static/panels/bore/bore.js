@@ -16,19 +16,11 @@ const READABLE = 0.8; // s a caption must stand on average to be read along
 const BRIEF = 0.3; // s: one that would stand for less is passed over, unless the film stands still
 
 export function start(root, state) {
-  addStyle();
   const parts = build(root);
   const player = new Player(root, parts);
   const makeFilm = maker(root, parts, player, state);
   state.watch(makeFilm);
   makeFilm(state.words, false);
-}
-
-function addStyle() {
-  const link = document.createElement("link");
-  link.rel = "stylesheet";
-  link.href = new URL("bore.css", import.meta.url).href;
-  document.head.append(link);
 }
 
 // ------------------------------------------------------------------ what stands on the page

@@ -6,13 +6,12 @@ import { swatch } from "../../core/looks.js";
 import { draw, frameOf, NAMES } from "./draw.js";
 import { linesOf } from "./lines.js";
 import { pretty } from "../../core/notes.js";
-import { ask, lines, patched, startable, style } from "../../core/stream.js";
+import { ask, lines, patched, startable } from "../../core/stream.js";
 
 const FINENESS = [["12", "coarse: 12 × 13"], ["24", "usual: 24 × 25"], ["40", "fine: 40 × 41"]];
 const HEIGHT = 460;
 
 export function start(root, state) {
-  style("panels/panels.css");
   const map = { head: null, cells: new Map(), lines: [], words: null, at: null };
   const asking = startAsking(state);
   const says = el("p", { class: "caption cell-says", "aria-live": "polite" }, "No map yet. It takes from some seconds to a minute.");

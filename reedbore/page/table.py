@@ -1,0 +1,119 @@
+"""The lock table of the page: how far it is, again and again, and at last the table itself.
+
+In: words. Out: dictionaries fit for JSON, one after the other; whoever no longer wants them closes
+the generator.
+"""
+
+import queue
+import threading
+from collections.abc import Iterator
+from contextvars import copy_context
+from dataclasses import replace
+from functools import partial
+from typing import Any
+
+from reedbore import stopping
+from reedbore.errors import ReedboreError
+from reedbore.model.setup import depth_name
+from reedbore.notes import midi_to_hz, note_name
+from reedbore.page.map import sung_words
+from reedbore.report import locks
+from reedbore.report.locks import hold, where
+from reedbore.report.words import below
+from reedbore.simulate.request.take import Words, players, read_request, tune_request, with_demo
+from reedbore.verdict.locks import Row, Table, lock_table
+from reedbore.verdict.state import RowState
+
+
+def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
+    """Make the lock table of the fingered note, telling how far it is.
+
+    Parameters
+    ----------
+    words : Words
+        The setup; its sung note does not matter.
+    thorough : bool
+        Also how strongly must be sung at least: takes about four times as long.
+
+    Yields
+    ------
+    dict
+        The share `done`, again and again; at the end the `table`, as `report.locks.document` with
+        the words of a player beside each row.
+
+    Raises
+    ------
+    ReedboreError
+        If words cannot be read, or there is nothing to lock.
+    """
+    request = read_request(replace(words, sung="1/1"))
+    source = request.setup.voice.source
+    if source not in ("pulse", "sine"):
+        raise ReedboreError(f"voice.source is {source!r}; a lock table needs 'pulse' or 'sine'")
+    request = tune_request(request)
+    _, singer = players(with_demo(words))
+    low, high = (midi_to_hz(midi, words.a4) for midi in singer.midi_range)
+    hz: float = request.typed.fingered_hz
+    seek = partial(lock_table, request.setup, hz)
+    told: queue.SimpleQueue[float | Table | Exception] = queue.SimpleQueue()
+    closed = threading.Event()
+
+    def tell(share: float) -> None:
+        stopping.check()
+        if closed.is_set():
+            raise stopping.Stopped
+        told.put(share)
+
+    def work() -> None:
+        try:
+            told.put(seek(voice_range=(low, high), thorough=thorough, progress=tell))
+        except Exception as error:
+            told.put(error)
+
+    yield {"done": 0.0}
+    threading.Thread(target=copy_context().run, args=(work,), daemon=True).start()
+    try:
+        while not isinstance(one := told.get(), Table):
+            if isinstance(one, Exception):
+                raise one
+            yield {"done": min(one, 1.0)}
+    finally:
+        closed.set()
+    yield {"done": 1.0, "table": _table_told(one, words.a4)}
+
+
+def _table_told(found: Table, a4: float) -> dict[str, Any]:
+    document = locks.document(found, a4)
+    for plain, row in zip(document["rows"], found.rows, strict=True):
+        plain["words"] = _row_words(row, a4)
+        plain["patch"] = sung_words(row.sung_hz, a4)
+    del document["setup"]
+    return document
+
+
+def _row_words(row: Row, a4: float) -> dict[str, str]:
+    """Say in the words of a player what to sing, what comes out, how exactly, how strongly."""
+    least = row.least_depth
+    return {
+        "sing": where(row, a4),
+        "third": _third(row, a4),
+        "exactly": _exactly(row, a4),
+        "strongly": "" if least is None else f"from depth {least:.2g}, {depth_name(least)}",
+        "held": "" if row.held is None else f"{100.0 * row.held:.0f} % of the time",
+    }
+
+
+def _third(row: Row, a4: float) -> str:
+    if row.heard.startswith("same as "):
+        return f"none: it is the {row.heard.removeprefix('same as ')} note"
+    heard = {"yes": "heard", "uncertain": "perhaps heard"}.get(row.heard, "not heard")
+    return f"{note_name(row.resultant_hz, a4)}, {below(row.ratio[1])} below: {heard}"
+
+
+def _exactly(row: Row, a4: float) -> str:
+    if row.state == RowState.JUMPED:
+        return "the horn leaves its register"
+    if row.state == RowState.LOCKED:
+        return hold(row, a4).partition(";")[0].replace(" under", " cents under")
+    moving = "moves slowly" if row.heard in ("yes", "uncertain") else "does not fuse"
+    return f"{moving}; {hold(row, a4)}"
