@@ -8,6 +8,7 @@ Standard library only.
 import html
 from collections.abc import Sequence
 from dataclasses import dataclass
+from importlib import resources
 from pathlib import Path
 from string import Template
 from typing import Any
@@ -213,7 +214,8 @@ def page_text(chart: Chart) -> str:
     """Write a chart as one self-contained HTML page, made for an A4 sheet on its side."""
     pair = chart.rows[0][0]
     row_mm, letter_mm = _cell_size(len(chart.rows), len(chart.rows[0]))
-    return _PAGE.substitute(
+    template = resources.files(__package__).joinpath("chart.html").read_text("utf-8")
+    return Template(template).substitute(
         title=html.escape(f"{chart.horn} × {chart.voice}"),
         row=f"{row_mm:.2f}",
         letter=f"{letter_mm:.2f}",
@@ -269,76 +271,3 @@ def _page_cell(pair: Prediction) -> str:
 
 def _pretty(name: str) -> str:
     return name.replace("#", "♯").replace("b", "♭").replace("-", "−")
-
-
-_PAGE = Template("""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>$title</title>
-<link rel="icon" href="data:,">
-<style>
-:root { --mm: 1.5mm; --ink: #17302f; --water: #b9dcd6; --reed: #f0dca8; --rule: #b8c2bf; }
-@page { size: A4 landscape; margin: 8mm; }
-* { box-sizing: border-box; }
-body { margin: 0 auto; padding: 6mm; max-width: calc(282 * var(--mm)); color: var(--ink);
-  background: #fff; font-family: "DejaVu Sans", Verdana, sans-serif;
-  -webkit-print-color-adjust: exact; print-color-adjust: exact; }
-header { display: flex; justify-content: space-between; align-items: baseline; gap: 4mm;
-  border-bottom: 0.6mm solid var(--ink); padding-bottom: calc(1 * var(--mm)); }
-h1 { font-size: calc(5.2 * var(--mm)); margin: 0; }
-header p { font-size: calc(2.9 * var(--mm)); margin: 0; text-align: right; }
-main { overflow-x: auto; }
-table { border-collapse: collapse; width: 100%; table-layout: fixed;
-  margin: calc(1.5 * var(--mm)) 0; font-size: calc($letter * var(--mm)); }
-thead { display: table-header-group; }
-tr { break-inside: avoid; }
-th { font-weight: bold; text-align: center; padding: 0; }
-thead th { padding: calc(0.5 * var(--mm)) 0; }
-thead .small th { font-weight: normal; font-size: 85%; }
-tbody th, thead th:first-child { text-align: right; padding-right: calc(1.5 * var(--mm)); }
-tr > th:first-child { width: calc(15 * var(--mm)); }
-td { height: calc($row * var(--mm)); border: 0.2mm solid var(--rule); padding: 0;
-  text-align: center; line-height: 1.05; }
-td b, td span { display: block; white-space: nowrap; }
-td span { font-size: 80%; }
-.third { background: var(--water); }
-.uncertain { background: #e6f3f0; }
-.uncertain b { font-weight: normal; font-style: italic; }
-.fingered { background: var(--reed); }
-.sung { background: #f8f0da; }
-.growl { color: #51605d; }
-.growl b, td.beyond b { font-weight: normal; }
-ul { display: grid; grid-template-columns: 1fr 1fr; gap: calc(0.5 * var(--mm)) calc(5 * var(--mm));
-  list-style: none; margin: 0; padding: 0; font-size: calc(2.6 * var(--mm)); }
-li i { display: inline-block; width: calc(8 * var(--mm)); height: calc(3.4 * var(--mm));
-  margin-right: calc(1.5 * var(--mm)); border: 0.2mm solid var(--rule); text-align: center;
-  font-style: normal; line-height: 1.25; vertical-align: bottom; }
-li i.third, li i.fingered { font-weight: bold; }
-li i.uncertain { font-style: italic; }
-footer { font-size: calc(2.6 * var(--mm)); margin-top: calc(1.5 * var(--mm)); line-height: 1.35; }
-@media print { :root { --mm: 1mm; } body { padding: 0; max-width: none; }
-  main { overflow: visible; } }
-</style>
-</head>
-<body>
-<header><h1>$title</h1>
-<p>What a sung note and a fingered note have in common<br>
-fingered notes across, sung notes (concert) down</p></header>
-<main><table>
-<thead>
-$head
-</thead>
-<tbody>
-$body
-</tbody>
-</table></main>
-<ul>$legend</ul>
-<footer>Small print in a cell: ratio sung/fingered, and how many cents above (+) or below (−) the
-tempered note to sing so that it is exact. Ratios within $tolerance cents, A4 = $a4 Hz. This is
-arithmetic; whether the horn locks on it is another question. Short bouts, then rest; stop at pain
-or hoarseness.</footer>
-</body>
-</html>
-""")

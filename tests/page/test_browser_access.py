@@ -5,12 +5,11 @@ The judge is axe-core, a general-purpose reference for WCAG 2.1 A and AA.
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browsing import Open, put, settle, setup_of, until, whole
+from browsing import RULES, Open, put, settle, setup_of, until, whole
 from playwright.sync_api import Page
 
 pytestmark = pytest.mark.browser
 
-RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1440, "height": 900}
 SOUNDING = "() => document.documentElement.dataset.sounding"
 

@@ -26,6 +26,26 @@ export function canvas(draw, { label, height, focusable = false }) {
   return { root, sheet, again, say };
 }
 
+/** A drawing that is kept, and made anew only for another size, other colours, or another `of`. */
+export function kept(draw) {
+  let under = null, made = "";
+  return (pen, width, height, shades, of) => {
+    const now = JSON.stringify([width, height, pen.canvas.width, shades, of]);
+    if (now !== made) {
+      under = Object.assign(document.createElement("canvas"), { width: pen.canvas.width, height: pen.canvas.height });
+      const other = under.getContext("2d");
+      other.setTransform(pen.getTransform());
+      other.font = pen.font;
+      draw(other, width, height, shades);
+      made = now;
+    }
+    pen.save();
+    pen.resetTransform();
+    pen.drawImage(under, 0, 0);
+    pen.restore();
+  };
+}
+
 /** Two to about `most` round numbers from low to high. */
 export function ticks(low, high, most) {
   const rough = (high - low) / most, ten = 10 ** Math.floor(Math.log10(rough));

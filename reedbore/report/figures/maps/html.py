@@ -1,13 +1,14 @@
 """The lock map as one page of HTML that needs no network, no server and no other file.
 
-In: a sweep. Out: text of less than `MOST_BYTES`. Markup, style and script stand in
-``lock_map.html`` beside this module; here the numbers are packed that it draws.
+In: a sweep. Out: text of less than `MOST_BYTES`. Markup stands in ``lock_map.html`` beside this
+module; script and style are those of the page in the browser. Here the numbers are packed.
 """
 
 import base64
 import html
 import json
 import math
+import re
 import zlib
 from importlib import resources
 from typing import Any
@@ -17,9 +18,10 @@ from numpy.typing import NDArray
 
 from reedbore.errors import ReedboreError
 from reedbore.model.setup import depth_name
-from reedbore.notes import NAMES, NO_PITCH_HZ, PITCH_HZ
+from reedbore.notes import NO_PITCH_HZ, PITCH_HZ
 from reedbore.report import maps, maps_data
 from reedbore.report.figures.maps import panel
+from reedbore.report.figures.maps.bundle import bundle, page_file
 from reedbore.report.figures.maps.panel import axis_ticks
 from reedbore.report.looks import LOOKS
 from reedbore.report.maps_data import LockMap, Slice
@@ -28,6 +30,9 @@ from reedbore.verdict.sweep.plan import Axis
 MOST_BYTES = 1_000_000
 MISSING = -(2**31)
 """Stands for a number that has no meaning there."""
+
+SCRIPT = "panels/map/sweep/sweep.js"
+STYLES = "core/style.css", "panels/map/map.css", "panels/map/sweep/sweep.css"
 
 PLAYED_GRAIN, DRIFT_GRAIN = 0.01, 1e-4
 """To how much the played pitch [cents] and the beat [Hz] are kept."""
@@ -53,9 +58,13 @@ def page(found: LockMap) -> str:
     """
     template = resources.files(__package__).joinpath("lock_map.html").read_text("utf-8")
     data = json.dumps(_data(found), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    text = template.replace("{{title}}", html.escape(maps.title(found)))
-    # No "<" inside a script: it could end it.
-    text = text.replace("{{data}}", data.replace("<", "\\u003c"))
+    parts = {
+        "title": html.escape(maps.title(found)),
+        "style": "".join(page_file(name) for name in STYLES),
+        "script": bundle(SCRIPT),
+        "data": data.replace("<", "\\u003c"),  # it could end the script that it stands in
+    }
+    text = re.sub(r"\{\{(\w+)\}\}", lambda slot: parts[slot[1]], template)
     if len(text.encode()) >= MOST_BYTES:
         raise ReedboreError(
             f"{found.name} has {math.prod(found.sweep.shape):,} cells, too many for a page under "
@@ -79,7 +88,6 @@ def _data(found: LockMap) -> dict[str, Any]:
         "file": found.name,
         "fingered": sweep.fingered.hz,
         "a4": sweep.fingered.a4,
-        "names": NAMES,
         "pitch": [PITCH_HZ, NO_PITCH_HZ],
         "order": [axis.name for axis in sweep.axes],
         "axes": axes,

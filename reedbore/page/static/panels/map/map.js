@@ -3,7 +3,7 @@
 import { canvas, printed } from "../../core/canvas.js";
 import { el, field } from "../../core/dom.js";
 import { swatch } from "../../core/looks.js";
-import { draw, frameOf, NAMES } from "./draw.js";
+import { cellAt, draw, moved, NAMES } from "./draw.js";
 import { linesOf } from "./lines.js";
 import { pretty } from "../../core/notes.js";
 import { ask, lines, patched, startable } from "../../core/stream.js";
@@ -138,36 +138,26 @@ function drop(view) {
 function listen(view) {
   const { map, picture } = view;
   const sheet = picture.sheet;
-  const cellAt = (event) => {
-    if (!map.head) return null;
-    const box = sheet.getBoundingClientRect(), frame = frameOf(map, box.width, box.height);
-    const i = Math.floor(((event.clientX - box.left - frame.left) / frame.wide) * frame.nx);
-    const j = Math.floor(((frame.top + frame.tall - (event.clientY - box.top)) / frame.tall) * frame.ny);
-    return i >= 0 && j >= 0 && i < frame.nx && j < frame.ny ? [i, j] : null;
-  };
   sheet.addEventListener("pointermove", (event) => {
-    const at = cellAt(event);
+    const at = cellAt(map, sheet, event);
     sheet.style.cursor = at ? "pointer" : "default";
     if (at && String(at) !== String(map.at)) go(view, at);
   });
   sheet.addEventListener("click", (event) => {
-    const at = cellAt(event);
+    const at = cellAt(map, sheet, event);
     if (at) (go(view, at), choose(view));
   });
   sheet.addEventListener("keydown", (event) => keyed(view, event));
   sheet.addEventListener("focus", () => map.at && go(view, map.at));
 }
 
-const MOVES = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowDown: [0, -1], ArrowUp: [0, 1] };
-
 function keyed(view, event) {
   const { map } = view;
   if (!map.head || !map.at) return;
-  if (event.key === "Enter" || event.key === " ") choose(view);
-  else if (MOVES[event.key]) {
-    const by = event.shiftKey ? 4 : 1;
-    go(view, map.at.map((k, n) => Math.min(Math.max(k + by * MOVES[event.key][n], 0), map.head.axes[n].values.length - 1)));
-  } else return;
+  const to = moved(map, map.at, event, 4);
+  if (to) go(view, to);
+  else if (event.key === "Enter" || event.key === " ") choose(view);
+  else return;
   event.preventDefault();
 }
 
