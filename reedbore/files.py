@@ -1,4 +1,4 @@
-"""Files that appear under their name only when they are whole; what they are called."""
+"""Files that appear under their name only when they are whole; what they are called; the cache."""
 
 import contextlib
 import os
@@ -8,6 +8,8 @@ from hashlib import sha256
 from pathlib import Path
 
 from reedbore.errors import ReedboreError
+
+PACKAGE = Path(__file__).parent
 
 LONGEST_STEM = 100  # bytes; every system takes file names twice as long
 
@@ -102,3 +104,23 @@ def file_stem(parts: Iterable[str | None]) -> str:
     if len(code) <= LONGEST_STEM:
         return whole
     return f"{code[:LONGEST_STEM].decode(errors='ignore')}-{sha256(code).hexdigest()[:8]}"
+
+
+def cache_folder(sources: Iterable[Path], kind: str) -> Path:
+    """Return the folder of things of a kind that were made from these sources as they are now.
+
+    Parameters
+    ----------
+    sources : iterable of Path
+        Files; an edit of any makes another folder.
+    kind : str
+        What is kept.
+
+    Returns
+    -------
+    Path
+        In the user's cache folder; it may not be there yet.
+    """
+    digest = sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:16]
+    home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+    return Path(home) / "reedbore" / kind / digest

@@ -1,53 +1,30 @@
-"""Setups as columns of tables, and the tables as blocks of lanes that are stepped together."""
+"""Lanes as columns of tables, and the tables as blocks of lanes that are stepped together."""
 
-import functools
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import step
-from reedbore.kernel.compiler import compiled, compiled_part
-from reedbore.kernel.lanes import (
-    AHEAD,
-    BREATH,
-    DEPTH,
-    ECHO,
-    ECHO_PLACE,
-    FADE_IN,
-    FIRST,
-    HEARD,
-    LANES,
-    RISE,
-    SANE,
-    STATE,
-    TAP,
-    VENT_OPENS,
-    WAVE,
-    WAY_FIRST,
-    WAY_TAP,
-    make_lanes,
-)
-from reedbore.kernel.single import vent_opens
-from reedbore.model.setup import Setup
-from reedbore.simulate import mouth
-from reedbore.simulate.acoustics.numbers import Numbers
+from reedbore.kernel import rows
+from reedbore.kernel.lanes import Kind
+from reedbore.kernel.numbers import Drive, Numbers
+from reedbore.kernel.rows import AHEAD, LANES
 
-PAIR_COUNTS = 1, 8, 18
+PAIR_COUNTS = 1, rows.ROW_PAIRS, rows.PAIRS
 """Pole pairs that there are loops for: a setup takes the next larger one."""
-
-Reals = NDArray[np.float64]
-Whole = NDArray[np.int64]
-Kind = tuple[bool, bool, bool, int, int]
-"""Whether without mass, with a vent, with a coupled mouth; pole pairs, steps looked up at once."""
 
 BATCHES = AHEAD, 4, 2, 1
 """How many steps may be looked up at once."""
 
+Reals = NDArray[np.float64]
+Whole = NDArray[np.int64]
+Lane = tuple[Numbers, Drive]
+"""A setup, and what is blown and sung into it."""
+
 
 class Block(NamedTuple):
-    """`LANES` lanes: the tables of `lane_loop` and the delay lines."""
+    """`LANES` lanes: the tables of `lanes` and the delay lines."""
 
     table: Reals
     places: Whole
@@ -74,34 +51,32 @@ class Group(NamedTuple):
     echoes: int
 
 
-def waves(setups: Sequence[Setup], sung_hz: Reals, rate: float) -> tuple[Whole, Reals]:
-    """Make the periods that a batch sings.
+def grouped(lanes: Sequence[Lane], tick: int, ages: int) -> list[Group]:
+    """Put lanes, at rest, into blocks of their kinds.
 
     Parameters
     ----------
-    setups : sequence of Setup
-        Their voices count.
-    sung_hz : ndarray, shape (lanes,)
-        What is sung. [Hz]
-    rate : float
-        Steps per second. [Hz]
+    lanes : sequence of Lane
+        All of the same rate.
+    tick : int
+        How often the pressure is looked at. [steps]
+    ages : int
+        Windows open at a time.
 
     Returns
     -------
-    which : ndarray, shape (lanes,)
-        Where that of each lane begins.
-    periods : ndarray, shape (k (TABLE + 1),)
-        One after the other, silence first; none at all if nobody sings.
+    list of Group
+        Of all kinds among them.
     """
-    known: dict[mouth.Key, int] = {}
-    which = np.zeros(len(setups), np.int64)
-    for lane, (setup, hz) in enumerate(zip(setups, sung_hz, strict=True)):
-        voice = setup.voice
-        if voice.source != "off":
-            key = mouth.key(setup, hz)
-            which[lane] = known.setdefault(key, len(known) + 1) * (mouth.TABLE + 1)
-    silence = np.zeros(mouth.TABLE + 1 if known else 0)
-    return which, np.concatenate([silence, *(mouth.period(*key) for key in known)])
+    columns = np.zeros((rows.ROWS, len(lanes)))
+    places = np.zeros((rows.PLACES, len(lanes)), np.int64)
+    kinds: dict[Kind, list[int]] = {}
+    for lane, (numbers, drive) in enumerate(lanes):
+        _fill(columns[:, lane], places[:, lane], numbers, drive)
+        kinds.setdefault(kind_of(numbers, tick), []).append(lane)
+    return [
+        _group(kind, np.array(members), columns, places, ages) for kind, members in kinds.items()
+    ]
 
 
 def kind_of(numbers: Numbers, tick: int) -> Kind:
@@ -110,63 +85,36 @@ def kind_of(numbers: Numbers, tick: int) -> Kind:
     way = numbers.way or numbers.taps
     shortest = min(numbers.taps.first, way.first, *numbers.places)
     batch = next(steps for steps in BATCHES if tick % steps == 0 and shortest >= steps)
-    return numbers.massless, numbers.way is not None, numbers.coupled, pairs, batch
+    return Kind(numbers.valve, numbers.way is not None, numbers.coupled, pairs, batch)
 
 
-def fill(table: Reals, places: Whole, setup: Setup, numbers: Numbers) -> None:
-    """Write a setup, at rest, into its columns; its frequencies and its period are not known here.
-
-    Parameters
-    ----------
-    table, places : ndarray, shapes (ROWS,) and (PLACES,)
-        Columns, filled with zeros.
-    setup : Setup
-        What to step.
-    numbers : Numbers
-        The same as numbers.
-    """
-    rate, way, early = numbers.rate, numbers.way or numbers.taps, numbers.echoes.size
-    table[:STATE] = numbers.table
-    table[STATE + step.OPENING] = numbers.opening
-    table[STATE + step.BEFORE] = numbers.opening
-    table[BREATH] = setup.breath.pressure
-    table[RISE] = setup.breath.rise * rate
-    table[DEPTH] = mouth.depth(setup)
-    table[FADE_IN] = setup.voice.fade * rate
-    table[VENT_OPENS] = vent_opens(numbers)
-    table[TAP : TAP + 4] = numbers.taps.weights
-    table[WAY_TAP : WAY_TAP + 4] = way.weights
-    table[ECHO : ECHO + early] = numbers.echoes
-    table[SANE] = 1.0
-    places[FIRST], places[WAY_FIRST] = numbers.taps.first, way.first
-    places[ECHO_PLACE:] = numbers.taps.first
-    places[ECHO_PLACE : ECHO_PLACE + early] = numbers.places
+def _fill(table: Reals, places: Whole, numbers: Numbers, drive: Drive) -> None:
+    """Write a lane, at rest, into its columns, which are filled with zeros."""
+    way, early = numbers.way or numbers.taps, numbers.echoes.size
+    state = table[rows.NUMBERS : rows.BREATH]
+    table[: rows.NUMBERS] = numbers.table
+    state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
+    table[rows.BREATH], table[rows.RISE] = drive.breath, drive.rise
+    table[rows.DEPTH], table[rows.FADE_IN] = drive.depth, drive.fade
+    table[rows.SUNG_TURN], table[rows.CLOCK_TURN] = drive.sung_turn, drive.clock_turn
+    table[rows.VENT_OPENS] = numbers.vent_begins
+    table[rows.TAP : rows.WAY_TAP] = numbers.taps.weights
+    table[rows.WAY_TAP : rows.ECHO] = way.weights
+    table[rows.ECHO : rows.ECHO + early] = numbers.echoes
+    table[rows.SANE] = 1.0
+    places[rows.FIRST], places[rows.WAY_FIRST] = numbers.taps.first, way.first
+    places[rows.PERIOD] = drive.period
+    places[rows.ECHO_PLACE :] = numbers.taps.first
+    places[rows.ECHO_PLACE : rows.ECHO_PLACE + early] = numbers.places
 
 
-def group(kind: Kind, members: Whole, columns: Reals, places: Whole, ages: int) -> Group:
-    """Make blocks, at rest, of some columns.
-
-    Parameters
-    ----------
-    kind : tuple
-        Theirs.
-    members : ndarray, shape (m,)
-        Which columns.
-    columns, places : ndarray, shapes (ROWS, lanes) and (PLACES, lanes)
-        Of the whole batch.
-    ages : int
-        Windows open at a time.
-
-    Returns
-    -------
-    Group
-        The lanes in blocks.
-    """
+def _group(kind: Kind, members: Whole, columns: Reals, places: Whole, ages: int) -> Group:
+    """Make blocks, at rest, of those columns of the batch that are of a kind."""
     own, far = columns[:, members], places[:, members]
-    delays = np.delete(far, WAVE, axis=0)
+    delays = np.delete(far, rows.PERIOD, axis=0)
     steps, count = (1 << int(delays.max()).bit_length()) + AHEAD, members.size
-    lines = np.zeros((count, steps)), np.zeros((count, steps if kind[1] else 0))
-    echoes = np.count_nonzero(own[ECHO:HEARD].any(axis=1))
+    lines = np.zeros((count, steps)), np.zeros((count, steps if kind.vented else 0))
+    echoes = np.count_nonzero(own[rows.ECHO : rows.HEARD].any(axis=1))
     blocks = _split((own, far, *lines, np.zeros((2 * ages, count))))
     return Group(kind, members, blocks, int(echoes))
 
@@ -207,9 +155,3 @@ def _split(tables: Iterable[NDArray[Any]]) -> list[Block]:
         Block(*(np.ascontiguousarray(table.take(lanes, axis)) for table, axis in whole))
         for lanes in filled.reshape(-1, LANES)
     ]
-
-
-@functools.cache
-def compiled_loop(kind: Kind) -> Any:
-    """Return the loop for lanes of a kind."""
-    return make_lanes(compiled, *kind, compile_parts=compiled_part)

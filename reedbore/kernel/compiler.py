@@ -1,15 +1,17 @@
-"""How the time step is compiled: the flags, and a cache that an edit makes new.
+"""How the time step is compiled: the flags, a cache that an edit makes new, loops made of parts.
 
 numba's own cache sees edits of the file that a function stands in, but not of the files that it
 calls into: an edited formula would leave the old machine code running. So the cache folder is
 named after a hash of all sources that compiled code is made from.
 """
 
-import hashlib
 import os
+from collections.abc import Callable
 from pathlib import Path
+from types import FunctionType
+from typing import Any
 
-PACKAGE = Path(__file__).parent.parent
+from reedbore.files import PACKAGE, cache_folder
 
 
 def compiled_sources() -> list[Path]:
@@ -17,15 +19,8 @@ def compiled_sources() -> list[Path]:
     return [*sorted((PACKAGE / "kernel").glob("*.py")), PACKAGE / "physics" / "reed.py"]
 
 
-def cache_folder(sources: list[Path], kind: str = "compiled") -> Path:
-    """Return the folder of things of a kind that were made from these sources as they are now."""
-    digest = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:16]
-    home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    return Path(home) / "reedbore" / kind / digest
-
-
 if "NUMBA_CACHE_DIR" not in os.environ:
-    os.environ["NUMBA_CACHE_DIR"] = str(cache_folder(compiled_sources()))
+    os.environ["NUMBA_CACHE_DIR"] = str(cache_folder(compiled_sources(), "compiled"))
 
 import numba  # noqa: E402 - reads the variable above when it is imported
 
@@ -41,3 +36,98 @@ compiled_part = numba.njit(nogil=True, error_model="numpy", forceinline=True)
 
 It is written into the whole: a loop over lanes becomes vector code only if it calls nothing.
 """
+
+Compile = Callable[[Any], Any]
+
+
+def plain(function: Any) -> Any:
+    """Compile nothing: what is made this way can be stepped through in a debugger."""
+    return function
+
+
+def called(function: FunctionType, chosen: dict[str, Any]) -> dict[str, FunctionType]:
+    """Return the functions of this package that a function calls by name.
+
+    Parameters
+    ----------
+    function : function
+        The caller.
+    chosen : dict
+        What stands in place of some names.
+
+    Returns
+    -------
+    dict of str to function
+        By name.
+    """
+    names = {name: chosen.get(name, function.__globals__.get(name)) for name in _read(function)}
+    own = PACKAGE.name + "."
+    return {
+        name: value
+        for name, value in names.items()
+        if isinstance(value, FunctionType) and value.__module__.startswith(own)
+    }
+
+
+def _read(function: FunctionType) -> list[str]:
+    """List the global names that a function reads."""
+    return [name for name in function.__code__.co_names if name in function.__globals__]
+
+
+def assembled(
+    whole: Callable[..., Any],
+    name: str,
+    compile_whole: Compile = compiled,
+    compile_part: Compile | None = None,
+    **chosen: Any,
+) -> Any:
+    """Compile a function with all that it calls, some names of the text standing for others.
+
+    Parameters
+    ----------
+    whole : function
+        Its text, and that of the functions of this package that it calls by their bare names, runs
+        as it stands, for the usual kind of setup.
+    name : str
+        Of what is made: its code is kept under it.
+    compile_whole, compile_part : callable
+        Turn a plain function into the one that runs: a compiler, or `plain`; by default kept code,
+        and for what is called `compiled_part` or that which was given for the whole.
+    **chosen
+        Functions and constants for another kind, by the global names that they replace everywhere.
+
+    Returns
+    -------
+    callable
+        `whole` for that kind.
+
+    Raises
+    ------
+    NameError
+        If nothing that is called reads a chosen name.
+
+    Notes
+    -----
+    What is called is reached as a global name, not as a closure: compiled code of a closure is
+    never found again in the cache.
+    """
+    part = compile_part or (compiled_part if compile_whole is compiled else compile_whole)
+    made: dict[FunctionType, Any] = {}
+    read: set[str] = set()
+
+    def bound(function: FunctionType) -> FunctionType:
+        read.update(_read(function))
+        parts = {}
+        for word, other in called(function, chosen).items():
+            if other not in made:
+                made[other] = part(bound(other))
+            parts[word] = made[other]
+        scope = function.__globals__ | chosen | parts
+        return FunctionType(function.__code__, scope, function.__name__)
+
+    assert isinstance(whole, FunctionType)
+    loop = bound(whole)
+    if strange := chosen.keys() - read:
+        raise NameError(f"{whole.__name__} reads no {', '.join(sorted(strange))}")
+    loop.__qualname__ = loop.__name__ = name
+    return compile_whole(loop)

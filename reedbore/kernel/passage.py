@@ -10,16 +10,17 @@ listened for `LISTENS_S` before it is needed, so that it does not begin at rest.
 import functools
 import math
 from collections.abc import Sequence
-from types import FunctionType
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import step
-from reedbore.kernel.compiler import compiled, compiled_part
+from reedbore.kernel import rows
+from reedbore.kernel.compiler import Compile, assembled, compiled
+from reedbore.kernel.numbers import Numbers, vent_rise
 from reedbore.kernel.single import Traces
-from reedbore.simulate.acoustics.numbers import Numbers
+from reedbore.kernel.step import COUPLED, Bore, bore_of, from_bore, from_player
+from reedbore.kernel.valve import VALVES
 
 Reals = NDArray[np.float64]
 
@@ -39,47 +40,10 @@ class Change(NamedTuple):
     steps: int
 
 
-class _Bore(NamedTuple):
-    """What the loop takes of a bore beside its column of numbers."""
-
-    pairs: int
-    first: int
-    taps: Reals
-    echoes: Reals
-    places: NDArray[np.int64]
-    line: Reals
-    """Delay line of the reflection: what leaves the reed, or what goes on below a vent."""
-    vented: bool
-    way_first: int = 0
-    way_taps: Reals = np.zeros(4)
-
-
-def _heard(table: Any, state: Any, lane: int, bore: Any, leaving: Any, now: int) -> float:
-    """Return what a bore sends back to the reed, and move it on."""
-    pairs, first, taps, echoes, places, line, vented, way_first, way_taps = bore
-    arriving = early = 0.0
-    for k in range(4):
-        arriving += taps[k] * line[now - first - k]
-    for k in range(echoes.size):
-        early += echoes[k] * line[now - places[k]]
-    back = from_poles(table, state, lane, arriving, early)  # type: ignore[name-defined] # noqa: F821
-    back = from_pairs(  # type: ignore[name-defined] # noqa: F821
-        table, state, lane, back, arriving, 0, pairs
-    )
-    if vented:
-        down = 0.0
-        for k in range(4):
-            down += way_taps[k] * leaving[now - way_first - k]
-        back, line[now] = at_vent(  # type: ignore[name-defined] # noqa: F821
-            table, state, lane, back, down, 1.0
-        )
-    return back
-
-
 def _listen(table: Any, state: Any, bore: Any, leaving: Any, begin: int, end: int) -> None:
     """Let the bore that comes hear what has left the reed."""
     for now in range(begin, end):
-        heard(table, state, COMING, bore, leaving, now)  # type: ignore[name-defined] # noqa: F821
+        from_bore(table, state, COMING, bore, leaving, now)
 
 
 def _loop(
@@ -100,62 +64,51 @@ def _loop(
     lead = leaving.size - mouth.size
     for n in range(begin, end):
         now = n + lead
-        back = heard(table, state, COMING, coming, leaving, now)  # type: ignore[name-defined] # noqa: F821
-        table[REST, REED], table[SLIT, REED] = table[REST, COMING], table[SLIT, COMING]
+        back = from_bore(table, state, COMING, coming, leaving, now)
+        table[rows.REST, REED] = table[rows.REST, COMING]
+        table[rows.SLIT, REED] = table[rows.SLIT, COMING]
         if steps > 0:
             blend = 0.5 - 0.5 * math.cos(math.pi * (n - begin + 1) / steps)
-            for k in range(SHARED):
+            # Rows above those of the reflection: reed, mouthpiece and mouth.
+            for k in range(rows.DIRECT):
                 table[k, REED] = table[k, BEFORE] + blend * (table[k, COMING] - table[k, BEFORE])
-            gone = heard(table, state, BEFORE, before, leaving, now)  # type: ignore[name-defined] # noqa: F821
+            gone = from_bore(table, state, BEFORE, before, leaving, now)
             back = gone + blend * (back - gone)
-        table[REST, REED] *= tongue[n]
-        table[SLIT, REED] *= tongue[n]
-        up = 0.0
-        if coupled:  # type: ignore[name-defined] # noqa: F821
-            up = from_upstream(table, state, REED)  # type: ignore[name-defined] # noqa: F821
-        opening[n] = state[OPENING, REED]
-        pressure[n], leaving[now] = at_reed(  # type: ignore[name-defined] # noqa: F821
-            table, state, REED, mouth[n], up, back
-        )
-        if coupled:  # type: ignore[name-defined] # noqa: F821
-            into_upstream(table, state, REED)  # type: ignore[name-defined] # noqa: F821
-            in_mouth[n] = state[IN_MOUTH, REED]
-
-
-SHARED, REST, SLIT = step.DIRECT, step.REST, step.SLIT
-OPENING, IN_MOUTH = step.OPENING, step.IN_MOUTH
+        table[rows.REST, REED] *= tongue[n]
+        table[rows.SLIT, REED] *= tongue[n]
+        opening[n] = state[rows.OPENING, REED]
+        pressure[n], leaving[now] = from_player(table, state, REED, mouth[n], back)
+        if COUPLED:
+            in_mouth[n] = state[rows.IN_MOUTH, REED]
 
 
 def make_loops(
-    compile_with: Any, massless: bool, coupled: bool, compile_parts: Any = None
+    valve: str, coupled: bool = False, compile_with: Compile = compiled
 ) -> tuple[Any, Any]:
     """Make the loops over the steps of a passage.
 
     Parameters
     ----------
-    compile_with, massless, coupled, compile_parts
+    valve, coupled, compile_with
         As for `single.make_run`.
 
     Returns
     -------
     listen, loop : callable
-        Compiled, as `play` calls them.
+        As `play` calls them.
     """
-    parts = compile_parts or compile_with
-    scope = globals() | step.make_parts(parts, massless, coupled)._asdict() | {"coupled": coupled}
-    scope["heard"] = parts(FunctionType(_heard.__code__, scope, "heard"))
-    made = []
-    for plain in (_listen, _loop):
-        name = f"passage{plain.__name__}_{'massless' if massless else 'mass'}"
-        loop = FunctionType(plain.__code__, scope, name + "_coupled" * coupled)
-        loop.__qualname__ = loop.__name__
-        made.append(compile_with(loop))
-    return made[0], made[1]
+    name = f"_{valve}" + "_coupled" * coupled
+    listen = assembled(_listen, "passage_listen", compile_with)
+    loop = assembled(
+        _loop, "passage_loop" + name, compile_with, valve=VALVES[valve], COUPLED=coupled
+    )
+    return listen, loop
 
 
 @functools.cache
-def _compiled_loops(massless: bool, coupled: bool) -> tuple[Any, Any]:
-    return make_loops(compiled, massless, coupled, compile_parts=compiled_part)
+def compiled_loops(valve: str, coupled: bool) -> tuple[Any, Any]:
+    """Return the compiled loops for a kind of setup."""
+    return make_loops(valve, coupled)
 
 
 def play(
@@ -187,21 +140,21 @@ def play(
         What the run leaves behind.
     """
     reed = bores[changes[0].bore]
-    listen, loop = loops or _compiled_loops(reed.massless, reed.coupled)
-    lead = max(max(b.taps.first, b.way.first if b.way else 0) + 3 for b in bores)
+    listen, loop = loops or compiled_loops(reed.valve, reed.coupled)
+    lead = max(bore.lead for bore in bores)
     leaving = np.zeros(mouth.size + lead)
     traces = Traces(
         *(np.zeros(mouth.size), leaving[lead:], np.zeros(mouth.size)),
         np.zeros(mouth.size) if reed.coupled else mouth,
     )
-    table, state = np.zeros((step.NUMBERS, 3)), np.zeros((step.STATE, 3))
+    table, state = np.zeros((rows.NUMBERS, 3)), np.zeros((rows.STATE, 3))
     table[:, REED] = reed.table
-    state[[step.OPENING, step.BEFORE], REED] = reed.opening
-    before = coming = _bore(reed, leaving)
+    state[[rows.OPENING, rows.BEFORE], REED] = reed.opening
+    before = coming = _open(reed, leaving)
     ends = [*(change.at for change in changes[1:]), mouth.size]
     for change, end in zip(changes, ends, strict=True):
         table[:, BEFORE], state[:, BEFORE], before = table[:, COMING], state[:, COMING], coming
-        table[:, COMING], coming = bores[change.bore].table, _bore(bores[change.bore], leaving)
+        table[:, COMING], coming = bores[change.bore].table, _open(bores[change.bore], leaving)
         state[:, COMING] = 0.0
         now = change.at + lead
         begin = max(lead, now - round(LISTENS_S * reed.rate))
@@ -213,10 +166,6 @@ def play(
     return traces
 
 
-def _bore(numbers: Numbers, leaving: Reals) -> _Bore:
-    way, vented = numbers.way or numbers.taps, numbers.way is not None
-    # A vent's line is as long as the passage, but only where it sounds is it ever touched.
-    line = np.zeros(leaving.size) if vented else leaving
-    taps, early = numbers.taps, numbers.echoes
-    heard = _Bore(numbers.pairs, taps.first, taps.weights, early, numbers.places, line, vented)
-    return heard._replace(way_first=way.first, way_taps=way.weights)
+def _open(numbers: Numbers, leaving: Reals) -> Bore:
+    """Return a bore whose vent, if it has one, is open before its first step."""
+    return bore_of(numbers, leaving, -vent_rise(numbers.rate))

@@ -11,101 +11,67 @@ farther the reed curls on it, and damped like the reed. Stiffness terms are aver
 steps; with at least ten steps to a period of the reed no legal contact was found to gain energy.
 
 The mouth, if it is coupled: what the flow at the reed does to the pressure there is what a passive
-filter of the waves between mouth and throat sends back (`upstream`). Its part that comes at once
-is a resistance in series with the reed; the rest is known before the step.
+filter of the waves between mouth and throat sends back. Its part that comes at once is a resistance
+in series with the reed; the rest is known before the step.
 """
 
-from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from reedbore.physics import reed
-from reedbore.simulate.acoustics.airway_filter import PAIRS as UPSTREAM_PAIRS
-from reedbore.simulate.acoustics.airway_filter import POLES as UPSTREAM_POLES
-from reedbore.simulate.acoustics.reflection import PAIRS, POLES, UPPER_POLES
-from reedbore.simulate.acoustics.throat import BRANCHES
+import numpy as np
+from numpy.typing import NDArray
 
-# Rows of the table of numbers.
-STIFF, DAMPED, REST, GIVE, CONTACT = range(5)  # reed
-CHANNEL, PISTON, CONDUCTANCE = range(5, 8)  # flow at the reed
-WAVE, VOLUME = range(8, 10)  # bore at the reed
-CLOSING, SLIT = range(10, 12)  # reed without mass
-DECAY = 12  # throat
-INFLOW = DECAY + BRANCHES
-BACKFLOW = INFLOW + BRANCHES
-SERIES = BACKFLOW + BRANCHES  # mouth: share of the bore's admittance that is left in series with it
-SOURCE, AT_ONCE, FLOW_WAVE, HEARD_WAVE = range(SERIES + 1, SERIES + 5)
-MOUTH_GAIN = HEARD_WAVE + 1
-MOUTH_POLE = MOUTH_GAIN + UPSTREAM_POLES
-MOUTH_TURN = MOUTH_POLE + UPSTREAM_POLES
-MOUTH_SHRINK = MOUTH_TURN + UPSTREAM_PAIRS
-MOUTH_PAIR_GAIN = MOUTH_SHRINK + UPSTREAM_PAIRS
-MOUTH_PAIR_SLOPE = MOUTH_PAIR_GAIN + UPSTREAM_PAIRS
-DIRECT = MOUTH_PAIR_SLOPE + UPSTREAM_PAIRS  # reflection
-GAIN = DIRECT + 1
-POLE = GAIN + POLES
-FADE = POLE + POLES
-TURN = FADE + 1  # pole pairs: a, b of 1 - a/z + b/z², numerators
-SHRINK = TURN + PAIRS
-PAIR_GAIN = SHRINK + PAIRS
-PAIR_SLOPE = PAIR_GAIN + PAIRS
-WAY_DIRECT = PAIR_SLOPE + PAIRS  # vent, and the way to it
-WAY_GAIN = WAY_DIRECT + 1
-WAY_POLE = WAY_GAIN + UPPER_POLES
-VENT_MASS, VENT_LOSS, VENT_JET, VENT_WAVE = range(
-    WAY_POLE + UPPER_POLES, WAY_POLE + UPPER_POLES + 4
-)
-NUMBERS = VENT_WAVE + 1
+from reedbore.kernel import rows
+from reedbore.kernel.numbers import Numbers, vent_rise
+from reedbore.kernel.valve import VALVES
 
-# Rows of the table of state.
-OPENING, BEFORE, VOLUME_FLOW, ECHOING = range(4)
-MEMORY = 4
-THROAT_FLOW = MEMORY + POLES
-RINGING = THROAT_FLOW + BRANCHES
-RINGING_BEFORE = RINGING + PAIRS
-WAY_MEMORY = RINGING_BEFORE + PAIRS
-VENT_FLOW, VENT_DRIVE = range(WAY_MEMORY + UPPER_POLES, WAY_MEMORY + UPPER_POLES + 2)
-IN_MOUTH, INTO_MOUTH = range(VENT_DRIVE + 1, VENT_DRIVE + 3)  # pressure, and the wave that leaves
-MOUTH_MEMORY = INTO_MOUTH + 1
-MOUTH_RINGING = MOUTH_MEMORY + UPSTREAM_POLES
-MOUTH_RINGING_BEFORE = MOUTH_RINGING + UPSTREAM_PAIRS
-STATE = MOUTH_RINGING_BEFORE + UPSTREAM_PAIRS
+Reals = NDArray[np.float64]
 
-Step = Callable[..., tuple[float, float, float]]
+# What the text is for; `compiler.assembled` puts what another kind of setup needs in their place.
+COUPLED = False
+"""Whether the reed acts back on the pressure in the mouth."""
+
+valve = VALVES["mass"]
+"""What stands between mouth and bore."""
 
 
-class Parts(NamedTuple):
-    """The parts of a time step, in the order in which they are called.
+class Bore(NamedTuple):
+    """What the step takes of a bore beside its column of numbers."""
 
-    All take the table of numbers, the table of state and a column of both. Waves, pressures: [Pa].
-    """
-
-    from_poles: Callable[..., float]
-    """``(..., arriving, early)``: the wave that real poles and early echoes send back."""
-    from_pairs: Callable[..., float]
-    """``(..., back, arriving, begin, count)``: `back`, and what some of the pole pairs add."""
-    at_vent: Callable[..., tuple[float, float]]
-    """``(..., back, down, share)``: past the vent, the wave that comes to the reed, and the sum of
-    the waves at the vent less the one from below: what goes on down. Not called without a vent."""
-    from_upstream: Callable[..., float]
-    """``(...)``: the wave that comes up to the mouth, as far as it is known before the step."""
-    at_reed: Callable[..., tuple[float, float]]
-    """``(..., mouth, heard, back)``: pressure in the mouthpiece, and the wave that leaves the reed.
-    `mouth` is blown and sung, `heard` from `from_upstream`, 0 if the mouth is not coupled."""
-    into_upstream: Callable[..., None]
-    """``(...)``: the wave that goes back down the throat; not called if it is not coupled."""
+    pairs: int
+    """Pole pairs in use."""
+    first: int
+    taps: Reals
+    """As in `Taps`, of the line of the reflection."""
+    echoes: Reals
+    places: NDArray[np.int64]
+    line: Reals
+    """Delay line of the reflection: what leaves the reed, or what goes on below a vent. [Pa]"""
+    vented: bool
+    way_first: int
+    way_taps: Reals
+    """As in `Taps`, of the line to the vent."""
+    vent_begins: int
+    """At which place in the lines the vent begins to open."""
+    vent_rise: int
+    """In how many steps it opens."""
 
 
 def from_poles(numbers: Any, state: Any, lane: int, arriving: float, early: float) -> float:
-    """Pass the real poles; see `Parts`."""
-    fade = numbers[FADE, lane]
-    echoing = (1.0 - fade) * early + fade * state[ECHOING, lane]
-    state[ECHOING, lane] = echoing
-    back = echoing + numbers[DIRECT, lane] * arriving
-    for k in range(POLES):
+    """Pass the real poles.
+
+    `arriving` comes out of the delay line, `early` are the early echoes, summed. Returns the wave
+    that both send back. [Pa]
+    """
+    fade = numbers[rows.FADE, lane]
+    echoing = (1.0 - fade) * early + fade * state[rows.ECHOING, lane]
+    state[rows.ECHOING, lane] = echoing
+    back = echoing + numbers[rows.DIRECT, lane] * arriving
+    for k in range(rows.POLES):
         memory = (
-            numbers[POLE + k, lane] * state[MEMORY + k, lane] + numbers[GAIN + k, lane] * arriving
+            numbers[rows.POLE + k, lane] * state[rows.MEMORY + k, lane]
+            + numbers[rows.GAIN + k, lane] * arriving
         )
-        state[MEMORY + k, lane] = memory
+        state[rows.MEMORY + k, lane] = memory
         back += memory
     return back
 
@@ -113,261 +79,246 @@ def from_poles(numbers: Any, state: Any, lane: int, arriving: float, early: floa
 def from_pairs(
     numbers: Any, state: Any, lane: int, back: float, arriving: float, begin: int, count: int
 ) -> float:
-    """Pass some pole pairs; see `Parts`."""
+    """Pass some pole pairs; return `back` [Pa] and what they add."""
     for k in range(begin, begin + count):
-        before = state[RINGING + k, lane]
+        before = state[rows.RINGING + k, lane]
         ringing = (
             arriving
-            + numbers[TURN + k, lane] * before
-            - numbers[SHRINK + k, lane] * state[RINGING_BEFORE + k, lane]
+            + numbers[rows.TURN + k, lane] * before
+            - numbers[rows.SHRINK + k, lane] * state[rows.RINGING_BEFORE + k, lane]
         )
-        state[RINGING_BEFORE + k, lane] = before
-        state[RINGING + k, lane] = ringing
-        back += numbers[PAIR_GAIN + k, lane] * ringing + numbers[PAIR_SLOPE + k, lane] * before
+        state[rows.RINGING_BEFORE + k, lane] = before
+        state[rows.RINGING + k, lane] = ringing
+        back += (
+            numbers[rows.PAIR_GAIN + k, lane] * ringing
+            + numbers[rows.PAIR_SLOPE + k, lane] * before
+        )
     return back
 
 
 def way_to_vent(numbers: Any, state: Any, lane: int, down: float) -> float:
     """Pass the filter between reed and vent."""
-    wave = numbers[WAY_DIRECT, lane] * down
-    for k in range(UPPER_POLES):
+    wave = numbers[rows.WAY_DIRECT, lane] * down
+    for k in range(rows.UPPER_POLES):
         memory = (
-            numbers[WAY_POLE + k, lane] * state[WAY_MEMORY + k, lane]
-            + numbers[WAY_GAIN + k, lane] * down
+            numbers[rows.WAY_POLE + k, lane] * state[rows.WAY_MEMORY + k, lane]
+            + numbers[rows.WAY_GAIN + k, lane] * down
         )
-        state[WAY_MEMORY + k, lane] = memory
+        state[rows.WAY_MEMORY + k, lane] = memory
         wave += memory
     return wave
 
 
 def pressure_at_vent(numbers: Any, state: Any, lane: int, drive: float, share: float) -> float:
     """Move the air in the vent; return the pressure in the bore below it."""
-    flow = state[VENT_FLOW, lane]
-    mass = numbers[VENT_MASS, lane]
-    loss = 0.5 * share * (numbers[VENT_LOSS, lane] + numbers[VENT_JET, lane] * abs(flow))
-    pushed = 0.5 * share * (drive + state[VENT_DRIVE, lane])
+    flow = state[rows.VENT_FLOW, lane]
+    mass = numbers[rows.VENT_MASS, lane]
+    loss = 0.5 * share * (numbers[rows.VENT_LOSS, lane] + numbers[rows.VENT_JET, lane] * abs(flow))
+    pushed = 0.5 * share * (drive + state[rows.VENT_DRIVE, lane])
     flow = ((mass - loss) * flow + pushed) / (mass + loss)
-    state[VENT_FLOW, lane] = flow
-    state[VENT_DRIVE, lane] = drive
-    return drive - numbers[VENT_WAVE, lane] * flow
+    state[rows.VENT_FLOW, lane] = flow
+    state[rows.VENT_DRIVE, lane] = drive
+    return drive - numbers[rows.VENT_WAVE, lane] * flow
 
 
 def flow_in_throat(state: Any, lane: int) -> float:
     """Sum the flows in the branches of the bore's throat."""
     flow = 0.0
-    for k in range(BRANCHES):
-        flow += state[THROAT_FLOW + k, lane]
+    for k in range(rows.BRANCHES):
+        flow += state[rows.THROAT_FLOW + k, lane]
     return flow
 
 
 def move_throat(numbers: Any, state: Any, lane: int, pressure: float, back: float) -> None:
     """Move the air in mouthpiece and throat of the bore."""
-    state[VOLUME_FLOW, lane] = 2.0 * numbers[VOLUME, lane] * pressure - state[VOLUME_FLOW, lane]
-    for k in range(BRANCHES):
-        state[THROAT_FLOW + k, lane] = (
-            numbers[DECAY + k, lane] * state[THROAT_FLOW + k, lane]
-            + numbers[INFLOW + k, lane] * pressure
-            - numbers[BACKFLOW + k, lane] * back
+    state[rows.VOLUME_FLOW, lane] = (
+        2.0 * numbers[rows.VOLUME, lane] * pressure - state[rows.VOLUME_FLOW, lane]
+    )
+    for k in range(rows.BRANCHES):
+        state[rows.THROAT_FLOW + k, lane] = (
+            numbers[rows.DECAY + k, lane] * state[rows.THROAT_FLOW + k, lane]
+            + numbers[rows.INFLOW + k, lane] * pressure
+            - numbers[rows.BACKFLOW + k, lane] * back
         )
 
 
 def from_upstream(numbers: Any, state: Any, lane: int) -> float:
-    """Hear what comes up from the player; see `Parts`."""
+    """Return the wave [Pa] that comes up to the mouth, as far as it is known before the step."""
     heard = 0.0
-    for k in range(UPSTREAM_POLES):
-        heard += numbers[MOUTH_POLE + k, lane] * state[MOUTH_MEMORY + k, lane]
-    for k in range(UPSTREAM_PAIRS):
-        before = state[MOUTH_RINGING + k, lane]
+    for k in range(rows.UPSTREAM_POLES):
+        heard += numbers[rows.MOUTH_POLE + k, lane] * state[rows.MOUTH_MEMORY + k, lane]
+    for k in range(rows.UPSTREAM_PAIRS):
+        before = state[rows.MOUTH_RINGING + k, lane]
         ringing = (
-            numbers[MOUTH_TURN + k, lane] * before
-            - numbers[MOUTH_SHRINK + k, lane] * state[MOUTH_RINGING_BEFORE + k, lane]
+            numbers[rows.MOUTH_TURN + k, lane] * before
+            - numbers[rows.MOUTH_SHRINK + k, lane] * state[rows.MOUTH_RINGING_BEFORE + k, lane]
         )
         heard += (
-            numbers[MOUTH_PAIR_GAIN + k, lane] * ringing
-            + numbers[MOUTH_PAIR_SLOPE + k, lane] * before
+            numbers[rows.MOUTH_PAIR_GAIN + k, lane] * ringing
+            + numbers[rows.MOUTH_PAIR_SLOPE + k, lane] * before
         )
     return heard
 
 
 def into_upstream(numbers: Any, state: Any, lane: int) -> None:
-    """Let a wave go back down the player; see `Parts`."""
-    wave = state[INTO_MOUTH, lane]
-    for k in range(UPSTREAM_POLES):
-        state[MOUTH_MEMORY + k, lane] = (
-            numbers[MOUTH_POLE + k, lane] * state[MOUTH_MEMORY + k, lane]
-            + numbers[MOUTH_GAIN + k, lane] * wave
+    """Let the wave that left the mouth go back down the player."""
+    wave = state[rows.INTO_MOUTH, lane]
+    for k in range(rows.UPSTREAM_POLES):
+        state[rows.MOUTH_MEMORY + k, lane] = (
+            numbers[rows.MOUTH_POLE + k, lane] * state[rows.MOUTH_MEMORY + k, lane]
+            + numbers[rows.MOUTH_GAIN + k, lane] * wave
         )
-    for k in range(UPSTREAM_PAIRS):
-        before = state[MOUTH_RINGING + k, lane]
-        state[MOUTH_RINGING + k, lane] = (
+    for k in range(rows.UPSTREAM_PAIRS):
+        before = state[rows.MOUTH_RINGING + k, lane]
+        state[rows.MOUTH_RINGING + k, lane] = (
             wave
-            + numbers[MOUTH_TURN + k, lane] * before
-            - numbers[MOUTH_SHRINK + k, lane] * state[MOUTH_RINGING_BEFORE + k, lane]
+            + numbers[rows.MOUTH_TURN + k, lane] * before
+            - numbers[rows.MOUTH_SHRINK + k, lane] * state[rows.MOUTH_RINGING_BEFORE + k, lane]
         )
-        state[MOUTH_RINGING_BEFORE + k, lane] = before
+        state[rows.MOUTH_RINGING_BEFORE + k, lane] = before
 
 
-def make_valve(compiled: Callable[[Any], Any], massless: bool) -> Callable[..., float]:
-    """Make the reed: ``valve(numbers, state, lane, supply)``, the drop of pressure across it.
+def at_vent(
+    numbers: Any, state: Any, lane: int, back: float, down: float, share: float
+) -> tuple[float, float]:
+    """Pass the vent, open by a share.
 
-    Parameters
-    ----------
-    compiled, massless
-        As for `make_step`.
-
-    Returns
-    -------
-    callable
-        `supply` is the flow that mouth and bore would drive through no reed at all. [m³ s⁻¹]
+    `back` comes from below it, `down` out of the line from the reed. Returns the wave that comes to
+    the reed, and the sum of the waves at the vent less the one from below: what goes on down. [Pa]
     """
-    pressure_drop = compiled(reed.pressure_drop)
-    quasi_static_drop = compiled(reed.quasi_static_drop)
-
-    def drop_without_mass(numbers: Any, state: Any, lane: int, supply: float) -> float:
-        slit, closing = numbers[SLIT, lane], numbers[CLOSING, lane]
-        conductance = numbers[CONDUCTANCE, lane]
-        drop = quasi_static_drop(supply / conductance, slit / conductance, closing)
-        state[OPENING, lane] = numbers[REST, lane] * max(1.0 - drop / closing, 0.0)
-        return drop
-
-    def drop_at_reed(numbers: Any, state: Any, lane: int, supply: float) -> float:
-        opening = state[OPENING, lane]
-        before = state[BEFORE, lane]
-        stiff = numbers[STIFF, lane]
-        damped = numbers[DAMPED, lane]
-        grip = 1.0 + numbers[CONTACT, lane] * max(-opening, 0.0)
-        # A division takes as long as ten products: there is one, for both 1/mass and 1/total.
-        mass = 1.0 + (damped + stiff) * grip
-        piston = numbers[PISTON, lane]
-        yields = numbers[CONDUCTANCE, lane] * mass + piston * numbers[GIVE, lane]
-        inverse = 1.0 / (mass * yields)
-        weight = yields * inverse
-        resistance = mass * mass * inverse
-        free = weight * (
-            (2.0 - 2.0 * stiff * grip) * opening
-            - (1.0 + (stiff - damped) * grip) * before
-            + 4.0 * stiff * numbers[REST, lane]
-        )
-        give = weight * numbers[GIVE, lane]
-        drop = pressure_drop(
-            (supply + piston * (free - before)) * resistance,
-            numbers[CHANNEL, lane] * max(opening, 0.0) * resistance,
-        )
-        state[BEFORE, lane] = opening
-        state[OPENING, lane] = free - give * drop
-        return drop
-
-    valve: Callable[..., float] = compiled(drop_without_mass if massless else drop_at_reed)
-    return valve
+    from_reed = way_to_vent(numbers, state, lane, down)
+    meeting = pressure_at_vent(numbers, state, lane, from_reed + back, share)
+    return meeting - from_reed, meeting - back
 
 
-def make_parts(
-    compiled: Callable[[Any], Any], massless: bool = False, coupled: bool = False
-) -> Parts:
-    """Make the parts of the time step.
+def at_reed(
+    numbers: Any, state: Any, lane: int, mouth: float, heard: float, back: float
+) -> tuple[float, float]:
+    """Move reed, mouthpiece and throat on.
 
-    Parameters
-    ----------
-    compiled, massless, coupled
-        As for `make_step`.
-
-    Returns
-    -------
-    Parts
-        Each compiled.
+    `mouth` is blown and sung, `heard` from `from_upstream`, 0 if the mouth is not coupled. Returns
+    the pressure in the mouthpiece and the wave that leaves the reed. [Pa]
     """
-    meeting_of, to_vent = compiled(pressure_at_vent), compiled(way_to_vent)
-    throat_flow, move = compiled(flow_in_throat), compiled(move_throat)
-    valve = make_valve(compiled, massless)
-
-    def at_vent(
-        numbers: Any, state: Any, lane: int, back: float, down: float, share: float
-    ) -> tuple[float, float]:
-        from_reed = to_vent(numbers, state, lane, down)
-        meeting = meeting_of(numbers, state, lane, from_reed + back, share)
-        return meeting - from_reed, meeting - back
-
-    def at_reed(
-        numbers: Any, state: Any, lane: int, mouth: float, heard: float, back: float
-    ) -> tuple[float, float]:
-        flow = throat_flow(state, lane) - numbers[WAVE, lane] * back - state[VOLUME_FLOW, lane]
-        if coupled:
-            mouth += numbers[AT_ONCE, lane] * heard
-            flow *= numbers[SERIES, lane]
-        supply = numbers[CONDUCTANCE, lane] * mouth + flow
-        drop = valve(numbers, state, lane, supply)
-        if coupled:
-            taken = supply - numbers[CONDUCTANCE, lane] * drop
-            mouth -= numbers[SOURCE, lane] * taken
-            state[IN_MOUTH, lane] = mouth
-            state[INTO_MOUTH, lane] = (
-                numbers[HEARD_WAVE, lane] * heard - numbers[FLOW_WAVE, lane] * taken
-            )
-        pressure = mouth - drop
-        move(numbers, state, lane, pressure, back)
-        return pressure, pressure - back
-
-    return Parts(
-        *(compiled(from_poles), compiled(from_pairs), compiled(at_vent)),
-        *(compiled(from_upstream), compiled(at_reed), compiled(into_upstream)),
+    flow = (
+        flow_in_throat(state, lane)
+        - numbers[rows.WAVE, lane] * back
+        - state[rows.VOLUME_FLOW, lane]
     )
+    if COUPLED:
+        mouth += numbers[rows.AT_ONCE, lane] * heard
+        flow *= numbers[rows.SERIES, lane]
+    supply = numbers[rows.CONDUCTANCE, lane] * mouth + flow
+    drop = valve(numbers, state, lane, supply)
+    if COUPLED:
+        taken = supply - numbers[rows.CONDUCTANCE, lane] * drop
+        mouth -= numbers[rows.SOURCE, lane] * taken
+        state[rows.IN_MOUTH, lane] = mouth
+        state[rows.INTO_MOUTH, lane] = (
+            numbers[rows.HEARD_WAVE, lane] * heard - numbers[rows.FLOW_WAVE, lane] * taken
+        )
+    pressure = mouth - drop
+    move_throat(numbers, state, lane, pressure, back)
+    return pressure, pressure - back
 
 
-def make_step(
-    compiled: Callable[[Any], Any],
-    massless: bool = False,
-    vented: bool = False,
-    coupled: bool = False,
-) -> Step:
-    """Make the time step.
+def out_of(line: Any, now: int, first: int, taps: Any) -> float:
+    """Hear a delay line between two of its steps."""
+    heard = 0.0
+    for k in range(rows.TAPS):
+        heard += taps[k] * line[now - first - k]
+    return heard
+
+
+def vent_share(now: int, begins: float, rise: int) -> float:
+    """Return how far a vent is open that begins to open at a step, for so many steps."""
+    return min(max((now - begins) / rise, 0.0), 1.0)
+
+
+def from_bore(numbers: Any, state: Any, lane: int, bore: Bore, leaving: Any, now: int) -> float:
+    """Move a bore on.
 
     Parameters
     ----------
-    compiled : callable
-        Turns a plain function into the one that runs: a compiler, or ``lambda f: f``.
-    massless : bool
-        Whether the reed follows the pressure at once.
-    vented : bool
-        Whether a vent stands between the reed and the rest of the bore.
-    coupled : bool
-        Whether the reed acts back on the pressure in the mouth.
+    numbers, state, lane
+        The tables, and its column of both.
+    bore : Bore
+        What else there is of it.
+    leaving : ndarray
+        Delay line of the waves that left the reed. [Pa]
+    now : int
+        The present place in all delay lines.
 
     Returns
     -------
-    callable
-        ``step(numbers, state, lane, pairs, mouth, arriving, early, down, share)`` moves column
-        `lane` of `state` on. It takes how many pole pairs are in use, the pressure in the mouth,
-        what comes out of the delay line of the reflection, early echoes summed, what comes out of
-        the line to the vent, and the share of the vent that is open. It returns the pressure in
-        the mouthpiece, the wave that leaves the reed and the one that enters the line of the
-        reflection, all in Pa; without a vent the last two are the same.
+    float
+        The wave that it sends back to the reed. [Pa]
     """
-    parts = make_parts(compiled, massless, coupled)
-    poles, pairs_of, at_vent, hear, at_reed, let_go = parts
+    arriving, early = out_of(bore.line, now, bore.first, bore.taps), 0.0
+    for k in range(bore.echoes.size):
+        early += bore.echoes[k] * bore.line[now - bore.places[k]]
+    back = from_poles(numbers, state, lane, arriving, early)
+    back = from_pairs(numbers, state, lane, back, arriving, 0, bore.pairs)
+    if bore.vented:
+        down = out_of(leaving, now, bore.way_first, bore.way_taps)
+        share = vent_share(now, bore.vent_begins, bore.vent_rise)
+        back, bore.line[now] = at_vent(numbers, state, lane, back, down, share)
+    return back
 
-    def step(
-        numbers: Any,
-        state: Any,
-        lane: int,
-        pairs: int,
-        mouth: float,
-        arriving: float,
-        early: float,
-        down: float,
-        share: float,
-    ) -> tuple[float, float, float]:
-        back = poles(numbers, state, lane, arriving, early)
-        back = pairs_of(numbers, state, lane, back, arriving, 0, pairs)
-        heard = below = 0.0
-        if vented:
-            back, below = at_vent(numbers, state, lane, back, down, share)
-        if coupled:
-            heard = hear(numbers, state, lane)
-        pressure, out = at_reed(numbers, state, lane, mouth, heard, back)
-        if coupled:
-            let_go(numbers, state, lane)
-        if not vented:
-            below = out
-        return pressure, out, below
 
-    return compiled(step)
+def from_player(
+    numbers: Any, state: Any, lane: int, mouth: float, back: float
+) -> tuple[float, float]:
+    """Move the player on, and the reed with what the bore sends back.
+
+    Parameters
+    ----------
+    numbers, state, lane
+        As for `from_bore`.
+    mouth : float
+        What is blown and sung. [Pa]
+    back : float
+        From `from_bore`. [Pa]
+
+    Returns
+    -------
+    pressure, out : float
+        In the mouthpiece, and the wave that leaves the reed. [Pa]
+
+    Notes
+    -----
+    Whatever is upstream meets the reed as one wave that comes, known before the step, and one that
+    goes; between them it may be any number of ports.
+    """
+    heard = 0.0
+    if COUPLED:
+        heard = from_upstream(numbers, state, lane)
+    pressure, out = at_reed(numbers, state, lane, mouth, heard, back)
+    if COUPLED:
+        into_upstream(numbers, state, lane)
+    return pressure, out
+
+
+def bore_of(numbers: Numbers, leaving: Reals, vent_begins: int) -> Bore:
+    """Return what the step takes of a bore beside its column of numbers.
+
+    Parameters
+    ----------
+    numbers : Numbers
+        Of a setup.
+    leaving : ndarray, shape (n,)
+        Delay line of the waves that leave the reed; without a vent the bore hears it directly.
+    vent_begins : int
+        The place in the delay lines at which its vent begins to open.
+
+    Returns
+    -------
+    Bore
+        With a line of its own if there is a vent.
+    """
+    way, vented = numbers.way or numbers.taps, numbers.way is not None
+    # A vent's line is as long as the run, but only where it sounds is it ever touched.
+    line = np.zeros(leaving.size) if vented else leaving
+    return Bore(
+        *(numbers.pairs, *numbers.taps, numbers.echoes, numbers.places, line, vented, *way),
+        *(vent_begins, vent_rise(numbers.rate)),
+    )

@@ -4,25 +4,25 @@ In: setups that may differ in everything but the rate. Out, fifty times a second
 line of the pressure in the mouthpiece near a reference frequency, its level, whether it burst. From
 the phase of that line the judge in `measures.locking` decides, as it does for a take.
 
-Lanes of a kind (reed with or without mass, vent or none, so many pole pairs) are stepped together,
-block by block; each lane does what `single.run` does, whatever stands beside it.
+Which machine steps them is the executor's affair (`kernel.executor`); each lane does what
+`single.run` does, whatever stands beside it.
 """
 
 import math
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from reedbore.errors import ModelError
-from reedbore.kernel import blocks, lanes
-from reedbore.kernel.single import vent_rise
+from reedbore.kernel.executor import CPU, Emitted, Executor, Shared
+from reedbore.kernel.numbers import Drive
+from reedbore.kernel.rows import TABLE
 from reedbore.measures import locking
 from reedbore.measures.spectrum import blackman_harris
 from reedbore.model.setup import Setup
+from reedbore.simulate import mouth
 from reedbore.simulate.acoustics.numbers import numbers_of
 
 HOP_S = 0.02
@@ -32,8 +32,6 @@ TICK_HZ = 12000.0
 """About the rate at which the pressure is looked at: what is measured lies below 2 kHz. [Hz]"""
 
 Reals = NDArray[np.float64]
-Emitted = tuple[Reals, Reals, Reals]
-"""Of a block: lines (hops, 2, LANES), levels (hops, 3, LANES) and pressure (steps, LANES)."""
 
 Answer = TypeVar("Answer")
 
@@ -80,8 +78,8 @@ class Lanes:
         By how much each sung pitch is raised. [cents]
     band_hz : float
         Lines farther than this from the reference are suppressed by 92 dB. [Hz]
-    threads : int, optional
-        By default as many as there are cores.
+    executor : Executor
+        The machine that steps them.
 
     Attributes
     ----------
@@ -110,7 +108,7 @@ class Lanes:
         pull_cents: ArrayLike = 0.0,
         *,
         band_hz: float = 20.0,
-        threads: int | None = None,
+        executor: Executor = CPU,
     ) -> None:
         count = len(setups)
         self.rate = _common_rate(setups)
@@ -118,41 +116,19 @@ class Lanes:
         sung = np.array([setup.voice.frequency for setup in setups])
         self.sung_hz: Reals = sung * 2.0 ** (np.full(count, pull_cents, np.float64) / 1200.0)
         self.burst = np.zeros(count, np.bool_)
-        self._threads = threads or os.cpu_count() or 1
-        self._now = 0
         rise = max(max(setup.breath.rise, setup.voice.fade) for setup in setups)
-        self._settled = math.ceil(rise * self.rate)
-        self._tick = 4 * round(self.rate / (4.0 * TICK_HZ))
-        self._window = _window(self.rate / self._tick, band_hz) / self._tick
-        which, self._waves = blocks.waves(setups, self.sung_hz, self.rate)
-        self._groups = self._grouped(setups, which)
-
-    def _grouped(self, setups: Sequence[Setup], which: NDArray[np.int64]) -> list[blocks.Group]:
-        count = len(setups)
-        columns, places = np.zeros((lanes.ROWS, count)), np.zeros((lanes.PLACES, count), np.int64)
-        kinds: dict[blocks.Kind, list[int]] = {}
-        for lane, setup in enumerate(setups):
-            numbers = numbers_of(setup)
-            blocks.fill(columns[:, lane], places[:, lane], setup, numbers)
-            kinds.setdefault(blocks.kind_of(numbers, self._tick), []).append(lane)
-        columns[lanes.SUNG_TURN] = self.sung_hz / self.rate
-        columns[lanes.CLOCK_TURN] = self.reference_hz / self.rate
-        places[lanes.WAVE] = which
-        ages = self._window.shape[0]
-        return [
-            blocks.group(kind, np.array(members), columns, places, ages)
-            for kind, members in kinds.items()
-        ]
+        tick = 4 * round(self.rate / (4.0 * TICK_HZ))
+        window = _window(self.rate / tick, band_hz) / tick
+        periods, waves = _waves(setups, self.sung_hz)
+        self._shared = Shared(waves, window, tick, math.ceil(rise * self.rate))
+        drives = map(_drive, setups, self.sung_hz, self.reference_hz, periods)
+        numbers = map(numbers_of, setups)
+        self._running = executor.start(list(zip(numbers, drives, strict=True)), self._shared)
 
     @property
     def seconds(self) -> float:
         """How long [s] the lanes have run."""
-        return self._now / self.rate
-
-    @property
-    def _hop(self) -> int:
-        """Steps from one value to the next."""
-        return self._window.shape[1] * self._tick
+        return self._running.now / self.rate
 
     def advance(self, seconds: float) -> Lines:
         """Step all lanes on from where they are.
@@ -167,27 +143,26 @@ class Lanes:
         Lines
             What was emitted meanwhile; near the start of a run there are fewer windows than hops.
         """
-        hops = math.ceil(seconds * self.rate / self._hop - 1e-6)
-        count, before = self.burst.size, self._now // self._hop
+        hop, ages = self._shared.hop, self._shared.window.shape[0]
+        hops = math.ceil(seconds * self.rate / hop - 1e-6)
+        count, before = self.burst.size, self._running.now // hop
         line, levels = np.empty((count, hops), np.complex128), np.empty((3, count, hops))
 
-        def put(members: NDArray[np.int64], emitted: Emitted) -> None:
-            lines, level, _ = emitted
-            line[members] = (lines[:, 0] + 1j * lines[:, 1]).T[: members.size]
-            levels[:, members] = level.transpose(1, 2, 0)[:, : members.size]
+        def put(some: Emitted) -> None:
+            line[some.members] = (some.line[:, 0] + 1j * some.line[:, 1]).T
+            levels[:, some.members] = some.levels.transpose(1, 2, 0)
 
-        self._run(hops, put)
+        self._running.advance(hops, put)
         sane = levels[2] > 0.0
         self.burst |= ~sane.all(axis=1)
         line[~sane] = complex(math.nan, math.nan)
-        mean = np.where(sane, levels[0] / self._hop, math.nan)
-        power = np.where(sane, levels[1] / self._hop, math.nan)
+        mean = np.where(sane, levels[0] / hop, math.nan)
+        power = np.where(sane, levels[1] / hop, math.nan)
         rms = np.sqrt(np.maximum(power - mean**2, 0.0))
-        ages = self._window.shape[0]
-        steps = (before + np.arange(hops, dtype=np.float64) + 0.5) * self._hop - 0.5
+        steps = (before + np.arange(hops, dtype=np.float64) + 0.5) * hop - 0.5
         middles = steps / self.rate
         whole = np.arange(before, before + hops) >= ages - 1
-        times = middles[whole] - 0.5 * (ages - 1) * self._hop / self.rate
+        times = middles[whole] - 0.5 * (ages - 1) * hop / self.rate
         return Lines(times, line[:, whole], middles, mean, rms, self.burst.copy())
 
     def strobe(self, beats: int, hz: ArrayLike | None = None, phases: int = 16) -> Reals:
@@ -231,13 +206,12 @@ class Lanes:
             What `look` answered for each lane.
         """
 
-        def digest(members: NDArray[np.int64], emitted: Emitted) -> dict[int, Answer]:
-            _, levels, pressure = emitted
-            self.burst[members] |= ~(levels[-1, 2, : members.size] > 0.0)
-            columns = zip(members.tolist(), np.ascontiguousarray(pressure.T), strict=False)
+        def digest(some: Emitted) -> dict[int, Answer]:
+            self.burst[some.members] |= ~(some.levels[-1, 2] > 0.0)
+            columns = zip(some.members.tolist(), np.ascontiguousarray(some.pressure.T), strict=True)
             return {lane: look(lane, column) for lane, column in columns}
 
-        parts = self._run(-(-steps // self._hop), digest, record=True)
+        parts = self._running.advance(-(-steps // self._shared.hop), digest, record=True)
         answers = {lane: answer for part in parts for lane, answer in part.items()}
         return [answers[lane] for lane in range(self.burst.size)]
 
@@ -250,43 +224,39 @@ class Lanes:
             Which lanes stay.
         """
         stays = np.asarray(mask, np.bool_)
-        moved = np.cumsum(stays) - 1
-        left = [blocks.kept(group, stays, moved) for group in self._groups]
-        self._groups = [group for group in left if group]
+        self._running.keep(stays)
         self.reference_hz, self.sung_hz = self.reference_hz[stays], self.sung_hz[stays]
         self.burst = self.burst[stays]
 
-    def _run(
-        self,
-        hops: int,
-        digest: Callable[[NDArray[np.int64], Emitted], Answer],
-        record: bool = False,
-    ) -> list[Answer]:
-        """Move all blocks on, all cores at work; what each emitted is digested at once."""
-        start, self._now = self._now, self._now + hops * self._hop
-        work = [(group, number) for group in self._groups for number in range(len(group.blocks))]
-        steps = hops * self._hop if record else 0
 
-        def move(piece: tuple[blocks.Group, int]) -> Answer:
-            group, number = piece
-            emitted = (
-                np.zeros((hops, 2, lanes.LANES)),
-                np.zeros((hops, 3, lanes.LANES)),
-                np.zeros((steps, lanes.LANES)),
-            )
-            batch = group.kind[-1]
-            tiles = np.zeros((lanes.TILES, batch, lanes.LANES)), np.zeros(lanes.AHEAD)
-            blocks.compiled_loop(group.kind)(
-                *(*group.blocks[number], *tiles, self._waves, self._window, start, self._settled),
-                *(self._tick, group.echoes, vent_rise(self.rate), lanes.LANES, *emitted),
-            )
-            members = group.members[number * lanes.LANES : (number + 1) * lanes.LANES]
-            return digest(members, emitted)
+def _waves(setups: Sequence[Setup], sung_hz: Reals) -> tuple[list[int], Reals]:
+    """Return where the period of each lane begins among all that are sung, and these.
 
-        if self._threads == 1 or len(work) == 1:
-            return [move(piece) for piece in work]
-        with ThreadPoolExecutor(self._threads) as pool:
-            return list(pool.map(move, work))
+    Silence stands first; if nobody sings there is none at all.
+    """
+    known: dict[mouth.Key, int] = {}
+    which = [0] * len(setups)
+    for lane, (setup, hz) in enumerate(zip(setups, sung_hz, strict=True)):
+        if setup.voice.source != "off":
+            key = mouth.key(setup, hz)
+            which[lane] = known.setdefault(key, len(known) + 1) * (TABLE + 1)
+    silence = np.zeros(TABLE + 1 if known else 0)
+    return which, np.concatenate([silence, *(mouth.period(*key) for key in known)])
+
+
+def _drive(setup: Setup, sung_hz: float, reference_hz: float, period: int) -> Drive:
+    """Return what a lane blows and sings."""
+    rate = setup.time.rate
+    breath, voice = setup.breath, setup.voice
+    return Drive(
+        breath=breath.pressure,
+        rise=breath.rise * rate,
+        depth=mouth.depth(setup),
+        fade=voice.fade * rate,
+        sung_turn=sung_hz / rate,
+        clock_turn=reference_hz / rate,
+        period=period,
+    )
 
 
 def _common_rate(setups: Sequence[Setup]) -> float:

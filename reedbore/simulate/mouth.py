@@ -11,12 +11,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.kernel.rows import TABLE
 from reedbore.model.setup import Setup
 from reedbore.physics import glottis
 from reedbore.simulate.acoustics.airway import REED_CONDUCTANCE, Airway, airway
-
-TABLE = 8192
-"""Points of one period of the sung waveform."""
 
 HIGHEST_HZ = 12000.0
 """No partial of the sung waveform lies above this, nor above `HIGHEST_SHARE` of the rate."""

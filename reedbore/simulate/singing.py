@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore import sound
+from reedbore.kernel.rows import TABLE
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.physics import glottis, unsteady
@@ -178,7 +179,7 @@ def _breath(voice: Voice, n: int, rate: float) -> Samples:
 def _toned(voice: Voice, table: Samples, turns: Samples, breath: Samples) -> Samples:
     """Read the periods of a note by a clock; let them growl, differ in level, and breathe."""
     place = turns - np.floor(turns)
-    place *= mouth.TABLE
+    place *= TABLE
     before = place.astype(np.int32)
     place -= before
     place *= np.diff(table, append=table[-1])[before]
@@ -187,7 +188,7 @@ def _toned(voice: Voice, table: Samples, turns: Samples, breath: Samples) -> Sam
     if voice.false_folds > 1:
         wave = _growled(wave, turns, voice.false_folds, table)
     if voice.shimmer_db:
-        dice, peak = _dice(voice, "shimmer"), float(np.argmax(table)) / mouth.TABLE
+        dice, peak = _dice(voice, "shimmer"), float(np.argmax(table)) / TABLE
         wave = wave * unsteady.shimmer_gain(turns, voice.shimmer_db, peak, dice)
     if voice.noise:
         loud = voice.noise * float(np.sqrt(np.mean(table[:-1] ** 2)))
@@ -197,7 +198,7 @@ def _toned(voice: Voice, table: Samples, turns: Samples, breath: Samples) -> Sam
 
 def _growled(wave: Samples, turns: Samples, folds: int, table: Samples) -> Samples:
     """Pass a voice between the false folds, its largest value 1 again."""
-    peak, lowest = float(np.argmax(table)) / mouth.TABLE, float(table.min())
+    peak, lowest = float(np.argmax(table)) / TABLE, float(table.min())
     swung = unsteady.between_false_folds(wave, turns, folds, peak, lowest)
     mean = 1.0 - 0.5 * unsteady.FALSE_FOLDS_SHARE
     return swung / max(float(table.max()) - lowest * (1.0 - mean), -lowest * mean)

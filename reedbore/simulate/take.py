@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from reedbore import stopping
 from reedbore.errors import ModelError
 from reedbore.kernel import single
+from reedbore.kernel.rows import BURST_PA
 from reedbore.model.setup import Setup
 from reedbore.simulate import outside
 from reedbore.simulate.acoustics import numbers
@@ -81,8 +82,8 @@ def render(setup: Setup, seconds: float) -> Take:
 
 
 def burst(traces: single.Traces) -> int | None:
-    """Return the step at which a run diverged: no number, or beyond `single.BURST_PA`; or None."""
-    sane = np.abs(traces.pressure) < single.BURST_PA
+    """Return the step at which a run diverged: no number, or beyond `BURST_PA`; or None."""
+    sane = np.abs(traces.pressure) < BURST_PA
     return None if sane.all() else int(np.argmin(sane))
 
 

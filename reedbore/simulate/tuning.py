@@ -16,9 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError, ReedboreError
-from reedbore.files import write_whole
+from reedbore.files import PACKAGE, cache_folder, write_whole
 from reedbore.kernel import single
-from reedbore.kernel.compiler import PACKAGE, cache_folder
 from reedbore.measures import pitch
 from reedbore.model.presets import setup_for
 from reedbore.model.setup import Horn, Setup

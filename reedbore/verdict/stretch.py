@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import single
+from reedbore.kernel.rows import BURST_PA
 from reedbore.measures import locking, pitch
 from reedbore.measures.drift import AT_REST_CYCLES, at_rest, mean_drift
 from reedbore.model.voice import Voice
@@ -91,7 +91,7 @@ class Inside:
     def judged(self) -> tuple[Verdict, float | None]:
         """Return the verdict, and when the beat came to rest. [s]."""
         control = self.control
-        if not (np.abs(self.pressure) < single.BURST_PA).all():
+        if not (np.abs(self.pressure) < BURST_PA).all():
             return take.bare(State.FAILED, runs.NO_CONTROL, reason=Reason.DIVERGED), None
         if self.whole_s < SHORTEST_S:
             return self._untold(Reason.TOO_SHORT), None

@@ -5,16 +5,16 @@ import math
 import numpy as np
 from scipy.optimize import brentq
 
-from reedbore.kernel import step
+from reedbore.kernel import rows
+from reedbore.kernel.numbers import Numbers, Taps
 from reedbore.simulate.acoustics import bore
-from reedbore.simulate.acoustics.numbers import Numbers, Taps
 
 
-def numbers(table, trip, opening, massless, rate):
+def numbers(table, trip, opening, valve, rate):
     """A table made by hand as numbers: whole steps of delay, no early echoes, no vent."""
     taps = Taps(trip, np.array((1.0, 0.0, 0.0, 0.0)))
     none, nowhere = np.zeros(0), np.zeros(0, np.int64)
-    return Numbers(table, 0, taps, None, none, nowhere, 0, opening, massless, False, rate)
+    return Numbers(table, 0, taps, None, none, nowhere, 0, opening, valve, False, rate)
 
 
 def plain_tube(trip, returned, zeta):
@@ -22,26 +22,26 @@ def plain_tube(trip, returned, zeta):
 
     Pressures are in units of the closing pressure, flow in those of that over Z_c.
     """
-    table = np.zeros(step.NUMBERS)
-    table[[step.CLOSING, step.REST, step.CONDUCTANCE]] = 1.0
-    table[step.SLIT] = zeta
-    table[step.WAVE] = 2.0
-    table[step.DIRECT] = -returned
-    return numbers(table, trip, 1.0, True, 1.0)
+    table = np.zeros(rows.NUMBERS)
+    table[[rows.CLOSING, rows.REST, rows.CONDUCTANCE]] = 1.0
+    table[rows.SLIT] = zeta
+    table[rows.WAVE] = 2.0
+    table[rows.DIRECT] = -returned
+    return numbers(table, trip, 1.0, "massless", 1.0)
 
 
 def lone_reed(frequency, damping, rate, start, rest=1e-3, stiffness=1e7, contact=100.0):
     """A reed over a shut channel, held at the opening `start` [m] and let go: no air moves it."""
     swing = 2.0 * math.pi * frequency / rate
-    table = np.zeros(step.NUMBERS)
-    table[step.STIFF] = swing**2 / 4.0
-    table[step.DAMPED] = damping * swing / 2.0
-    table[step.REST] = rest
-    table[step.GIVE] = swing**2 / stiffness
-    table[step.CONTACT] = contact / rest
-    table[step.CONDUCTANCE] = 1.0
-    table[step.WAVE] = 2.0
-    return numbers(table, 3, start, False, rate)
+    table = np.zeros(rows.NUMBERS)
+    table[rows.STIFF] = swing**2 / 4.0
+    table[rows.DAMPED] = damping * swing / 2.0
+    table[rows.REST] = rest
+    table[rows.GIVE] = swing**2 / stiffness
+    table[rows.CONTACT] = contact / rest
+    table[rows.CONDUCTANCE] = 1.0
+    table[rows.WAVE] = 2.0
+    return numbers(table, 3, start, "mass", rate)
 
 
 def outgoing_waves(mouth, trip, returned, zeta):

@@ -1,5 +1,7 @@
 """The compile cache: an edit of any source makes a new one."""
 
+import ast
+import inspect
 import os
 import subprocess
 import sys
@@ -8,7 +10,8 @@ from pathlib import Path
 import numba
 import pytest
 
-from reedbore.kernel import compiler
+from reedbore.files import PACKAGE, cache_folder
+from reedbore.kernel import compiler, lanes, passage, single, valve
 
 
 @pytest.fixture
@@ -22,29 +25,89 @@ def sources(tmp_path):
 
 @pytest.mark.parametrize("edited", [0, 1])
 def test_changed_byte_in_any_source_makes_a_new_cache(sources, edited):
-    before = compiler.cache_folder(sources)
+    before = cache_folder(sources, "compiled")
     sources[edited].write_bytes(b"b")
-    assert compiler.cache_folder(sources) != before
+    assert cache_folder(sources, "compiled") != before
 
 
 def test_same_sources_find_their_cache_again(sources):
-    before = compiler.cache_folder(sources)
+    before = cache_folder(sources, "compiled")
     sources[0].write_bytes(b"b")
     sources[0].write_bytes(b"a")
-    assert compiler.cache_folder(sources) == before
+    assert cache_folder(sources, "compiled") == before
 
 
 def test_cache_lies_in_the_users_cache_folder(sources, tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    assert compiler.cache_folder(sources).is_relative_to(tmp_path / "cache" / "reedbore")
+    assert cache_folder(sources, "compiled").is_relative_to(tmp_path / "cache" / "reedbore")
 
 
-def test_every_file_of_the_kernel_and_the_law_of_the_reed_count():
-    # What `step` compiles: its own package and the formulas of the reed.
-    names = {path.relative_to(compiler.PACKAGE) for path in compiler.compiled_sources()}
-    kernel = {Path("kernel") / path.name for path in Path(compiler.__file__).parent.glob("*.py")}
-    assert names == kernel | {Path("physics/reed.py")}
-    assert len(kernel) >= 6
+KERNELS = {
+    single: ("_loop",),
+    passage: ("_loop", "_listen"),
+    lanes: ("_loop",),
+    valve: [law.__name__ for law in valve.VALVES.values()],
+}
+"""Texts that are compiled, and what may stand in place of a name in them."""
+
+
+def reached(function, found):
+    """All functions that a compiled function is made of."""
+    if function not in found:
+        found.add(function)
+        for other in compiler.called(function, {}).values():
+            reached(other, found)
+    return found
+
+
+def origins(function):
+    """Files of the package from which the names come that a function reads: its own, imported."""
+    path = Path(inspect.getfile(function))
+    read = function.__code__.co_names
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("reedbore"):
+            for alias in node.names:
+                if (alias.asname or alias.name) in read:
+                    module = f"{node.module}.{alias.name}"
+                    yield source_of(module) or source_of(node.module)
+    yield path
+
+
+def source_of(module):
+    path = PACKAGE.parent / Path(*module.split(".")).with_suffix(".py")
+    return path if path.is_file() else None
+
+
+def test_every_file_that_compiled_code_is_made_from_counts():
+    # Trap: a constant or a formula that a loop reads out of a file that is not hashed would leave
+    # the old machine code running after an edit. Followed name by name from the loops themselves.
+    functions = set()
+    for module, names in KERNELS.items():
+        for name in names:
+            reached(getattr(module, name), functions)
+    files = {path for function in functions for path in origins(function)}
+    assert {path.stem for path in files} >= {"rows", "step", "valve", "lanes", "reed"}
+    assert files <= set(compiler.compiled_sources())
+
+
+def test_every_file_of_the_kernel_counts():
+    kernel = set(Path(compiler.__file__).parent.rglob("*.py"))
+    assert set(compiler.compiled_sources()) == kernel | {PACKAGE / "physics" / "reed.py"}
+
+
+def test_a_loop_is_made_with_what_is_chosen_in_place_of_a_name():
+    made = compiler.assembled(valve.follow_pressure, "followed", compiler.plain)
+    assert made is not valve.follow_pressure
+    assert made.__name__ == "followed"
+    ours = compiler.assembled(single._loop, "coupled", compiler.plain, COUPLED=True)
+    steps = compiler.called(ours, {})
+    assert steps["from_player"].__globals__["COUPLED"] is True
+    assert single._loop.__globals__["COUPLED"] is False
+
+
+def test_a_chosen_name_that_nothing_reads_is_a_mistake():
+    with pytest.raises(NameError, match="_loop reads no COUPLING"):
+        compiler.assembled(single._loop, "mistaken", compiler.plain, COUPLING=True)
 
 
 def there_and_back(small):
@@ -57,21 +120,32 @@ def test_compiler_does_not_reorder_sums():
 
 
 @pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="nothing is compiled")
-def test_a_second_process_finds_the_compiled_loop(tmp_path):
-    code = (
-        "import numpy as np\n"
-        "from reedbore.kernel import single\n"
-        "from reedbore.simulate.acoustics import numbers as parameters\n"
-        "from reedbore.model.presets import load_horn, setup_for\n"
-        "numbers = parameters.numbers_of(setup_for(load_horn('plain-cylinder')))\n"
-        "single.run(numbers, np.zeros(10))\n"
-        "print(sum(single._compiled_run(False, False, False).stats.cache_hits.values()))\n"
-    )
+def test_a_second_process_finds_all_compiled_loops(tmp_path):
     environment = {**os.environ, "XDG_CACHE_HOME": str(tmp_path)}
     environment.pop("NUMBA_CACHE_DIR", None)
-    command = [sys.executable, "-c", code]
+    command = [sys.executable, "-c", LOOPS]
     hits = [
         subprocess.run(command, env=environment, capture_output=True, text=True, check=True).stdout
         for _ in range(2)
     ]
-    assert hits == ["0\n", "1\n"]
+    assert hits == ["0 0 0 0\n", "1 1 1 1\n"]
+
+
+LOOPS = """
+import numpy as np
+from reedbore.kernel import executor, passage, single
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.simulate.acoustics.numbers import numbers_of
+from reedbore.simulate.batch import Lanes
+
+setup = setup_for(load_horn("plain-cylinder")).with_value("tract.coupling", "on")
+numbers = numbers_of(setup)
+single.run(numbers, np.zeros(10))
+passage.play([numbers], [passage.Change(0, 0, 0)], np.zeros(10), np.ones(10))
+some = Lanes([setup], 150.0)
+some.advance(0.02)
+kind = some._running.groups[0].kind
+loops = [single.compiled_run("mass", True), *passage.compiled_loops("mass", True)]
+loops.append(executor.compiled_loop(kind))
+print(*(sum(loop.stats.cache_hits.values()) for loop in loops))
+"""

@@ -9,7 +9,7 @@ import numba
 import numpy as np
 import pytest
 
-from reedbore.kernel import single, step
+from reedbore.kernel import rows, single
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.notes import cents
@@ -50,7 +50,7 @@ def both_ways(bore, how, dynamics):
     """Pitch and partials of the kernel's tone and of the convolution's; no jet in a vent."""
     setup = setup_of(bore, how, dynamics)
     numbers, mouth = numbers_of(setup), blown(setup, 0.8)
-    numbers.table[step.VENT_JET] = 0.0
+    numbers.table[rows.VENT_JET] = 0.0
     ours = single.run(numbers, mouth).pressure[-LAST:]
     theirs = naive.convolved(setup, mouth, RATE)[-LAST:]
     return partials(ours), partials(theirs)

@@ -4,8 +4,12 @@ import numba
 import numpy as np
 import pytest
 from bores import setup_of
+from one_by_one import OneByOne
 
 from reedbore.errors import ModelError
+from reedbore.kernel.compiler import plain
+from reedbore.kernel.executor import CPU, CpuLanes
+from reedbore.kernel.lanes import make_lanes
 from reedbore.measures import locking, pitch
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.voice import Voice
@@ -35,12 +39,12 @@ def sung_into(setup, **voice):
 
 def mixed_batch():
     """Setups that share nothing but the rate, of every kind of loop; few bores, fits take time."""
-    plain = tenor().with_value("air.temperature_c", 15.0)
+    cold = tenor().with_value("air.temperature_c", 15.0)
     return [
         tenor(),
         tenor(voice__rd=0.6, voice__frequency_hz=502.7, reed__opening_mm=0.9),
         tenor(52.0, voice__source="sine", breath__pressure_kpa=2.1),
-        plain.with_value("voice.source", "off"),
+        cold.with_value("voice.source", "off"),
         tenor(reed__dynamics="massless"),
         tenor(52.0, reed__dynamics="massless", voice__depth=0.4),
         sung_into(setup_of("cone", "high"), depth=0.3),
@@ -52,9 +56,9 @@ def mixed_batch():
     ]
 
 
-def pressures(setups, steps, threads=None):
+def pressures(setups, steps, executor=CPU):
     """Pressure in the mouthpiece of each lane, shape (lanes, hops)."""
-    batch = lanes.Lanes(setups, REFERENCE, threads=threads)
+    batch = lanes.Lanes(setups, REFERENCE, executor=executor)
     return np.array(batch.watch(steps, lambda lane, pressure: pressure.copy()))
 
 
@@ -84,13 +88,38 @@ def test_lanes_play_what_takes_play_at_other_rates(rate):
 
 def test_plain_lanes_are_the_plain_take(monkeypatch):
     # The text of the lanes, uncompiled: a quick rise brings it into motion within a hop.
-    make, plain = lanes.rows.make_lanes, lambda function: function
-    monkeypatch.setattr(lanes.blocks, "compiled_loop", lambda kind: make(plain, *kind))
+    uncompiled = CpuLanes(loop=lambda kind: make_lanes(kind, plain))
     monkeypatch.setattr(lanes, "HOP_S", 0.002)
     setup = tenor(300.0, breath__rise_ms=1.0, voice__fade_ms=5.0)
-    found = pressures([setup], 192)[0]
+    found = pressures([setup], 192, uncompiled)[0]
     take = again(setup, 0.1).traces.pressure[: found.size]
     assert np.abs(found - take).max() <= 1e-9 * np.abs(take).max()
+
+
+@compiled_only
+def test_lanes_are_the_step_of_a_take_to_the_last_bit():
+    # The lanes cut the step into loops of their own; another executor runs each lane, given the
+    # same pressure in the mouth, as a take. Same order of the same sums: no bit may differ.
+    batch = mixed_batch()
+    ours, theirs = (lanes.Lanes(batch, REFERENCE, executor=one) for one in (CPU, OneByOne()))
+    assert same(ours.advance(0.2), theirs.advance(0.2))
+    late = [one.watch(2000, lambda lane, pressure: pressure.copy()) for one in (ours, theirs)]
+    assert same(*late)
+    assert np.ptp(late[0], axis=1).min() > 0.0
+
+
+@compiled_only
+def test_any_executor_drops_lanes_and_goes_on_alike():
+    batch = [tenor(), tenor(voice__depth=0.3), tenor(1200.0)]
+    found = []
+    for executor in (CPU, OneByOne()):
+        some = lanes.Lanes(batch, REFERENCE, executor=executor)
+        some.advance(0.1)
+        some.keep([True, False, True])
+        found.append(some.advance(0.1))
+        assert some.seconds == pytest.approx(0.2, abs=0.02)
+    assert same(*found)
+    assert found[0].line.shape[0] == 2
 
 
 @compiled_only
@@ -200,8 +229,9 @@ def test_kept_lanes_go_on_as_if_nothing_had_happened():
 def test_order_and_threads_change_no_bit():
     batch = [tenor(1229.459 - lane % 3, voice__frequency_hz=340.0 + lane) for lane in range(37)]
     order = np.random.default_rng(1).permutation(len(batch))
-    straight = lanes.Lanes(batch, REFERENCE, threads=1).advance(0.3)
-    shuffled = lanes.Lanes([batch[lane] for lane in order], REFERENCE, threads=3).advance(0.3)
+    one, three = CpuLanes(threads=1), CpuLanes(threads=3)
+    straight = lanes.Lanes(batch, REFERENCE, executor=one).advance(0.3)
+    shuffled = lanes.Lanes([batch[lane] for lane in order], REFERENCE, executor=three).advance(0.3)
     assert np.array_equal(shuffled.line, straight.line[order])
     assert np.array_equal(shuffled.rms, straight.rms[order])
 
@@ -211,7 +241,7 @@ def test_burst_lane_is_told_and_disturbs_nobody():
     # One lane is pushed past any pressure a reed can make; its neighbours do not feel it.
     batch = [tenor(1229.459 - lane % 3, voice__depth=0.02 * lane) for lane in range(5)]
     calm, burst = lanes.Lanes(batch, REFERENCE), lanes.Lanes(batch, REFERENCE)
-    burst._groups[0].blocks[0].entering[2, :] = 1e9
+    burst._running.groups[0].blocks[0].entering[2, :] = 1e9
     ours, theirs = burst.advance(0.3), calm.advance(0.3)
     others = np.arange(5) != 2
     assert list(ours.burst) == [False, False, True, False, False]

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from reedbore.kernel import passage, single
+from reedbore.kernel.compiler import plain
 from reedbore.kernel.passage import Change
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn
@@ -65,8 +66,8 @@ def test_plain_run_is_the_compiled_run(coupling):
     mouth = breath("clarinet-b-flat", 146.83, 0.03)
     tongue = np.linspace(1.0, 0.5, mouth.size)
     changes = [Change(0, 0, 0), Change(1000, 1, 400)]
-    plain = passage.make_loops(lambda function: function, False, coupling == "on")
-    both = (passage.play([low, high], changes, mouth, tongue, how) for how in (None, plain))
+    loops = passage.make_loops("mass", coupling == "on", plain)
+    both = (passage.play([low, high], changes, mouth, tongue, how) for how in (None, loops))
     for ours, theirs in zip(*both, strict=True):
         assert np.abs(ours - theirs).max() <= 1e-12 * np.abs(theirs).max()
 

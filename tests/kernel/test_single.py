@@ -9,13 +9,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reedbore.errors import ModelError
-from reedbore.kernel import single, step
+from reedbore.kernel import rows, single
+from reedbore.kernel.compiler import plain
+from reedbore.kernel.rows import (
+    BRANCHES,
+    PAIRS,
+    POLES,
+    UPPER_POLES,
+    UPSTREAM_PAIRS,
+    UPSTREAM_POLES,
+)
 from reedbore.model.presets import load_horn, setup_for
-from reedbore.simulate.acoustics import airway_filter
 from reedbore.simulate.acoustics.bore import gas_of
 from reedbore.simulate.acoustics.numbers import numbers_of
-from reedbore.simulate.acoustics.reflection import PAIRS, POLES, UPPER_POLES
-from reedbore.simulate.acoustics.throat import BRANCHES
 from reedbore.simulate.take import again, render
 from reedbore.simulate.tuning import blown
 
@@ -42,8 +48,8 @@ def test_plain_run_is_the_compiled_run(horn, dynamics):
     setup = horn_setup(horn, reed__dynamics=dynamics, breath__rise_ms=5.0)
     numbers = numbers_of(setup)
     mouth = blown(setup, 0.05) * (1.0 + 0.3 * np.sin(0.01 * np.arange(4800)))
-    plain = single.make_run(lambda function: function, massless=dynamics == "massless")
-    both = single.run(numbers, mouth), single.run(numbers, mouth, plain)
+    loop = single.make_run(dynamics, compile_with=plain)
+    both = single.run(numbers, mouth), single.run(numbers, mouth, loop)
     for ours, theirs in zip(*both, strict=True):
         assert np.abs(ours - theirs).max() <= 1e-12 * np.abs(ours).max()
 
@@ -68,8 +74,8 @@ def test_step_follows_the_solver_of_scipy_twice_as_finely_four_times_as_closely(
 # --- a setup as numbers --------------------------------------------------------------------------
 
 
-VENT_ROWS = step.NUMBERS - step.WAY_DIRECT
-MOUTH_ROWS = step.DIRECT - step.SERIES
+VENT_ROWS = rows.NUMBERS - rows.WAY_DIRECT
+MOUTH_ROWS = rows.DIRECT - rows.SERIES
 
 
 def unused_pairs(numbers):
@@ -80,12 +86,12 @@ def unused_pairs(numbers):
 def test_numbers_of_the_plain_cone_fill_the_table():
     # No row is forgotten: the plain cone has a mass, a mouthpiece, losses and a cone.
     numbers = numbers_of(horn_setup("plain-cone"))
-    assert numbers.table.shape == (step.NUMBERS,)
+    assert numbers.table.shape == (rows.NUMBERS,)
     assert np.isfinite(numbers.table).all()
     rest = VENT_ROWS + MOUTH_ROWS + unused_pairs(numbers)
     assert numbers.pairs == 1
-    assert np.count_nonzero(numbers.table) == step.NUMBERS - rest
-    assert not numbers.table[step.WAY_DIRECT :].any()
+    assert np.count_nonzero(numbers.table) == rows.NUMBERS - rest
+    assert not numbers.table[rows.WAY_DIRECT :].any()
 
 
 def test_numbers_of_a_coupled_cone_with_holes_and_a_vent_fill_the_table():
@@ -95,7 +101,7 @@ def test_numbers_of_a_coupled_cone_with_holes_and_a_vent_fill_the_table():
     assert numbers.pairs > 1
     assert numbers.echoes.all()
     assert np.isfinite(numbers.table).all()
-    assert np.count_nonzero(numbers.table) == step.NUMBERS - unused_pairs(numbers)
+    assert np.count_nonzero(numbers.table) == rows.NUMBERS - unused_pairs(numbers)
 
 
 def test_numbers_of_the_reed_follow_from_the_setup():
@@ -104,31 +110,31 @@ def test_numbers_of_the_reed_follow_from_the_setup():
     setup = horn_setup("plain-cone", reed__opening_mm=0.8, reed__contact=50.0)
     numbers, density = numbers_of(setup), gas_of(setup).density
     table = numbers.table
-    assert table[step.CLOSING] == pytest.approx(7e6 * 0.8e-3)
-    assert table[step.SLIT] == pytest.approx(14e-3 * 0.8e-3 * (2.0 / density) ** 0.5)
-    assert table[step.CONTACT] * 0.8e-3 == pytest.approx(50.0)
-    assert numbers.opening == table[step.REST] == pytest.approx(0.8e-3)
+    assert table[rows.CLOSING] == pytest.approx(7e6 * 0.8e-3)
+    assert table[rows.SLIT] == pytest.approx(14e-3 * 0.8e-3 * (2.0 / density) ** 0.5)
+    assert table[rows.CONTACT] * 0.8e-3 == pytest.approx(50.0)
+    assert numbers.opening == table[rows.REST] == pytest.approx(0.8e-3)
 
 
 def test_rows_of_the_tables_do_not_overlap():
     # Each row has one meaning: the blocks follow each other and end where the table ends.
-    blocks = [step.STIFF, step.CHANNEL, step.WAVE, step.CLOSING, step.DECAY, step.INFLOW]
-    blocks += [step.BACKFLOW, step.SERIES, step.MOUTH_GAIN, step.MOUTH_POLE, step.MOUTH_TURN]
-    blocks += [step.MOUTH_SHRINK, step.MOUTH_PAIR_GAIN, step.MOUTH_PAIR_SLOPE]
-    blocks += [step.DIRECT, step.GAIN, step.POLE, step.FADE, step.TURN, step.SHRINK]
-    blocks += [step.PAIR_GAIN, step.PAIR_SLOPE, step.WAY_DIRECT, step.WAY_GAIN, step.WAY_POLE]
-    sizes = np.diff([*blocks, step.VENT_MASS, step.NUMBERS])
-    mouth = [5, *2 * [airway_filter.POLES], *4 * [airway_filter.PAIRS]]
+    blocks = [rows.STIFF, rows.CHANNEL, rows.WAVE, rows.CLOSING, rows.DECAY, rows.INFLOW]
+    blocks += [rows.BACKFLOW, rows.SERIES, rows.MOUTH_GAIN, rows.MOUTH_POLE, rows.MOUTH_TURN]
+    blocks += [rows.MOUTH_SHRINK, rows.MOUTH_PAIR_GAIN, rows.MOUTH_PAIR_SLOPE]
+    blocks += [rows.DIRECT, rows.GAIN, rows.POLE, rows.FADE, rows.TURN, rows.SHRINK]
+    blocks += [rows.PAIR_GAIN, rows.PAIR_SLOPE, rows.WAY_DIRECT, rows.WAY_GAIN, rows.WAY_POLE]
+    sizes = np.diff([*blocks, rows.VENT_MASS, rows.NUMBERS])
+    mouth = [5, *2 * [UPSTREAM_POLES], *4 * [UPSTREAM_PAIRS]]
     bore = [BRANCHES, BRANCHES, BRANCHES, *mouth, 1, POLES, POLES, 1, PAIRS, PAIRS, PAIRS, PAIRS]
     assert list(sizes) == [5, 3, 2, 2, *bore, 1, UPPER_POLES, UPPER_POLES, 4]
 
 
 def test_rows_of_the_state_do_not_overlap():
     # The same for what changes in time.
-    blocks = [step.OPENING, step.MEMORY, step.THROAT_FLOW, step.RINGING, step.RINGING_BEFORE]
-    blocks += [step.WAY_MEMORY, step.VENT_FLOW, step.IN_MOUTH, step.MOUTH_MEMORY]
-    sizes = np.diff([*blocks, step.MOUTH_RINGING, step.MOUTH_RINGING_BEFORE, step.STATE])
-    mouth = [2, airway_filter.POLES, airway_filter.PAIRS, airway_filter.PAIRS]
+    blocks = [rows.OPENING, rows.MEMORY, rows.THROAT_FLOW, rows.RINGING, rows.RINGING_BEFORE]
+    blocks += [rows.WAY_MEMORY, rows.VENT_FLOW, rows.IN_MOUTH, rows.MOUTH_MEMORY]
+    sizes = np.diff([*blocks, rows.MOUTH_RINGING, rows.MOUTH_RINGING_BEFORE, rows.STATE])
+    mouth = [2, UPSTREAM_POLES, UPSTREAM_PAIRS, UPSTREAM_PAIRS]
     assert list(sizes) == [4, POLES, BRANCHES, PAIRS, PAIRS, UPPER_POLES, 2, *mouth]
 
 

@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from typing import get_args
 
 import naive
 import numba
@@ -9,12 +10,15 @@ import numpy as np
 import pytest
 
 from reedbore.kernel import single
-from reedbore.kernel.compiler import compiled
-from reedbore.kernel.step import NUMBERS, STATE, make_step
+from reedbore.kernel.compiler import compiled, plain
+from reedbore.kernel.numbers import Numbers, Taps
+from reedbore.kernel.rows import NUMBERS, PAIRS, STATE
+from reedbore.kernel.step import bore_of
+from reedbore.kernel.valve import VALVES
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn, setup_for
+from reedbore.model.reed import Reed
 from reedbore.physics import reed
-from reedbore.simulate.acoustics import reflection
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.tuning import blown
 
@@ -148,14 +152,30 @@ def test_fast_reed_plays_the_waveform_of_a_massless_one():
 
 @pytest.mark.parametrize("coupled", [False, True])
 @pytest.mark.parametrize("vented", [False, True])
-@pytest.mark.parametrize("massless", [False, True])
-def test_one_plain_step_is_the_compiled_step(massless, vented, coupled):
+@pytest.mark.parametrize("valve", VALVES)
+def test_one_plain_step_is_the_compiled_step(valve, vented, coupled):
     # Consistency, on a state in which nothing is zero, with all pole pairs in use.
-    numbers, state = np.random.default_rng(5).uniform(0.1, 0.9, (2, NUMBERS, 1))
+    table, state = np.random.default_rng(5).uniform(0.1, 0.9, (2, NUMBERS, 1))
+    taps = Taps(2, np.array((0.1, 0.4, 0.3, 0.2)))
+    echoes, places = np.array((0.3, 0.2)), np.array((1, 3))
+    numbers = Numbers(
+        *(table[:, 0], PAIRS, taps, taps if vented else None, echoes, places),
+        *(1, 1e-3, valve, coupled, 300.0),
+    )
     ends = []
-    for how in (compiled, lambda function: function):
-        memory = state[:STATE].copy()
-        step = make_step(how, massless, vented, coupled)
-        answer = step(numbers, memory, 0, reflection.PAIRS, 1.3, 0.2, 0.1, 0.3, 0.8)
-        ends.append(np.append(memory, answer))
+    for how in (compiled, plain):
+        memory, line = state[:STATE].copy(), np.linspace(0.1, 0.9, 6)
+        bore = bore_of(numbers, line, 4)
+        if vented:
+            bore.line[:] = np.linspace(0.2, 0.7, 6)
+        traces = np.zeros((3, 1))
+        single.make_run(valve, coupled, how)(
+            *(table, memory, bore, np.array([1.3]), *traces, line),
+        )
+        ends.append(np.concatenate((memory[:, 0], line, bore.line, traces[:, 0])))
     assert np.abs(ends[0] - ends[1]).max() < 1e-12 * np.abs(ends[0]).max()
+
+
+def test_valves_are_those_that_a_reed_may_have():
+    # A new one is named twice: where players choose it and where the time step finds it.
+    assert set(VALVES) == set(get_args(Reed.model_fields["dynamics"].annotation))

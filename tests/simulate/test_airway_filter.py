@@ -7,11 +7,12 @@ import math
 import numpy as np
 import pytest
 
+from reedbore.kernel.rows import UPSTREAM_PAIRS, UPSTREAM_POLES
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import tract
 from reedbore.simulate.acoustics import airway_filter
 from reedbore.simulate.acoustics.airway import Airway
-from reedbore.simulate.acoustics.airway_filter import PAIRS, POLES, upstream_filter, upstream_of
+from reedbore.simulate.acoustics.airway_filter import upstream_filter, upstream_of
 
 VOWELS = ["none", *tract.SHAPES]
 RATES = [44100.0, 96000.0, 192000.0]
@@ -72,9 +73,9 @@ def test_any_airway_is_passive_and_true():
 def test_numbers_have_the_sizes_that_the_step_has_room_for():
     for vowel in VOWELS:
         found = upstream_filter(Airway(vowel, 100e-6, 0.8), 96000.0)
-        assert found.gains.shape == found.poles.shape == (POLES,)
+        assert found.gains.shape == found.poles.shape == (UPSTREAM_POLES,)
         assert found.pair_gains.shape == (found.pairs.size, 2)
-        assert found.pairs.size == (1 if vowel == "none" else PAIRS)
+        assert found.pairs.size == (1 if vowel == "none" else UPSTREAM_PAIRS)
         assert np.all((found.poles > 0.0) & (found.poles < 1.0))
 
 
@@ -84,7 +85,7 @@ def test_difference_equations_have_the_response_that_is_said():
     found = found._replace(poles=np.concatenate(((0.99,), found.poles[1:])))
     n = 2**14
     came = np.zeros(n)
-    memory, ringing = np.zeros(POLES), np.zeros((2, found.pairs.size))
+    memory, ringing = np.zeros(UPSTREAM_POLES), np.zeros((2, found.pairs.size))
     for k in range(n):
         wave = 1.0 if k == 0 else 0.0
         memory = found.poles * memory + found.gains * wave

@@ -10,6 +10,7 @@ import pytest
 from bores import setup_of
 
 from reedbore.errors import ModelError
+from reedbore.kernel.rows import BRANCHES
 from reedbore.kernel.single import Traces
 from reedbore.model.presets import load_horn
 from reedbore.notes import midi_to_hz
@@ -17,7 +18,7 @@ from reedbore.physics import tube
 from reedbore.simulate import bore_pressure
 from reedbore.simulate.acoustics import bore as acoustics
 from reedbore.simulate.acoustics import numbers
-from reedbore.simulate.acoustics.throat import BRANCHES, Throat
+from reedbore.simulate.acoustics.throat import Throat
 from reedbore.simulate.outside import DISTANCE, SOUND_RATE
 from reedbore.simulate.take import Take, again, render
 from reedbore.simulate.tuning import tune

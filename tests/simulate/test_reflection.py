@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore.kernel import single, step
+from reedbore.kernel import rows, single
 from reedbore.model.bore import Bore, BoreSection
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import air, radiation, tube
@@ -55,11 +55,11 @@ def impedance_in_time(bore, how):
     """
     setup = setup_of(bore, how)
     numbers, rate = numbers_of(setup), setup.time.rate
-    numbers.table[[step.CHANNEL, step.PISTON, step.VENT_JET]] = 0.0
-    loop = single._compiled_run(False, numbers.way is not None, False)
+    numbers.table[[rows.CHANNEL, rows.PISTON, rows.VENT_JET]] = 0.0
+    loop = single.compiled_run("mass", False)
 
     def puffed(table, state, *rest):
-        state[step.VOLUME_FLOW] = 1.0
+        state[rows.VOLUME_FLOW] = 1.0
         loop(table, state, *rest)
 
     pressure = single.run(numbers, np.zeros(round(4.0 * rate)), puffed).pressure

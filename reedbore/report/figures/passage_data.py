@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel.single import BURST_PA
+from reedbore.kernel.rows import BURST_PA
 from reedbore.measures import pitch, spectrum
 from reedbore.model.passage import Passage
 from reedbore.simulate.controls import Span

@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.kernel.rows import UPSTREAM_PAIRS, UPSTREAM_POLES
 from reedbore.model.setup import Setup
 from reedbore.simulate.acoustics.airway import Airway, airway
 from reedbore.simulate.acoustics.rational import (
@@ -24,12 +25,6 @@ from reedbore.simulate.acoustics.rational import (
 
 Reals = NDArray[np.float64]
 Complexes = NDArray[Any]
-
-POLES = 3
-"""Real poles: the lungs', and two that help."""
-
-PAIRS = 7
-"""Most pole pairs: of a tongue shape. Six miss 0.5 dB, an eighth gains 0.2 dB at most."""
 
 CAVITY_PAIRS = 1
 """Pole pairs of a cavity alone, which is one resonance."""
@@ -59,11 +54,11 @@ class Upstream(NamedTuple):
     direct: float
     gains: Reals
     poles: Reals
-    """Shape (POLES,), between 0 and 1: y = Σ gain x/(1 − pole/z)."""
+    """Shape (UPSTREAM_POLES,), between 0 and 1: y = Σ gain x/(1 − pole/z)."""
     pair_gains: Reals
     """Shape (pairs, 2), numerators g₀ + g₁/z over 1 − 2 Re(p)/z + |p|²/z²."""
     pairs: Complexes
-    """Shape (pairs,), p in the upper half of the unit circle; at most `PAIRS`."""
+    """Shape (pairs,), p in the upper half of the unit circle; at most `UPSTREAM_PAIRS`."""
 
     @property
     def at_once(self) -> float:
@@ -137,7 +132,8 @@ def upstream_filter(way: Airway, rate: float) -> Upstream:
         narrowest = math.exp(-math.pi * NARROWEST_HZ / rate)
         pairs = find_pairs(fixed, weight, start, z, target * weight, narrowest)
         found = passive_fit(functools.partial(_basis, poles, pairs), z, target, weight)
-    gains, numerators = found[1 : 1 + POLES] * (1.0 - poles), found[1 + POLES :].reshape(-1, 2)
+    real, paired = np.split(found[1:], [UPSTREAM_POLES])
+    gains, numerators = real * (1.0 - poles), paired.reshape(-1, 2)
     return Upstream(resistance, float(found[0]), gains, poles, numerators, pairs)
 
 
@@ -151,6 +147,6 @@ def _weight(target: Complexes, frequency: Reals) -> Reals:
 
 def _starts(way: Airway, rate: float) -> Complexes:
     """Return where pole pairs are looked for first: at the walls' resonance and the formants."""
-    count = CAVITY_PAIRS if way.vowel == "none" else PAIRS
+    count = CAVITY_PAIRS if way.vowel == "none" else UPSTREAM_PAIRS
     hz = np.concatenate(((200.0,), np.linspace(600.0, 4500.0, count - 1)))
     return np.exp((-0.1 + 1j) * 2.0 * math.pi * hz / rate)

@@ -1,56 +1,13 @@
 """A setup as the numbers that the time step works with."""
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError
-from reedbore.kernel.step import (
-    AT_ONCE,
-    BACKFLOW,
-    CHANNEL,
-    CLOSING,
-    CONDUCTANCE,
-    CONTACT,
-    DAMPED,
-    DECAY,
-    DIRECT,
-    FADE,
-    FLOW_WAVE,
-    GAIN,
-    GIVE,
-    HEARD_WAVE,
-    INFLOW,
-    MOUTH_GAIN,
-    MOUTH_PAIR_GAIN,
-    MOUTH_PAIR_SLOPE,
-    MOUTH_POLE,
-    MOUTH_SHRINK,
-    MOUTH_TURN,
-    NUMBERS,
-    PAIR_GAIN,
-    PAIR_SLOPE,
-    PISTON,
-    POLE,
-    REST,
-    SERIES,
-    SHRINK,
-    SLIT,
-    SOURCE,
-    STIFF,
-    TURN,
-    VENT_JET,
-    VENT_LOSS,
-    VENT_MASS,
-    VENT_WAVE,
-    VOLUME,
-    WAVE,
-    WAY_DIRECT,
-    WAY_GAIN,
-    WAY_POLE,
-)
+from reedbore.kernel import rows
+from reedbore.kernel.numbers import Numbers, Taps
 from reedbore.model.setup import Setup
 from reedbore.simulate.acoustics import bore, reflection
 from reedbore.simulate.acoustics.airway import airway
@@ -61,41 +18,6 @@ from reedbore.simulate.acoustics.vent import Vent
 
 LEAST_STEPS = 10.0
 """Steps in a period of the reed."""
-
-
-class Taps(NamedTuple):
-    """Where a delay line is heard."""
-
-    first: int
-    """Whole steps to the first tap."""
-    weights: NDArray[np.float64]
-    """Shape (4,), the fractional part of the delay."""
-
-
-class Numbers(NamedTuple):
-    """All numbers of one setup."""
-
-    table: NDArray[np.float64]
-    """Shape (NUMBERS,), rows as in `step`."""
-    pairs: int
-    """Pole pairs in use."""
-    taps: Taps
-    """Of the delay line of the reflection."""
-    way: Taps | None
-    """Of the line to the vent, if there is one."""
-    echoes: NDArray[np.float64]
-    """Shape (echoes,), strengths of early echoes."""
-    places: NDArray[np.int64]
-    """Shape (echoes,), their delays. [steps]"""
-    vent_opens: int
-    """When the vent opens. [steps]"""
-    opening: float
-    """Of the reed at rest. [m]"""
-    massless: bool
-    coupled: bool
-    """Whether the reed acts back on the pressure in the mouth."""
-    rate: float
-    """Steps per second. [Hz]"""
 
 
 def waveguide_of(setup: Setup) -> reflection.Waveguide:
@@ -125,7 +47,7 @@ def numbers_of(setup: Setup) -> Numbers:
     check_reed(setup)
     reed = setup.reed.held()
     guide = waveguide_of(setup)
-    table = np.zeros(NUMBERS)
+    table = np.zeros(rows.NUMBERS)
     _fill_reed(table, setup)
     _fill_flow(table, setup, guide.throat)
     coupled = setup.tract.coupling == "on"
@@ -143,7 +65,7 @@ def numbers_of(setup: Setup) -> Numbers:
         guide.reflection.places,
         round(setup.bore.vent_after * setup.time.rate),
         reed.opening,
-        reed.dynamics == "massless",
+        reed.dynamics,
         coupled,
         setup.time.rate,
     )
@@ -165,66 +87,66 @@ def _taps(delay: float) -> Taps:
 
 
 def _fill_reflection(table: NDArray[np.float64], back: reflection.Reflection) -> None:
-    table[DIRECT] = back.direct
-    table[GAIN : GAIN + reflection.POLES] = back.gains
-    table[POLE : POLE + reflection.POLES] = back.poles
-    table[FADE] = back.fade
+    table[rows.DIRECT] = back.direct
+    table[rows.GAIN : rows.GAIN + rows.POLES] = back.gains
+    table[rows.POLE : rows.POLE + rows.POLES] = back.poles
+    table[rows.FADE] = back.fade
     count = back.pairs.size
-    table[TURN : TURN + count] = 2.0 * back.pairs.real
-    table[SHRINK : SHRINK + count] = np.abs(back.pairs) ** 2
-    table[PAIR_GAIN : PAIR_GAIN + count] = back.pair_gains[:, 0]
-    table[PAIR_SLOPE : PAIR_SLOPE + count] = back.pair_gains[:, 1]
+    table[rows.TURN : rows.TURN + count] = 2.0 * back.pairs.real
+    table[rows.SHRINK : rows.SHRINK + count] = np.abs(back.pairs) ** 2
+    table[rows.PAIR_GAIN : rows.PAIR_GAIN + count] = back.pair_gains[:, 0]
+    table[rows.PAIR_SLOPE : rows.PAIR_SLOPE + count] = back.pair_gains[:, 1]
 
 
 def _fill_vent(table: NDArray[np.float64], vent: Vent, rate: float) -> None:
-    table[WAY_DIRECT] = vent.direct
-    table[WAY_GAIN:WAY_POLE] = vent.gains
-    table[WAY_POLE:VENT_MASS] = vent.poles
-    table[VENT_MASS] = vent.mass * rate
-    table[VENT_LOSS] = vent.loss + vent.wave
-    table[VENT_JET] = vent.jet
-    table[VENT_WAVE] = vent.wave
+    table[rows.WAY_DIRECT] = vent.direct
+    table[rows.WAY_GAIN : rows.WAY_POLE] = vent.gains
+    table[rows.WAY_POLE : rows.VENT_MASS] = vent.poles
+    table[rows.VENT_MASS] = vent.mass * rate
+    table[rows.VENT_LOSS] = vent.loss + vent.wave
+    table[rows.VENT_JET] = vent.jet
+    table[rows.VENT_WAVE] = vent.wave
 
 
 def _fill_mouth(table: NDArray[np.float64], up: Upstream) -> None:
     """Put the mouth in series with the bore: both share the flow through the reed."""
     at_once = up.direct + up.gains.sum() + up.pair_gains[:, 0].sum()
-    table[SOURCE] = up.resistance * (1.0 + at_once) / (1.0 - at_once)
-    table[AT_ONCE] = 2.0 / (1.0 - at_once)
-    table[HEARD_WAVE] = 1.0 / (1.0 - at_once)
-    table[FLOW_WAVE] = up.resistance / (1.0 - at_once)
-    table[SERIES] = 1.0 / (1.0 + table[CONDUCTANCE] * table[SOURCE])
-    table[CONDUCTANCE] *= table[SERIES]
-    table[MOUTH_GAIN:MOUTH_POLE] = up.gains
-    table[MOUTH_POLE:MOUTH_TURN] = up.poles
+    table[rows.SOURCE] = up.resistance * (1.0 + at_once) / (1.0 - at_once)
+    table[rows.AT_ONCE] = 2.0 / (1.0 - at_once)
+    table[rows.HEARD_WAVE] = 1.0 / (1.0 - at_once)
+    table[rows.FLOW_WAVE] = up.resistance / (1.0 - at_once)
+    table[rows.SERIES] = 1.0 / (1.0 + table[rows.CONDUCTANCE] * table[rows.SOURCE])
+    table[rows.CONDUCTANCE] *= table[rows.SERIES]
+    table[rows.MOUTH_GAIN : rows.MOUTH_POLE] = up.gains
+    table[rows.MOUTH_POLE : rows.MOUTH_TURN] = up.poles
     count = up.pairs.size
-    table[MOUTH_TURN : MOUTH_TURN + count] = 2.0 * up.pairs.real
-    table[MOUTH_SHRINK : MOUTH_SHRINK + count] = np.abs(up.pairs) ** 2
-    table[MOUTH_PAIR_GAIN : MOUTH_PAIR_GAIN + count] = up.pair_gains[:, 0]
-    table[MOUTH_PAIR_SLOPE : MOUTH_PAIR_SLOPE + count] = up.pair_gains[:, 1]
+    table[rows.MOUTH_TURN : rows.MOUTH_TURN + count] = 2.0 * up.pairs.real
+    table[rows.MOUTH_SHRINK : rows.MOUTH_SHRINK + count] = np.abs(up.pairs) ** 2
+    table[rows.MOUTH_PAIR_GAIN : rows.MOUTH_PAIR_GAIN + count] = up.pair_gains[:, 0]
+    table[rows.MOUTH_PAIR_SLOPE : rows.MOUTH_PAIR_SLOPE + count] = up.pair_gains[:, 1]
 
 
 def _fill_reed(table: NDArray[np.float64], setup: Setup) -> None:
     reed, step = setup.reed.held(), 1.0 / setup.time.rate
     swing = 2.0 * math.pi * reed.frequency * step
-    table[STIFF] = swing**2 / 4.0
-    table[DAMPED] = reed.damping * swing / 2.0
-    table[REST] = reed.opening
-    table[GIVE] = swing**2 / reed.stiffness
-    table[CONTACT] = reed.contact / reed.opening
+    table[rows.STIFF] = swing**2 / 4.0
+    table[rows.DAMPED] = reed.damping * swing / 2.0
+    table[rows.REST] = reed.opening
+    table[rows.GIVE] = swing**2 / reed.stiffness
+    table[rows.CONTACT] = reed.contact / reed.opening
 
 
 def _fill_flow(table: NDArray[np.float64], setup: Setup, lumped: Throat) -> None:
     reed, gas, step = setup.reed.held(), bore.gas_of(setup), 1.0 / setup.time.rate
     volume = 2.0 * lumped.compliance / step
     throat, wave, decay = lumped.sampled(setup.time.rate)
-    table[CHANNEL] = reed.width * math.sqrt(2.0 / gas.density)
-    table[PISTON] = reed.area / (2.0 * step)
-    table[CONDUCTANCE] = 1.0 / lumped.resistance + volume + (throat + wave).sum()
-    table[WAVE] = 2.0 * (1.0 / lumped.resistance + wave.sum())
-    table[VOLUME] = volume
-    table[DECAY:INFLOW] = decay
-    table[INFLOW:BACKFLOW] = (1.0 + decay) * (throat + wave)
-    table[BACKFLOW:SERIES] = 2.0 * (1.0 + decay) * wave
-    table[CLOSING] = reed.stiffness * reed.opening
-    table[SLIT] = table[CHANNEL] * reed.opening
+    table[rows.CHANNEL] = reed.width * math.sqrt(2.0 / gas.density)
+    table[rows.PISTON] = reed.area / (2.0 * step)
+    table[rows.CONDUCTANCE] = 1.0 / lumped.resistance + volume + (throat + wave).sum()
+    table[rows.WAVE] = 2.0 * (1.0 / lumped.resistance + wave.sum())
+    table[rows.VOLUME] = volume
+    table[rows.DECAY : rows.INFLOW] = decay
+    table[rows.INFLOW : rows.BACKFLOW] = (1.0 + decay) * (throat + wave)
+    table[rows.BACKFLOW : rows.SERIES] = 2.0 * (1.0 + decay) * wave
+    table[rows.CLOSING] = reed.stiffness * reed.opening
+    table[rows.SLIT] = table[rows.CHANNEL] * reed.opening

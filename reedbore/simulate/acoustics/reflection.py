@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.kernel.rows import ECHOES, PAIRS, POLES, ROW_PAIRS, UPPER_POLES
 from reedbore.model.bore import Bore
 from reedbore.physics import toneholes, tube
 from reedbore.physics.air import Gas
@@ -46,23 +47,8 @@ from reedbore.simulate.acoustics.vent import Vent, way_basis
 Reals = NDArray[np.float64]
 Complexes = NDArray[Any]
 
-POLES = 10
-"""Real poles of the reflection filter."""
-
-UPPER_POLES = 4
-"""Real poles of the filter between reed and vent."""
-
-PAIRS = 18
-"""Most pole pairs: those of a bore with tone holes or a flare."""
-
-ROW_PAIRS = 8
-"""Pole pairs of a bore that ends in an endless row of holes."""
-
 HIGHEST_PAIR_HZ = 3000.0
 """Up to here pole pairs of holes are looked for."""
-
-ECHOES = 12
-"""Most echoes before the main one."""
 
 ECHO_HZ = 3000.0
 """Above this an early echo fades."""

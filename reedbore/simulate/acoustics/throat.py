@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.kernel.rows import BRANCHES
 from reedbore.physics import tube
 from reedbore.physics.air import Gas
 from reedbore.simulate.acoustics.bore import Piece
@@ -18,9 +19,6 @@ from reedbore.simulate.acoustics.rational import solve
 
 Reals = NDArray[np.float64]
 Complexes = NDArray[Any]
-
-BRANCHES = 5
-"""Branches of the network that stands for the throat of a cone."""
 
 BRANCH_HZ = 1.0, 1000.0
 

@@ -1,0 +1,177 @@
+"""The seam between many lanes and the machine that steps them: a protocol, and the cores at hand.
+
+In: numbers, and what is blown and sung. Out, hop by hop: lines, levels and pressures. Another kind
+of machine is another `Executor`; whoever has lanes to step is given one and knows no more of it.
+"""
+
+import functools
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, NamedTuple, Protocol, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.kernel import blocks, rows
+from reedbore.kernel.blocks import Lane, Reals, Whole
+from reedbore.kernel.lanes import Kind, make_lanes
+from reedbore.kernel.numbers import vent_rise
+from reedbore.kernel.rows import LANES
+
+Answer = TypeVar("Answer")
+
+
+class Shared(NamedTuple):
+    """What lanes that are started together have in common."""
+
+    waves: Reals
+    """Shape (k (TABLE + 1),), sung periods one after the other; empty if nobody sings."""
+    window: Reals
+    """Shape (ages, ticks), that of the played line, cut into hops."""
+    tick: int
+    """How often the pressure is looked at. [steps]"""
+    settled: int
+    """After so many steps breath and voice have risen."""
+
+    @property
+    def hop(self) -> int:
+        """Steps from one value to the next."""
+        return self.window.shape[1] * self.tick
+
+
+class Emitted(NamedTuple):
+    """What some lanes of a batch have emitted."""
+
+    members: Whole
+    """Shape (m,), which lanes."""
+    line: Reals
+    """Shape (hops, 2, m), of the window that ends with a hop, real and imaginary part. [Pa]"""
+    levels: Reals
+    """Shape (hops, 3, m): sum of the pressure, of its square, and 0 from where a lane burst."""
+    pressure: Reals
+    """Shape (steps, m), of each step; no steps unless it was to be recorded. [Pa]"""
+
+
+class Running(Protocol):
+    """Lanes on a machine, as far as they have come."""
+
+    now: int
+    """Steps made."""
+
+    def advance(
+        self, hops: int, digest: Callable[[Emitted], Answer], record: bool = False
+    ) -> list[Answer]:
+        """Step all lanes on.
+
+        Parameters
+        ----------
+        hops : int
+            How far.
+        digest : callable
+            Called with what some lanes have emitted, until each lane was told of once; in any
+            order, and from several threads at a time. The arrays are not kept.
+        record : bool
+            Whether every pressure is handed on.
+
+        Returns
+        -------
+        list
+            The answers of `digest`.
+        """
+
+    def keep(self, mask: NDArray[np.bool_]) -> None:
+        """Drop lanes, by their places; the others close up and go on as if nothing had happened."""
+
+
+class Executor(Protocol):
+    """A machine for many lanes."""
+
+    @property
+    def width(self) -> int:
+        """How many lanes are best started together."""
+
+    def start(self, lanes: Sequence[Lane], shared: Shared) -> Running:
+        """Set up lanes, at rest."""
+
+
+@functools.cache
+def compiled_loop(kind: Kind) -> Any:
+    """Return the compiled loop for lanes of a kind."""
+    return make_lanes(kind)
+
+
+@dataclass(frozen=True)
+class CpuLanes:
+    """The cores at hand: lanes of a kind, block by block, as vectors.
+
+    Attributes
+    ----------
+    threads : int, optional
+        By default as many as there are cores.
+    width : int
+        As of an `Executor`.
+    loop : callable
+        For a kind of lanes the loop from `lanes.make_lanes`.
+    """
+
+    threads: int | None = None
+    width: int = 2048
+    loop: Callable[[Kind], Any] = compiled_loop
+
+    def start(self, lanes: Sequence[Lane], shared: Shared) -> "CpuRunning":
+        """Set up lanes, at rest."""
+        return CpuRunning(self, lanes, shared)
+
+
+class CpuRunning:
+    """Lanes in the memory of the computer, in blocks."""
+
+    def __init__(self, machine: CpuLanes, lanes: Sequence[Lane], shared: Shared) -> None:
+        self.now = 0
+        self.groups = blocks.grouped(lanes, shared.tick, shared.window.shape[0])
+        self._machine, self._shared = machine, shared
+        self._vent_rise = vent_rise(lanes[0][0].rate)
+
+    def keep(self, mask: NDArray[np.bool_]) -> None:
+        """Drop lanes; see `Running`."""
+        moved = np.cumsum(mask) - 1
+        left = [blocks.kept(group, mask, moved) for group in self.groups]
+        self.groups = [group for group in left if group]
+
+    def advance(
+        self, hops: int, digest: Callable[[Emitted], Answer], record: bool = False
+    ) -> list[Answer]:
+        """Move all blocks on, all cores at work; see `Running`."""
+        start, self.now = self.now, self.now + hops * self._shared.hop
+        work = [(group, number) for group in self.groups for number in range(len(group.blocks))]
+
+        def move(piece: tuple[blocks.Group, int]) -> Answer:
+            return digest(self._moved(*piece, start, hops, record))
+
+        threads = self._machine.threads or os.cpu_count() or 1
+        if threads == 1 or len(work) == 1:
+            return [move(piece) for piece in work]
+        with ThreadPoolExecutor(threads) as pool:
+            return list(pool.map(move, work))
+
+    def _moved(
+        self, group: blocks.Group, number: int, start: int, hops: int, record: bool
+    ) -> Emitted:
+        """Move one block on."""
+        shared, steps = self._shared, hops * self._shared.hop if record else 0
+        line, levels = np.zeros((hops, 2, LANES)), np.zeros((hops, 3, LANES))
+        pressure = np.zeros((steps, LANES))
+        tiles = np.zeros((rows.TILES, group.kind.batch, LANES)), np.zeros(rows.AHEAD)
+        self._machine.loop(group.kind)(
+            *(*group.blocks[number], *tiles, shared.waves, shared.window, start, shared.settled),
+            *(shared.tick, group.echoes, self._vent_rise, LANES, line, levels, pressure),
+        )
+        members = group.members[number * LANES : (number + 1) * LANES]
+        own = slice(members.size)
+        return Emitted(members, line[..., own], levels[..., own], pressure[:, own])
+
+
+CPU = CpuLanes()
+"""The usual machine."""

@@ -1,0 +1,78 @@
+"""A setup as the kernels take it: numbers, and what is blown and sung."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.kernel.rows import VENT_RISE_S
+
+
+class Taps(NamedTuple):
+    """Where a delay line is heard."""
+
+    first: int
+    """Whole steps to the first tap."""
+    weights: NDArray[np.float64]
+    """Shape (TAPS,), the fractional part of the delay."""
+
+
+class Numbers(NamedTuple):
+    """All numbers of one setup."""
+
+    table: NDArray[np.float64]
+    """Shape (NUMBERS,), rows as in `rows`."""
+    pairs: int
+    """Pole pairs in use."""
+    taps: Taps
+    """Of the delay line of the reflection."""
+    way: Taps | None
+    """Of the line to the vent, if there is one."""
+    echoes: NDArray[np.float64]
+    """Shape (echoes,), strengths of early echoes."""
+    places: NDArray[np.int64]
+    """Shape (echoes,), their delays. [steps]"""
+    vent_opens: int
+    """When the vent opens; 0 if it was always open. [steps]"""
+    opening: float
+    """Of the reed at rest. [m]"""
+    valve: str
+    """One of `valve.VALVES`."""
+    coupled: bool
+    """Whether the reed acts back on the pressure in the mouth."""
+    rate: float
+    """Steps per second. [Hz]"""
+
+    @property
+    def lead(self) -> int:
+        """How many steps before the present one are heard in a delay line."""
+        return max(self.taps.first, self.way.first if self.way else 0) + len(self.taps.weights) - 1
+
+    @property
+    def vent_begins(self) -> int:
+        """Step at which the vent begins to open; before the run if it was always open."""
+        return self.vent_opens if self.vent_opens > 0 else -vent_rise(self.rate)
+
+
+class Drive(NamedTuple):
+    """What one of many lanes blows and sings, and where its played line is followed."""
+
+    breath: float
+    """[Pa]"""
+    rise: float
+    """Of the breath. [steps]"""
+    depth: float
+    """Of the sung pressure, over the blown one."""
+    fade: float
+    """In which the voice comes in. [steps]"""
+    sung_turn: float
+    """What is sung. [cycles a step]"""
+    clock_turn: float
+    """Near which frequency the line is followed. [cycles a step]"""
+    period: int
+    """Where the sung period begins among those of all lanes."""
+
+
+def vent_rise(rate: float) -> int:
+    """Return in how many steps a vent opens, at a rate [Hz]."""
+    return max(round(VENT_RISE_S * rate), 1)
