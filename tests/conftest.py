@@ -13,7 +13,7 @@ hypothesis.settings.register_profile("reedbore", deadline=None, derandomize=True
 hypothesis.settings.load_profile("reedbore")
 
 
-INSTALLED_ON_CI = "sound", "browser"
+INSTALLED_ON_CI = "sound", "browser", "compiler"
 """Markers of tests that need what `.ci/run install` installs."""
 
 
@@ -21,7 +21,7 @@ INSTALLED_ON_CI = "sound", "browser"
 def pytest_runtest_makereport(
     item: pytest.Item,
 ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
-    """Fail a skipped sound or browser test on CI, where all that it needs is installed."""
+    """Fail a skipped test on CI if all that it needs is installed there."""
     report = yield
     needed = any(item.get_closest_marker(name) for name in INSTALLED_ON_CI)
     if report.skipped and needed and os.environ.get("CI"):

@@ -1,8 +1,10 @@
 """How true: steadiness over breath, step by step, and convergence with the rate.
 
-Run `.ci/run bench` or `python tests/benchmarks/accuracy.py`. Bores, tuning and breath of all horns
-are in `horns.py`, edges of more locks in `edges.py`.
+Run `.ci/run bench` or `python tests/benchmarks/accuracy.py [tiny]`. Bores, tuning and breath of all
+horns are in `horns.py`, edges of more locks in `edges.py`.
 """
+
+import sys
 
 import numpy as np
 
@@ -17,8 +19,16 @@ from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
 from reedbore.verdict.take import judge
 
+TINY = "tiny" in sys.argv[1:]
+PARTS = (0.6,) if TINY else np.arange(0.40, 0.90, 0.05)
+"""Breaths, in parts of the pressure that closes the reed."""
 
-def tone(setup: Setup, seconds: float = 4.0) -> np.ndarray:
+TONE_S = 1.2 if TINY else 6.0
+TIMES = 2 if TINY else 4
+"""How much finer the fine step is."""
+
+
+def tone(setup: Setup, seconds: float = min(TONE_S, 4.0)) -> np.ndarray:
     run = single.run(numbers.numbers_of(setup), blown(setup, seconds))
     return run.pressure[-round(setup.time.rate) :]
 
@@ -28,9 +38,9 @@ def breath_table(name: str, note: int) -> None:
     setup = tune(horn, midi_to_hz(note))
     closing = setup.reed.stiffness * setup.reed.opening / 1e3
     print(f"{name} {midi_name(note)}: jitter over breath, in parts of the closing pressure")
-    for part in np.arange(0.40, 0.90, 0.05):
+    for part in PARTS:
         blow = setup.with_value("breath.pressure_kpa", part * closing)
-        steady = tone(blow, 6.0)
+        steady = tone(blow, TONE_S)
         found = pitch.fundamental(steady, setup.time.rate)
         if found is None or np.std(steady) < 50.0:
             print(f"  {part:.2f}  silent")
@@ -42,10 +52,11 @@ def breath_table(name: str, note: int) -> None:
 
 def convergence() -> None:
     setup = tune(load_horn("tenor-saxophone"), midi_to_hz(46))
-    fine = setup.with_value("time.rate_hz", 4 * setup.time.rate)
+    fine = setup.with_value("time.rate_hz", TIMES * setup.time.rate)
     played = [pitch.refine(tone(s), s.time.rate, 116.54) for s in (setup, fine)]
-    print(f"pitch of Bb2, 96 kHz against 384 kHz: {cents(*played):+.3f} cents")
-    for rate_name, horn in (("96 kHz", setup), ("384 kHz", fine)):
+    names = [f"{one.time.rate / 1e3:g} kHz" for one in (setup, fine)]
+    print(f"pitch of Bb2, {' against '.join(names)}: {cents(*played):+.3f} cents")
+    for rate_name, horn in zip(names, (setup, fine), strict=True):
         voice = Voice(source="pulse", frequency=played[0] * 3.0, depth=0.1)
         take = render(horn.model_copy(update={"voice": voice}), 4.0)
         edges = judge(take, lock_range=True).lock_range_cents

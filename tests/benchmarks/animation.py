@@ -1,10 +1,11 @@
 """How fast a moving picture is drawn, against drawing each of its frames anew as a whole.
 
-Run by `.ci/run bench` or `python tests/benchmarks/animation.py`. Both draw the same frames in turn,
-block by block; ratios are medians of pairs of processor times.
+Run by `.ci/run bench` or `python tests/benchmarks/animation.py [tiny]`. Both draw the same frames
+in turn, block by block; ratios are medians of pairs of processor times.
 """
 
 import statistics
+import sys
 import time
 from collections.abc import Callable, Iterable
 from typing import Any, cast
@@ -20,8 +21,9 @@ from reedbore.report.figures.film.stage import Picture, Stage
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import tune
 
-SECONDS, SLOW, RATE = 4.0, 400.0, 30
-BLOCK = 10  # frames
+TINY = "tiny" in sys.argv[1:]
+SECONDS, SLOW, RATE = 0.3 if TINY else 4.0, 400.0, 30
+BLOCK = 3 if TINY else 10  # frames
 
 
 def shown() -> Scene:

@@ -1,11 +1,12 @@
 """How true edges of locks are: at twice the rate, watched twice as long, read from a fine sweep.
 
-Run `python tests/benchmarks/edges.py`. Detunings are in cents against p/q times the pitch that the
-horn plays with the voice off, at the same rate.
+Run `python tests/benchmarks/edges.py [tiny]`. Detunings are in cents against p/q times the
+pitch that the horn plays with the voice off, at the same rate.
 """
 
 import itertools
 import os
+import sys
 import time
 from typing import NamedTuple
 
@@ -36,6 +37,11 @@ RUNS = {
     "192 kHz, 120 s": (192000.0, 120.0),
 }
 """Steps a second, and how long a detuning is watched at most."""
+
+if "tiny" in sys.argv[1:]:
+    NOTES, RATIOS, DEPTHS = {"tenor-saxophone": "Bb2"}, ((2, 1),), (FINE_DEPTH,)
+    FINE_REACH = FINE_STEP
+    RUNS = {"96 kHz, 5 s": (96000.0, 5.0), "192 kHz, 5 s": (192000.0, 5.0)}
 
 
 class Place(NamedTuple):

@@ -1,9 +1,9 @@
 """How fast many setups are side by side, against rivals in the same run.
 
-Run by `.ci/run bench` or `python tests/benchmarks/lanes.py`. The rivals: the one-take kernel, the
-same step in C for one lane and for many, and pure Python. Shared machines drift, so rivals are run
-in turn, several times, and ratios are medians of pairs; what runs on one core is timed by the
-processor's own clock. The rivals in C do not measure the played line, ours does.
+Run by `.ci/run bench` or `python tests/benchmarks/lanes.py [tiny]`. The rivals: the one-take
+kernel, the same step in C for one lane and for many, and pure Python. Shared machines drift, so
+rivals are run in turn, several times, and ratios are medians of pairs; what runs on one core is
+timed by the processor's own clock. The rivals in C do not measure the played line, ours does.
 """
 
 import ctypes
@@ -14,6 +14,7 @@ import platform
 import shutil
 import statistics
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -45,9 +46,9 @@ from reedbore.simulate.batch import HOP_S, Lanes
 from reedbore.simulate.take import again
 from reedbore.simulate.tuning import blown
 
-COUNT = 16 * LANES
-SECONDS = 0.2
-RUNS = 9
+TINY = "tiny" in sys.argv[1:]
+COUNT, SECONDS, RUNS = (LANES, 0.04, 1) if TINY else (16 * LANES, 0.2, 9)
+C_STEPS = 2000 if TINY else 100_000
 FLAGS = (
     "-O3 -march=native -mprefer-vector-width=512 -fno-math-errno -fno-trapping-math -shared -fPIC"
 )
@@ -87,7 +88,7 @@ class InC:
         target, source = Path(folder) / "lanes.so", Path(__file__).with_suffix(".c")
         values = {name: getattr(step, name) for name in NAMES.split()}
         values |= {"TABLE": mouth.TABLE, "LANES": LANES, "BATCH": AHEAD}
-        values |= {"USED_PAIRS": group.kind[2], "USED_ECHOES": group.echoes}
+        values |= {"USED_PAIRS": group.kind[3], "USED_ECHOES": group.echoes}
         defined = [f"-D{name}={value}" for name, value in values.items()]
         command = ["gcc", *FLAGS.split(), *defined, "-o", str(target), str(source), "-lm"]
         subprocess.run(command, check=True)
@@ -172,8 +173,8 @@ def table() -> None:
     with tempfile.TemporaryDirectory() as folder:
         if shutil.which("gcc"):
             rival = rival_in_c(folder)
-            works["scalar C"] = (lambda: rival.scalar(100000), 100000)
-            works["lanes in C"] = (lambda: rival.lanes(80000), 80000 * LANES)
+            works["scalar C"] = (lambda: rival.scalar(C_STEPS), C_STEPS)
+            works["lanes in C"] = (lambda: rival.lanes(C_STEPS), C_STEPS * LANES)
         else:
             print("gcc is not installed: no rivals in C")
         costs = [{name: cost(*work) for name, work in works.items()} for _ in range(RUNS)]
@@ -206,8 +207,9 @@ def main() -> None:
     print(f"{platform.platform()}, numpy {np.__version__}, numba {numba.__version__}")
     print(f"{COUNT} lanes, blocks of {LANES}, 96 kHz, tenor saxophone with a pulse")
     start = time.perf_counter()
-    Lanes(setups(64), 116.5)
-    print(f"numbers of a setup: {1e3 * (time.perf_counter() - start) / 64:.2f} ms, fits included")
+    Lanes(setups(COUNT // 4), 116.5)
+    each = 1e3 * (time.perf_counter() - start) / (COUNT // 4)
+    print(f"numbers of a setup: {each:.2f} ms, fits included")
     table()
     threads_row()
 

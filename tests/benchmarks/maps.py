@@ -1,8 +1,8 @@
 """How fast maps and tables are made, what they cost in memory, and that the step is right.
 
-Run `python tests/benchmarks/maps.py [whole] [many]`: `whole` also makes the map of 256 × 256 cells,
-`many` also one of 10⁵. Each map is made in a process of its own, through its store, fits included;
-rivals run in turn. The load of the machine stands beside each figure.
+Run `python tests/benchmarks/maps.py [whole] [many] [tiny]`: `whole` also makes the map of 256 × 256
+cells, `many` also one of 10⁵. Each map is made in a process of its own, through its store, fits
+included; rivals run in turn. The load of the machine stands beside each figure.
 """
 
 import json
@@ -27,7 +27,7 @@ from reedbore.model import presets
 from reedbore.model.setup import Setup
 from reedbore.notes import cents, parse_pitch, simple_ratios
 from reedbore.simulate import batch, tuning
-from reedbore.simulate.acoustics import numbers
+from reedbore.simulate.acoustics import numbers, reflection
 from reedbore.verdict import lock_edges, locks
 from reedbore.verdict.cells import controls_of
 from reedbore.verdict.sweep import run
@@ -42,6 +42,15 @@ LENGTHS = 0.97, 1.03
 
 COUNTS = 1000, 10_000
 RUNS = 3
+FITS = 32
+RATES = 1, 2, 4
+"""Times 96 kHz."""
+
+VOICE = 20.0, 2000.0
+"""What may be sung. [Hz]"""
+
+if "tiny" in sys.argv[1:]:
+    SMALL, COUNTS, RUNS, FITS, RATES, VOICE = 4, (16,), 1, 2, (1,), (225.0, 240.0)
 
 
 def sung_setup() -> tuple[Setup, float]:
@@ -64,7 +73,7 @@ def make_map(lengths: int, notes: int, seconds: float | None, threads: int) -> N
     swept = sweep_of(lengths, notes, seconds)
     warm = batch.Lanes([swept.cell([axis.values[0] for axis in swept.axes])] * 2, 100.0)
     warm.advance(0.1)
-    numbers.bores.waveguide.cache_clear()
+    reflection.waveguide.cache_clear()
     with (
         tempfile.TemporaryDirectory() as folder,
         mock.patch("os.cpu_count", return_value=threads),
@@ -113,15 +122,15 @@ def map_table(whole: bool) -> None:
         map_row("1 s cells, two threads", WHOLE, WHOLE, 1.0)
 
 
-def fits_row(count: int = 32) -> None:
+def fits_row() -> None:
     """What a fit costs, and whether two threads fit faster: a map begins with one a length."""
-    swept = sweep_of(count, 2, 1.0)
+    swept = sweep_of(FITS, 2, 1.0)
     setups = [swept.cell([length, 1200.0]) for length in swept.axes[0].values]
-    numbers.bores.waveguide.cache_clear()
+    reflection.waveguide.cache_clear()
     start = time.thread_time()
     for setup in setups:
         numbers.numbers_of(setup)
-    print(f"fit of one bore: {1e3 * (time.thread_time() - start) / count:.1f} ms of processor")
+    print(f"fit of one bore: {1e3 * (time.thread_time() - start) / FITS:.1f} ms of processor")
 
 
 def memory_table(most: bool) -> None:
@@ -137,10 +146,13 @@ def locks_row() -> None:
     setup, hz = sung_setup()
     control = controls_of([setup])[0]
     assert control.hz is not None
-    ratios = [one for one in simple_ratios(SIMPLE) if 20.0 <= control.hz * one[0] / one[1] <= 2000]
+    low, high = VOICE
+    ratios = [one for one in simple_ratios(SIMPLE) if low <= control.hz * one[0] / one[1] <= high]
     works = {
         f"edges of {len(ratios)} ratios": lambda: lock_edges.edges_of(setup, control.hz, ratios),
-        f"lock table of {len(ratios)} ratios": lambda: locks.lock_table(setup, hz),
+        f"lock table of {len(ratios)} ratios": lambda: locks.lock_table(
+            setup, hz, voice_range=VOICE
+        ),
     }
     lock_edges.edges_of(setup, control.hz, ratios[:1])  # compiled from here on
     for name, work in works.items():
@@ -163,7 +175,7 @@ def solver_table() -> None:
         took = time.process_time() - start
         hz = pitched(exact)
         print(f"  depth {depth:g}: {hz:.3f} Hz; the solver takes {took:.1f} s for {seconds:g} s")
-        for times in (1, 2, 4):
+        for times in RATES:
             setup = ode.endless_cone(times * 96000.0)
             start = time.process_time()
             ours = ode.stepped(setup, seconds, depth)[::times]

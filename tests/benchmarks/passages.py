@@ -1,11 +1,12 @@
 """What mouth, throat and passages cost, and what a vowel does; rivals run in turn in one process.
 
-Run as ``python tests/benchmarks/passages.py``.
+Run as ``python tests/benchmarks/passages.py [tiny]``.
 """
 
 import functools
 import math
 import statistics
+import sys
 import time
 from collections.abc import Callable
 
@@ -26,7 +27,8 @@ from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
 from reedbore.verdict.passage import judge_notes
 
-RUNS, SECONDS, RATE = 9, 10.0, 96000.0
+TINY = "tiny" in sys.argv[1:]
+RUNS, SECONDS, RATE = 1 if TINY else 9, 0.5 if TINY else 10.0, 96000.0
 EVERYTHING = {
     "voice.drive": "flow", "voice.vowel": "a", "tract.coupling": "on", "voice.jitter": 0.005,
     "voice.shimmer_db": 0.2, "voice.vibrato_cents": 30, "voice.wander_cents": 10,
@@ -80,16 +82,19 @@ def kernels() -> None:
 def whole() -> None:
     """Time a take with everything on, and the étude from notes to verdicts."""
     setup = changed(tuned("clarinet-b-flat", "A4"), {"voice.frequency_hz": 220, **EVERYTHING})
-    render(setup, 1.0)
+    render(setup, min(SECONDS, 1.0))
     parts = {
         "voice": lambda: sing(setup, SECONDS),
         "whole take": lambda: render(setup, SECONDS),
     }
     print("everything on (coupled flow, vowel, unsteady voice, false folds, vent), clarinet A4")
     for name, run in parts.items():
-        took = statistics.median(seconds(run) for _ in range(5))
+        took = statistics.median(seconds(run) for _ in range(min(RUNS, 5)))
         print(f"  {name:30} {SECONDS / took:5.0f} x real time")
     piece = load_piece("mill-race")
+    if TINY:
+        quick = piece.passage.model_copy(update={"tempo": 10.0 * piece.passage.tempo})
+        piece = piece.model_copy(update={"passage": quick})
     notes = {
         Fingered(str(n.pitch), n.fingering) for n in piece.passage.fingered_line.notes if n.pitch
     }
@@ -97,7 +102,9 @@ def whole() -> None:
         setups = {key: changed(tuned(piece.horn, key.pitch), values) for key in notes}
         score = Score(piece.passage, setups)
         played = perform(score)
-        took = statistics.median(seconds(lambda score=score: perform(score)) for _ in range(3))
+        took = statistics.median(
+            seconds(lambda score=score: perform(score)) for _ in range(min(RUNS, 3))
+        )
         judged = seconds(lambda played=played: judge_notes(played))
         long = piece.passage.seconds
         print(f"  {name:30} {long / took:5.0f} x real time, judged in {judged:.1f} s")
@@ -123,7 +130,7 @@ def vowels() -> None:
                 {"voice.frequency_hz": 291.35, "voice.drive": "flow", "voice.vowel": vowel,
                  "tract.coupling": coupling},
             )  # fmt: skip
-            take = render(setup, 3.0)
+            take = render(setup, 1.2 if TINY else 3.0)
             mouth = levels(take.mouth, RATE, 116.54, 8)
             sound = levels(take.sound, 48000.0, 116.54, 8)
             print(f"  {coupling:3} {vowel:8} depth {depth(setup):.3f}  mouth "

@@ -1,7 +1,7 @@
 """How fast: a take against real time, whole commands against the bare imports they cannot avoid.
 
-Run by `.ci/run bench` or `python tests/benchmarks/speed.py`. Shared machines drift, so rivals are
-run in turn and ratios are medians of pairs.
+Run by `.ci/run bench` or `python tests/benchmarks/speed.py [tiny]`. Shared machines drift, so
+rivals are run in turn and ratios are medians of pairs.
 """
 
 import platform
@@ -21,7 +21,8 @@ from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.tuning import blown, tune
 
 IMPORTS = "import numpy, numba, soundfile, matplotlib.pyplot"
-RUNS = 9
+TINY = "tiny" in sys.argv[1:]
+RUNS, SECONDS = (1, 0.5) if TINY else (9, 10.0)
 
 
 def seconds(*command: str) -> float:
@@ -46,7 +47,7 @@ def command_row(name: str, *words: str) -> None:
 
 def kernel_row(horn_name: str) -> None:
     setup = tune(load_horn(horn_name), midi_to_hz(parse_note("Bb2")))
-    numbers, mouth = numbers_of(setup), blown(setup, 10.0)
+    numbers, mouth = numbers_of(setup), blown(setup, SECONDS)
     single.run(numbers, mouth[:1000])
     times = []
     for _ in range(RUNS):
@@ -54,9 +55,8 @@ def kernel_row(horn_name: str) -> None:
         single.run(numbers, mouth)
         times.append(time.perf_counter() - start)
     took = statistics.median(times)
-    print(
-        f"{horn_name:<38}{1e9 * took / mouth.size:8.1f} ns a step   {10.0 / took:5.0f} x real time"
-    )
+    step, times_real = 1e9 * took / mouth.size, SECONDS / took
+    print(f"{horn_name:<38}{step:8.1f} ns a step   {times_real:5.0f} x real time")
 
 
 def main() -> None:
@@ -66,7 +66,8 @@ def main() -> None:
         kernel_row(horn)
     print(f"whole processes, median of {RUNS}")
     command_row("render, one pair", "render", "--fingered", "Bb2", "--sung", "D4-13.8c")
-    command_row("render, the whole etude", "render")
+    if not TINY:
+        command_row("render, the whole etude", "render")
     command_row("predict, one pair", "predict", "--fingered", "Bb2", "--sung", "D4")
     command_row("--help", "--help")
 

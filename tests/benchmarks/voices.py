@@ -1,6 +1,6 @@
 """What the kind of voice does: waveform, false folds, jitter, and how rough it makes the sound.
 
-Run ``python tests/benchmarks/voices.py COMMAND``, one of
+Run ``python tests/benchmarks/voices.py [COMMAND] [tiny]``, one of these or all of them:
 
 - ``waveforms [HORN ...]``: which ratios lock, and how widely, with a sine and with two pulses;
 - ``folds``: where the common note goes when the false vocal folds swing along;
@@ -97,6 +97,17 @@ INTERVALS = {
     "1330 cents": 1330.0,
 }
 JUST = {"minor third": (6, 5), "major third": (5, 4), "fourth": (4, 3), "fifth": (3, 2)}
+
+if "tiny" in sys.argv[1:]:
+    WAVEFORM_HORNS = PLAYERS_HORNS = ("tenor-saxophone",)
+    WAVEFORM_DEPTHS = JITTER_DEPTHS = PLAYERS_DEPTHS = (0.1,)
+    RATIOS = FOLDS_RATIOS = [(2, 1)]
+    FOLDS_NOTES = ("D4",)
+    FOLDS_SECONDS = PLAYERS_SECONDS = 1.0
+    JITTER_RATIOS = {"tenor-saxophone": ((2, 1),)}
+    HUMAN, JITTERS, SEEDS, WATCH_S = HUMAN[:1], JITTERS[:1], range(1), 8.0
+    INTERVALS = {"fifth": 700.0}
+    JUST = {"fifth": (3, 2)}
 
 Samples = NDArray[np.float64]
 Ratio = tuple[int, int]
@@ -395,12 +406,14 @@ COMMANDS: dict[str, tuple[Callable[[Sequence[str]], None], Iterable[str]]] = {
 
 
 def main() -> None:
-    command, *horns = sys.argv[1:] or [""]
-    if command not in COMMANDS or not set(horns) <= set(COMMANDS[command][1]):
+    words = [word for word in sys.argv[1:] if word != "tiny"]
+    commands, horns = words[:1] or list(COMMANDS), words[1:]
+    if commands[0] not in COMMANDS or not set(horns) <= set(COMMANDS[commands[0]][1]):
         print(__doc__, file=sys.stderr)
         sys.exit(2)
     start = time.perf_counter()
-    COMMANDS[command][0](horns)
+    for command in commands:
+        COMMANDS[command][0](horns)
     print(f"{time.perf_counter() - start:.0f} s, load {os.getloadavg()[0]:.1f}")
 
 
