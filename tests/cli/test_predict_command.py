@@ -1,4 +1,4 @@
-"""The command `predict` as it is typed: one process for each question."""
+"""The command `predict` as it is typed."""
 
 import csv
 import json
@@ -8,13 +8,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typed import Done, typed
 
 TENOR = ("--horn", "tenor-saxophone")
 
 
-def run(*words: str, folder: Path | None = None) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "reedbore", "predict", *words]
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=folder)
+def run(*words: str, folder: Path = Path()) -> Done:
+    return typed("predict", *words, folder=folder)
 
 
 def answer(*words: str) -> dict[str, Any]:
