@@ -42,6 +42,7 @@ def played(setup, near_hz, periods=150):
 
 
 @pytest.mark.slow
+@pytest.mark.ci  # three notes of every horn: `test_presets_play`
 @pytest.mark.parametrize("horn", HORNS)
 def test_every_note_of_the_register_plays_within_half_a_cent(horn):
     # Equal temperament. The pitch is the period of the whole tone, so another register would be
