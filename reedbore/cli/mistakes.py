@@ -15,6 +15,7 @@ from cyclopts.exceptions import (
     UnknownOptionError,
 )
 
+RENAMED = {"--resultant": "--third"}
 NEEDED = {"float": "a number", "int": "a whole number"}
 
 
@@ -61,6 +62,8 @@ def _one_too_many(error: UnusedCliTokensError, _: App) -> str:
 
 def _no_option(error: UnknownOptionError, _: App) -> str:
     word, command = error.token.keyword or error.token.value, _command(error)
+    if word in RENAMED:
+        return f"{word} is now called {RENAMED[word]}"
     known = [name for argument in error.argument_collection for name in argument.names]
     return f"{word} is no option of {command}; {_near(word, known, f'see {command} --help')}"
 

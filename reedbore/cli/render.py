@@ -20,7 +20,7 @@ def render(
     lock_range: Annotated[bool, Flag] = False,
     throat: Path | None = None,
     inside: Path | None = None,
-    resultant: Path | None = None,
+    third: Path | None = None,
     notes: Path | None = None,
     no_picture: Annotated[bool, Flag] = False,
     play: Annotated[bool, Flag] = False,
@@ -61,7 +61,7 @@ def render(
         Write what a microphone on the throat hears to this file: .wav or .flac.
     inside
         Write the pressure inside the mouthpiece to this file: .wav or .flac.
-    resultant
+    third
         Write the third notes of a passage that are heard to this file: .mid.
     notes
         Write the passage itself down, to be kept, edited and played again: .toml or .mid.
@@ -80,7 +80,7 @@ def render(
 
     words = {**player.words(), "passage": passage, "tempo": tempo}
     asked = rendering.Asked(seconds, again, from_, at, lock_range)
-    wanted = Wanted(output, throat, inside, notes, resultant, not no_picture)
+    wanted = Wanted(output, throat, inside, notes, third, not no_picture)
     with Progress() as progress:
         made = rendering.make(words, asked, wanted, progress)
     if json:

@@ -80,7 +80,7 @@ def off_pitch(horn: Horn, midi: int) -> float:
         If there is no such fingering or it does not speak in its register.
     """
     hz = midi_to_hz(midi)
-    return cents(sounding(tune(horn, hz), hz, horn.name), hz)
+    return cents(sounding(tune(horn, hz), hz, horn), hz)
 
 
 def _hole_of_each_note(horn: Horn) -> list[tuple[int, int]]:

@@ -22,7 +22,7 @@ from reedbore.measures import pitch
 from reedbore.model.presets import setup_for
 from reedbore.model.setup import Horn, Setup
 from reedbore.model.voice import Voice
-from reedbore.notes import cents, midi_name, midi_to_hz, note_name, parse_note
+from reedbore.notes import cents, hz_to_midi, midi_to_hz, note_name, parse_note
 from reedbore.physics import tube
 from reedbore.simulate.acoustics import bore, numbers
 
@@ -81,10 +81,22 @@ def tune(horn: Horn, fingered_hz: float, rate: float = 96000.0, fingering: str =
     place = _place(setup, fingered_hz)
     length = _recall(place)
     if length is None:
-        length = _solve(setup, fingered_hz, horn.name)
+        length = _solve(setup, fingered_hz, horn)
         with contextlib.suppress(OSError, ReedboreError):  # a folder that cannot be written
             write_whole(place, repr(length).encode())
     return setup.with_value("bore.length_mm", length)
+
+
+class WrongNote(ModelError):
+    """A note that a horn has not; told in concert pitch, and as written for the horn on demand."""
+
+    def __init__(self, horn: Horn, text: str, *midi: float) -> None:
+        super().__init__(text.format(*(_named(one) for one in midi)))
+        self._written = text.format(*(_named(one + horn.transposition) for one in midi))
+
+    def as_written(self) -> ModelError:
+        """Tell the same in written notes."""
+        return ModelError(f"{self._written}, notes as written for it")
 
 
 def check_note(horn: Horn, fingered_hz: float, fingering: str = "") -> tuple[int, ...] | None:
@@ -116,12 +128,14 @@ def check_note(horn: Horn, fingered_hz: float, fingering: str = "") -> tuple[int
     return None
 
 
-def _no_note(horn: Horn, hz: float, notes: list[int]) -> ModelError:
+def _named(midi: float) -> str:
+    return note_name(midi_to_hz(midi))
+
+
+def _no_note(horn: Horn, hz: float, notes: list[int]) -> WrongNote:
     register = "notes" if horn.bore.holes else "low register"
-    return ModelError(
-        f"fingered note is {note_name(hz)} ({hz:.1f} Hz); allowed "
-        f"{midi_name(notes[0])} to {midi_name(notes[-1])} ({register} of {horn.name})"
-    )
+    text = f"fingered note is {{}} ({hz:.1f} Hz); allowed {{}} to {{}} ({register} of {horn.name})"
+    return WrongNote(horn, text, hz_to_midi(hz), notes[0], notes[-1])
 
 
 def roughly(horn: Horn, hz: float) -> Setup:
@@ -152,7 +166,7 @@ def _fingering(horn: Horn, hz: float, name: str) -> tuple[int, ...]:
     if opened is None:
         if name and horn.fingering_names(midi):
             known = ", ".join(known or "the plain one" for known in horn.fingering_names(midi))
-            raise ModelError(f"fingering {name!r} is unknown; {midi_name(midi)} has {known}")
+            raise WrongNote(horn, f"fingering {name!r} is unknown; {{}} has {known}", midi)
         raise _no_note(horn, hz, horn.notes())
     return opened
 
@@ -199,13 +213,13 @@ def _recall(place: Path) -> float | None:
         return None
 
 
-def _solve(setup: Setup, hz: float, name: str) -> float:
+def _solve(setup: Setup, hz: float, horn: Horn) -> float:
     """Find the length [mm] that plays a note, by secants kept between the nearest misses."""
     length = _acoustic_length(setup, hz)
     sharp, flat = 0.0, math.inf
     before: tuple[float, float] | None = None
     for _ in range(TRIALS):
-        off = cents(sounding(setup.with_value("bore.length_mm", length * 1e3), hz, name), hz)
+        off = cents(sounding(setup.with_value("bore.length_mm", length * 1e3), hz, horn), hz)
         if abs(off) < TOLERANCE_CENTS:
             return length * 1e3
         if off > 0.0:
@@ -219,7 +233,7 @@ def _solve(setup: Setup, hz: float, name: str) -> float:
         length -= min(max(off / slope, -0.1 * length), 0.1 * length)
         if not sharp < length < flat:
             length = 0.5 * (sharp + min(flat, 1.1 * sharp))
-    raise ModelError(f"{name} does not settle on {note_name(hz)}")
+    raise WrongNote(horn, f"{horn.name} does not settle on {{}}", hz_to_midi(hz))
 
 
 def _acoustic_length(setup: Setup, hz: float) -> float:
@@ -239,7 +253,7 @@ def first_peak(setup: Setup, near_hz: float) -> float:
     return float(found[0]) if found.size else math.inf
 
 
-def sounding(setup: Setup, hz: float, name: str) -> float:
+def sounding(setup: Setup, hz: float, horn: Horn) -> float:
     """Measure the pitch that a setup plays from rest, voice off.
 
     Parameters
@@ -248,8 +262,8 @@ def sounding(setup: Setup, hz: float, name: str) -> float:
         What is played.
     hz : float
         The note that it should be, within three semitones. [Hz]
-    name : str
-        Of the horn, for the error.
+    horn : Horn
+        Whose setup it is, for the error.
 
     Returns
     -------
@@ -275,10 +289,9 @@ def sounding(setup: Setup, hz: float, name: str) -> float:
         early = late = math.nan
     heard = pitch.fundamental(tone, rate) if np.ptp(tone) > 0.05 * setup.breath.pressure else None
     if heard is None or not abs(cents(heard.hz, hz)) < 300.0:
-        raise ModelError(
-            f"{name} does not speak on {note_name(hz)} in its low register at "
-            f"{setup.breath.pressure / 1e3:.2f} kPa; try another breath or reed"
-        )
+        kilopascals = setup.breath.pressure / 1e3
+        text = f"{{}} in its low register at {kilopascals:.2f} kPa; try another breath or reed"
+        raise WrongNote(horn, f"{horn.name} does not speak on {text}", hz_to_midi(hz))
     return pitch.refine(tone, rate, heard.hz)
 
 

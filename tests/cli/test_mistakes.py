@@ -119,6 +119,7 @@ def test_help_names_the_range_that_holds(
         (["animate", "-o", "x.gif", "--slow", "100.5"], "--slow is '100.5'; it must be a whole"),
         (["page", "--port", "5.5"], "--port is '5.5'; it must be a whole number"),
         (["render", "--fingred", "Bb2"], "--fingred is no option of reedbore render; did you mean"),
+        (["render", "--resultant", "x.mid"], "--resultant is now called --third"),
         (["render", "--a4", "440", "--a4", "442"], "--a4 is given twice; once is enough"),
         (["presets", "show"], "NAME is missing: name of a horn, voice or passage, or a TOML file"),
         (["picture", "a.zarr"], "--output is missing: the picture: .png, .svg, .pdf, or .html"),
@@ -133,6 +134,37 @@ def test_mistake_on_the_command_line_is_one_sentence(
     words: list[str], sentence: str, capsys: pytest.CaptureFixture[str]
 ):
     assert told(capsys, *words).startswith(sentence)
+
+
+PLAIN = "(low register of tenor-saxophone)"
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        # The tenor saxophone sounds a major ninth lower than written: common practice, no source.
+        (["--fingered", "C6"], f"fingered note is C6 (1046.5 Hz); allowed Ab2 to B3 {PLAIN}"),
+        (
+            ["--written", "--fingered", "C6"],
+            f"fingered note is C6 (466.2 Hz); allowed Bb3 to C#5 {PLAIN}, notes as written for it",
+        ),
+        (
+            ["--written", "--fingered", "C4:1 C6+20c:2~ C4:1"],
+            "--fingered 'C6+20c:2' (word 2): fingered note is C6+20c (471.6 Hz); allowed Bb3 to "
+            f"C#5 {PLAIN}, notes as written for it",
+        ),
+        (
+            ["--written", "--fingered", "F4", "--fingering", "x", "--horn", "clarinet-b-flat"],
+            "fingering 'x' is unknown; F4 has the plain one, notes as written for it",
+        ),
+    ],
+)
+def test_note_that_a_horn_has_not_is_told_as_it_was_typed(
+    words: list[str], sentence: str, capsys: pytest.CaptureFixture[str]
+):
+    assert (
+        told(capsys, "render", "--sung", "D4:4" if ":" in words[-1] else "D4", *words) == sentence
+    )
 
 
 def test_player_has_a_field_for_each_word_of_a_request():

@@ -57,7 +57,7 @@ def rough(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("rough")
     files = {
         "-o": "two.wav", "--throat": "throat.wav", "--inside": "inside.flac",
-        "--resultant": "third.mid", "--notes": "two.toml",
+        "--third": "third.mid", "--notes": "two.toml",
     }  # fmt: skip
     words = [word for flag, name in files.items() for word in (flag, str(folder / name))]
     assert main(["render", *ROUGH, *words]) == 0
@@ -241,9 +241,9 @@ def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
         (["--horn", "alto-saxophone"], "mill-race.toml: passage.fingered 'Bb2:17' (word 1): "),
         (["--set", "reed.opening_mm=4"], "reed.opening_mm is 4 mm; allowed 0.05 to 3 mm"),
         (["--notes", "x.txt"], "--notes x.txt: a passage is written as .toml or .mid"),
-        (["--resultant", "x.wav"], "--resultant x.wav: the line is written as MIDI"),
+        (["--third", "x.wav"], "--third x.wav: the line is written as MIDI"),
         (["--fingered", "Bb2", "--notes", "x.mid"], "--notes writes a line of notes"),
-        (["-o", "a.wav", "--resultant", "a.mid", "--notes", "a.mid"], "two of the files have one"),
+        (["-o", "a.wav", "--third", "a.mid", "--notes", "a.mid"], "two of the files have one"),
         (["--notes", "220/x.mid", "-o", "220"], "220 ends in ''"),
         (["--fingered", "9Hz:2", "--notes", "x.mid"], "--fingered '9Hz:2' (word 1): fingered note"),
         (["--again", "x.json", "--tempo", "50"], "leave --tempo out"),
@@ -288,7 +288,7 @@ def test_a_file_without_a_sung_line_is_told(run: Any, tmp_path: Path) -> None:
 
 def test_what_cannot_be_written_is_told_before_the_work(run: Any, tmp_path: Path) -> None:
     (tmp_path / "there").write_text("a file where a folder should be")
-    for flag, name in (("--notes", "x.mid"), ("--resultant", "x.mid"), ("--throat", "x.wav")):
+    for flag, name in (("--notes", "x.mid"), ("--third", "x.mid"), ("--throat", "x.wav")):
         found = run(*ROUGH, flag, f"there/{name}")
         assert found.status == 2
         assert (
@@ -300,7 +300,7 @@ def test_what_cannot_be_written_is_told_before_the_work(run: Any, tmp_path: Path
 def test_a_file_that_was_read_is_never_written_over(run: Any, tmp_path: Path) -> None:
     file = tmp_path / "mine.mid"
     file.write_bytes(another_library(1))
-    found = run("--passage", "mine.mid", "--resultant", "mine.mid")
+    found = run("--passage", "mine.mid", "--third", "mine.mid")
     assert (found.status, "two of the files have one name" in found.err) == (2, True)
     assert file.read_bytes() == another_library(1)
 

@@ -271,6 +271,6 @@ def test_help_names_every_option(tmp_path: Path):
     for option in (
         "--horn", "--fingered", "--sung", "--passage", "--tempo", "--voice", "--depth", "--breath",
         "--seconds", "--set", "--a4", "--written", "--again", "--lock-range", "--throat",
-        "--inside", "--no-picture", "--notes", "--resultant", "--play", "--output", "--json",
+        "--inside", "--no-picture", "--notes", "--third", "--play", "--output", "--json",
     ):  # fmt: skip
         assert option in done.stdout

@@ -20,8 +20,8 @@ def setup(request) -> Setup:
 
 
 def played(setup: Setup) -> float:
-    hz = HORNS["clarinet-b-flat" if setup.bore.holes else "tenor-saxophone"]
-    return sounding(setup, hz, "the horn")
+    name = "clarinet-b-flat" if setup.bore.holes else "tenor-saxophone"
+    return sounding(setup, HORNS[name], load_horn(name))
 
 
 def brightness(setup: Setup) -> float:

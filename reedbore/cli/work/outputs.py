@@ -28,8 +28,8 @@ class Wanted(NamedTuple):
         Sound files.
     notes : Path or None
         Where a passage is written down, as TOML or MIDI.
-    resultant : Path or None
-        Where its line of resultants is written, as MIDI.
+    third : Path or None
+        Where its line of third notes is written, as MIDI.
     picture : bool
         Whether there is a picture.
     """
@@ -38,7 +38,7 @@ class Wanted(NamedTuple):
     throat: Path | None = None
     inside: Path | None = None
     notes: Path | None = None
-    resultant: Path | None = None
+    third: Path | None = None
     picture: bool = True
 
 
@@ -68,7 +68,7 @@ def name_files(wanted: Wanted, stem: str, read: Iterable[Path], *, table: bool) 
     -------
     dict
         Path by ``sound``, ``throat``, ``inside``, ``picture``, ``sidecar``, ``table``, ``notes``
-        and ``resultant``.
+        and ``third``.
 
     Raises
     ------
@@ -90,7 +90,7 @@ def name_files(wanted: Wanted, stem: str, read: Iterable[Path], *, table: bool) 
             if not left_out.get(name)
         },
         "notes": wanted.notes,
-        "resultant": wanted.resultant,
+        "third": wanted.third,
     }
     paths = {name: path for name, path in named.items() if path is not None}
     for name in SOUNDS:

@@ -69,9 +69,9 @@ def make(request: PassageRequest, wanted: Wanted, progress: Progress) -> Made:
 
 def _written_down(request: PassageRequest, paths: Mapping[str, Path]) -> bytes:
     """Write the passage itself as TOML or MIDI; b"" if that was not asked for."""
-    resultant, notes = paths.get("resultant"), paths.get("notes")
-    if resultant and resultant.suffix.lower() not in MIDI:
-        raise ReedboreError(f"--resultant {resultant}: the line is written as MIDI; name it .mid")
+    third, notes = paths.get("third"), paths.get("notes")
+    if third and third.suffix.lower() not in MIDI:
+        raise ReedboreError(f"--third {third}: the line is written as MIDI; name it .mid")
     if notes is None:
         return b""
     piece, a4 = request.piece, request.typed.a4_hz
@@ -103,10 +103,10 @@ def _write_all(
     if "picture" in paths:
         _draw(request, performance, rows, paths["picture"])
     write_whole(paths["table"], note_report.csv_text(rows, a4).encode())
-    if "resultant" in paths:
+    if "third" in paths:
         spans = note_report.resultant_spans(rows)
-        passage, title = performance.score.passage, f"{request.piece.title}: resultants"
-        write_whole(paths["resultant"], resultant_bytes(spans, passage, title, a4))
+        passage, title = performance.score.passage, f"{request.piece.title}: third notes"
+        write_whole(paths["third"], resultant_bytes(spans, passage, title, a4))
     kept = _sidecar(request, performance.score, rows, levels)
     sidecar.write(paths["sidecar"], kept)
     files = {name: str(path) for name, path in paths.items()}

@@ -53,7 +53,7 @@ def make(
     ReedboreError
         If a file cannot be written, or the horn has no such note.
     """
-    for flag, path in (("--notes", wanted.notes), ("--resultant", wanted.resultant)):
+    for flag, path in (("--notes", wanted.notes), ("--third", wanted.third)):
         if path is not None:
             raise ReedboreError(
                 f"{flag} writes a line of notes, and this is a single take; give the note its "

@@ -22,6 +22,7 @@ from reedbore.simulate.request import lines
 from reedbore.simulate.request.compose import Source, compose, is_curve, source_of
 from reedbore.simulate.request.take import (
     Words,
+    as_typed,
     blow_and_set,
     check_seconds,
     out_of_range,
@@ -97,7 +98,7 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
         voiced = voiced.with_value("voice.frequency_hz", sung[0])
     elif voiced.voice.source != "recording":
         voiced = voiced.with_value("voice.source", "off")
-    _check_notes(passage, horn, words.a4, source.place)
+    _check_notes(passage, horn, words, source.place)
     piece = Piece(
         name=known.name,
         title=_title(words, source, passage),
@@ -154,7 +155,8 @@ def score_of(request: PassageRequest, stage: Callable[[str], None]) -> Score:
             raise ReedboreError(f"{note.pitch} has no setup")
         stage(f"tuning {note.pitch}")
         hz = parse_pitch(note.pitch, words.a4)
-        tuned = tune(request.horn, hz, voiced.time.rate, note.fingering)
+        with as_typed(words):
+            tuned = tune(request.horn, hz, voiced.time.rate, note.fingering)
         sung = tuned.model_copy(update={"voice": voiced.voice})
         setups[Fingered(note.pitch, note.fingering)] = blow_and_set(sung, asked)
     return Score(passage, setups, request.typed.a4_hz)
@@ -225,15 +227,17 @@ def _refuse_mixed(words: Words, seconds: float | None) -> None:
             raise ReedboreError("--seconds: a passage has its own length; leave it out")
 
 
-def _check_notes(passage: Passage, horn: Horn, a4: float, place: str) -> None:
+def _check_notes(passage: Passage, horn: Horn, words: Words, place: str) -> None:
     """Refuse a note that the horn does not have, and say where in the line it stands."""
     for number, note in enumerate(passage.fingered_line.notes, 1):
         if note.pitch is None:
             continue
         try:
-            check_note(horn, parse_pitch(note.pitch, a4), note.fingering)
+            with as_typed(words):
+                check_note(horn, parse_pitch(note.pitch, words.a4), note.fingering)
         except ModelError as error:
-            word = write_line(Line((note._replace(slurred=False),)))
+            typed = lines.sounding(note.pitch, -horn.transposition if words.written else 0)
+            word = write_line(Line((note._replace(pitch=typed, slurred=False),)))
             raise ModelError(f"{place} {word!r} (word {number}): {error}") from error
 
 

@@ -22,7 +22,7 @@ from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.model.sidecar import Sidecar, differences
 from reedbore.simulate.breath import parse_breath
 from reedbore.simulate.request.typed import Typed, TypedCell
-from reedbore.simulate.tuning import tune
+from reedbore.simulate.tuning import WrongNote, tune
 
 DEMO = "mill-race"
 RECORDINGS = {".wav", ".flac"}
@@ -169,7 +169,8 @@ def tune_request(request: Request) -> Request:
         return request
     horn, words = request.untuned
     hz, rate = request.typed.fingered_hz, request.setup.time.rate
-    tuned = _tuned(horn, hz, rate, words.fingering)
+    with as_typed(words):
+        tuned = _tuned(horn, hz, rate, words.fingering)
     tuned = tuned.model_copy(update={"voice": request.setup.voice})
     return replace(request, setup=blow_and_set(tuned, words), untuned=None)
 
@@ -379,6 +380,15 @@ def parse_setting(text: str) -> tuple[str, float | str]:
         return name, float(value)
     except ValueError:
         return name, value
+
+
+@contextmanager
+def as_typed(words: Words) -> Iterator[None]:
+    """Tell of a note that the horn has not as it was typed: sounding, or as written for it."""
+    try:
+        yield
+    except WrongNote as error:
+        raise error.as_written() if words.written else error from None
 
 
 @contextmanager
