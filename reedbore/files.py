@@ -3,6 +3,7 @@
 import contextlib
 import os
 import re
+import stat
 from collections.abc import Iterable
 from hashlib import sha256
 from pathlib import Path
@@ -39,6 +40,35 @@ def write_whole(path: Path, data: bytes) -> None:
     finally:
         with contextlib.suppress(OSError):
             beside.unlink(missing_ok=True)
+
+
+def unfit(path: Path, most: int) -> str | None:
+    """Say why a file that anybody may have made or named should not be read at all.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    most : int
+        How large it may be. [bytes]
+
+    Returns
+    -------
+    str or None
+        What follows its name in a sentence: it is a device or a pipe, which may never end, or too
+        large. None for a plain file, a folder, and nothing at all: reading these says why itself.
+
+    Raises
+    ------
+    OSError
+        If it cannot be looked at.
+    """
+    found = path.stat()
+    if not (stat.S_ISREG(found.st_mode) or stat.S_ISDIR(found.st_mode)):
+        return "is a device or a pipe, no plain file"
+    if found.st_size > most:
+        return f"is larger than {most // 1000} kB"
+    return None
 
 
 def picture_kind(path: Path, kinds: tuple[str, ...]) -> str:
@@ -95,6 +125,11 @@ def _reason(error: OSError) -> str:
     if isinstance(error, FileExistsError | NotADirectoryError):
         return "a folder on the way to it is a file"
     return (error.strerror or str(error)).lower()
+
+
+def readable(name: str) -> str:
+    """Write a file name so that it can be shown, whatever bytes it is made of."""
+    return name.encode(errors="surrogateescape").decode(errors="replace")
 
 
 def file_stem(parts: Iterable[str | None]) -> str:

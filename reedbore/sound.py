@@ -18,6 +18,10 @@ CEILING_DBTP = -1.0  # common practice, no source
 SHORTEST_FADE = 0.005  # [s], common practice, no source
 SHORTEST_SOUND = 0.05  # [s], one period at 20 Hz, the lowest sung frequency
 LONGEST_SOUND = 3600.0  # [s], fits the memory of a small machine
+LONGEST_VOICE = 600.0  # [s], as long as the longest take
+MOST_SAMPLES = 400_000_000  # an hour of two channels at 48 kHz
+LOUDEST = 1e9  # of full scale: whole numbers of 24 bits written as such, and then some
+BLOCK = 65536  # samples that are averaged at a time
 FILE_RATES = (4000, 768000)  # [Hz]
 PLAY_RISE = 0.5  # [s], so that a loudspeaker set too loud is noticed early
 VOICE_RUMBLE = 40.0  # [Hz], an octave below the lowest bass voice
@@ -37,13 +41,15 @@ class Levelled(NamedTuple):
     gain_db: float
 
 
-def read(path: str | Path) -> tuple[NDArray[np.float64], int]:
+def read(path: str | Path, longest: float = LONGEST_SOUND) -> tuple[NDArray[np.float64], int]:
     """Read a sound file, channels averaged.
 
     Parameters
     ----------
     path : str or Path
-        WAV, FLAC, or whatever else libsndfile can read.
+        WAV, FLAC, OGG, MP3, AIFF, or whatever else libsndfile can read.
+    longest : float
+        How long it may last, found out before it is read. [s]
 
     Returns
     -------
@@ -55,25 +61,44 @@ def read(path: str | Path) -> tuple[NDArray[np.float64], int]:
     Raises
     ------
     AudioError
-        If the file is missing or not a sound file, is shorter than 0.05 s or longer than an hour,
-        or holds values that are no numbers.
+        If the file is missing or not a sound file, is shorter than 0.05 s or longer than allowed,
+        or holds values that are no numbers or no sound.
     """
     import soundfile  # noqa: PLC0415
 
     path = Path(path)
     if not path.is_file():
-        raise AudioError(f"{path} is not there; a sound file was expected")
+        what = "is no plain file" if path.exists() else "is not there"
+        raise AudioError(f"{path} {what}; a sound file was expected")
     try:
-        with soundfile.SoundFile(path) as file:
-            _check_size(path, file.frames, file.samplerate)
-            channels = file.read(dtype="float64", always_2d=True)
-            rate = int(file.samplerate)
+        # A name may be of bytes that are no letters, which libsndfile does not take.
+        with path.open("rb") as held, soundfile.SoundFile(held) as file:
+            _check_size(path, file, longest)
+            return _mixed(path, file), int(file.samplerate)
     except (soundfile.SoundFileError, OSError) as error:
-        raise AudioError(f"{path} cannot be read as a sound file ({_reason(error)})") from error
-    samples = channels.mean(axis=1)
-    if not np.all(np.isfinite(samples)):
-        raise AudioError(f"{path} holds samples that are not numbers; export it again")
-    return samples, rate
+        raise AudioError(
+            f"{path} cannot be read as a sound file ({_reason(error)}); WAV, FLAC, OGG, MP3 and "
+            "AIFF are read"
+        ) from error
+
+
+def _mixed(path: Path, file: Any) -> NDArray[np.float64]:
+    """Average the channels, block by block, so that many channels take no more memory than one."""
+    samples = np.zeros(file.frames)
+    place = 0
+    for block in file.blocks(BLOCK, dtype="float64", always_2d=True):
+        peak = float(np.max(np.abs(block), initial=0.0))
+        if not math.isfinite(peak):
+            raise AudioError(f"{path} holds samples that are not numbers; export it again")
+        if peak > LOUDEST:
+            raise AudioError(
+                f"{path} holds a sample of {peak:.3g}; allowed up to {LOUDEST:g}, full scale being "
+                "1: export it again"
+            )
+        mean = block.mean(axis=1)[: samples.size - place]
+        samples[place : place + mean.size] = mean
+        place += mean.size
+    return samples[:place]
 
 
 def write(path: str | Path, samples: NDArray[np.float64], rate: float) -> None:
@@ -367,17 +392,22 @@ def _sounddevice() -> Any:
     return sounddevice
 
 
-def _check_size(path: Path, frames: int, rate: int) -> None:
+def _check_size(path: Path, file: Any, longest: float) -> None:
     """Refuse recordings that are empty, too short, too long or at an odd rate."""
     low, high = FILE_RATES
+    frames, rate = file.frames, file.samplerate
     if frames == 0:
         raise AudioError(f"{path} is empty: it holds no samples")
     if not low <= rate <= high:
         raise AudioError(f"{path} has {rate} samples per second; allowed {low} to {high}")
     seconds = frames / rate
-    if not SHORTEST_SOUND <= seconds <= LONGEST_SOUND:
+    if not SHORTEST_SOUND <= seconds <= longest:
         raise AudioError(
-            f"{path} lasts {seconds:.3g} s; allowed {SHORTEST_SOUND:g} to {LONGEST_SOUND:g} s"
+            f"{path} lasts {seconds:.3g} s; allowed {SHORTEST_SOUND:g} to {longest:g} s"
+        )
+    if frames * file.channels > MOST_SAMPLES:
+        raise AudioError(
+            f"{path} holds {frames * file.channels} samples; allowed up to {MOST_SAMPLES}"
         )
 
 

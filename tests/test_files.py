@@ -1,11 +1,12 @@
 """Files that appear whole or not at all."""
 
+import os
 from pathlib import Path
 
 import pytest
 
 from reedbore.errors import ReedboreError
-from reedbore.files import check_writable, write_whole
+from reedbore.files import check_writable, readable, unfit, write_whole
 
 
 def test_file_appears_whole_in_folders_made_for_it(tmp_path: Path):
@@ -44,3 +45,22 @@ def test_folder_of_the_system_is_refused():
     # Not even an administrator makes files there.
     with pytest.raises(ReedboreError, match=r"/proc/x/x\.bin cannot be written"):
         check_writable(Path("/proc/x/x.bin"))
+
+
+def test_only_a_plain_file_of_no_more_than_its_size_is_fit(tmp_path: Path):
+    path = tmp_path / "x"
+    path.write_bytes(b"12345")
+    assert unfit(path, 5) is None
+    assert unfit(path, 4) == "is larger than 0 kB"
+    os.mkfifo(tmp_path / "pipe")
+    assert unfit(tmp_path / "pipe", 5) == "is a device or a pipe, no plain file"
+    assert unfit(Path("/dev/zero"), 5) == "is a device or a pipe, no plain file"
+    # Reading these says by itself what is wrong.
+    assert unfit(tmp_path, 10**9) is None
+    with pytest.raises(OSError, match="No such file"):
+        unfit(tmp_path / "none", 5)
+
+
+def test_name_of_other_letters_can_be_shown():
+    assert readable(os.fsdecode(b"h\xfcm.wav")) == "h\ufffdm.wav"
+    assert readable("hüm.wav") == "hüm.wav"

@@ -1,6 +1,7 @@
 """Sound in and out: files good and bad, sample rates, levels, and a machine without sound."""
 
 import os
+import struct
 import subprocess
 import sys
 from collections.abc import Callable
@@ -86,6 +87,24 @@ def slow(path: Path) -> None:
     soundfile.write(path, np.zeros(1000), 100)
 
 
+def far_too_loud(path: Path) -> None:
+    soundfile.write(path, np.full((RATE, 2), 1e308), RATE, subtype="DOUBLE")
+
+
+def pipe(path: Path) -> None:
+    os.mkfifo(path)
+
+
+def very_long_but_empty(path: Path) -> None:
+    # A header that promises two gigabytes, and a hole in the file where they should be.
+    soundfile.write(path, np.zeros(48), 4000, subtype="PCM_16")
+    head = bytearray(path.read_bytes()[:44])
+    head[4:8], head[40:44] = struct.pack("<L", 2**31 - 8), struct.pack("<L", 2**31 - 44)
+    with path.open("wb") as file:
+        file.write(head)
+        file.truncate(2**31)
+
+
 def folder(path: Path) -> None:
     path.mkdir()
 
@@ -98,12 +117,15 @@ def nothing(path: Path) -> None:
     ("make", "says"),
     [
         (nothing, "is not there"),
-        (folder, "is not there"),
+        (folder, "is no plain file; a sound file was expected"),
         (empty, "is empty: it holds no samples"),
         (no_bytes, "cannot be read as a sound file"),
         (a_letter, "cannot be read as a sound file"),
         (a_click, "lasts 0.00208 s; allowed 0.05 to 3600 s"),
         (not_numbers, "holds samples that are not numbers"),
+        (far_too_loud, "holds a sample of 1e+308; allowed up to 1e+09, full scale being 1"),
+        (pipe, "is no plain file; a sound file was expected"),
+        (very_long_but_empty, "lasts 2.68e+05 s; allowed 0.05 to 3600 s"),
         (slow, "has 100 samples per second; allowed 4000 to 768000"),
     ],
 )
@@ -117,6 +139,39 @@ def test_unfit_recording_is_refused_in_one_sentence(
     assert says in str(caught.value)
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("kind", ["wav", "flac", "ogg", "mp3", "aiff"])
+def test_usual_kinds_of_sound_are_read(tmp_path: Path, kind: str) -> None:
+    tone = 0.5 * np.sin(0.05 * np.arange(RATE))
+    soundfile.write(tmp_path / f"voice.{kind}", np.column_stack([tone, tone]), RATE)
+    samples, rate = sound.read(tmp_path / f"voice.{kind}")
+    assert (rate, samples.shape) == (RATE, (RATE,))
+    # Lossy kinds shift the wave by less than a thousandth of its level in the mean.
+    assert np.std(samples) == pytest.approx(np.std(tone), rel=0.02)
+
+
+def test_voice_may_be_as_long_as_the_longest_take(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "voice.wav", np.zeros(4000 * 2), 4000)
+    assert sound.read(tmp_path / "voice.wav", 2.0)[0].size == 8000
+    with pytest.raises(AudioError, match=r"lasts 2 s; allowed 0.05 to 1.99 s"):
+        sound.read(tmp_path / "voice.wav", 1.99)
+
+
+def test_largest_sample_that_is_read_is_a_thousand_million(tmp_path: Path) -> None:
+    path = tmp_path / "voice.wav"
+    soundfile.write(path, np.full(RATE, sound.LOUDEST), RATE, subtype="DOUBLE")
+    assert sound.read(path)[0].max() == sound.LOUDEST
+    soundfile.write(path, np.full(RATE, 1.001 * sound.LOUDEST), RATE, subtype="DOUBLE")
+    with pytest.raises(AudioError, match="holds a sample of"):
+        sound.read(path)
+
+
+def test_name_of_other_letters_is_read(tmp_path: Path) -> None:
+    path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/h\xfcm.flac"))
+    with path.open("wb") as file:
+        soundfile.write(file, np.zeros(RATE), RATE, format="FLAC")
+    assert sound.read(path)[0].size == RATE
 
 
 @pytest.mark.parametrize(
@@ -300,7 +355,7 @@ def test_silent_voice_is_refused(value: float) -> None:
 
 PLAY = """
 import numpy as np
-from reedbore import audio
+from reedbore import sound as audio
 from reedbore.errors import AudioError, ReedboreError
 try:
     audio.play(0.5 * np.sin(0.05 * np.arange({count})), 48000)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from cyclopts import App, CycloptsError
 
 from reedbore import __version__
-from reedbore.cli.common import tell
+from reedbore.cli.common import prepare_streams, tell
 from reedbore.cli.mistakes import sentence
 from reedbore.errors import ReedboreError
 
@@ -79,6 +79,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     int
         The exit status.
     """
+    prepare_streams()
     try:
         status = app(
             sys.argv[1:] if arguments is None else list(arguments),

@@ -3,7 +3,9 @@
 Results go to stdout (`say`, `say_json`), all other messages to stderr (`tell`).
 """
 
+import io
 import json
+import re
 import sys
 import threading
 from collections.abc import Mapping, Sequence
@@ -92,19 +94,37 @@ class Pair(Player):
 ALONE, DEMO = Player(), Pair()  # with nothing typed
 
 
+# What moves the cursor, colours, or turns the direction of writing: a file may hold any of it.
+_ACTS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+
+
+def _harmless(text: str) -> str:
+    """Write out what a terminal would act on; in JSON it stays what it is."""
+    return _ACTS.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+def prepare_streams() -> None:
+    """Let every letter pass, written out where a terminal cannot show it."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
 def say(text: str) -> None:
     """Print a result."""
-    sys.stdout.write(f"{text}\n")
+    sys.stdout.write(f"{_harmless(text)}\n")
 
 
 def say_json(document: Mapping[str, Any]) -> None:
     """Print a result as one JSON document, numbers that are not finite refused."""
-    sys.stdout.write(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2) + "\n")
+    ascii_only = "utf" not in (getattr(sys.stdout, "encoding", None) or "utf").lower()
+    text = json.dumps(document, ensure_ascii=ascii_only, allow_nan=False, indent=2)
+    sys.stdout.write(f"{_harmless(text)}\n")
 
 
 def tell(message: str) -> None:
     """Tell the user something that is not the result."""
-    sys.stderr.write(f"{message}\n")
+    sys.stderr.write(f"{_harmless(message)}\n")
 
 
 QUIET_S = 1.0  # nothing is said about work that takes less

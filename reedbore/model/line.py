@@ -30,6 +30,9 @@ from typing import NamedTuple
 from reedbore.errors import NoteError
 from reedbore.notes import parse_pitch
 
+MOST_NOTES = 5000
+"""Of a line, with its rests: sixteen a second for as long as a passage may last."""
+
 FINEST_FRACTION = 32767  # ticks per beat that a MIDI file can count, at most
 
 LONGEST_DECIMAL = 7  # characters; a longer one is written as a fraction where there is one
@@ -104,6 +107,7 @@ def read_line(text: str) -> Line:
         If a word cannot be read; the text says which, and why.
     """
     words = _WORD.findall(text)
+    check_length(len(words))
     line = Line(tuple(_read_note(word, place) for place, word in enumerate(words, 1)))
     if not any(line.pitches):
         raise NoteError("the line has no notes; write F3:1 A3:0.5 rest:0.5 C4:2, for example")
@@ -112,6 +116,12 @@ def read_line(text: str) -> Line:
         if note.slurred and not (note.pitch and follows):
             raise NoteError(f"{words[place - 1]!r} (word {place}): a slur joins two notes")
     return line
+
+
+def check_length(notes: int) -> None:
+    """Refuse a line of more notes and rests than anybody plays in its five minutes."""
+    if notes > MOST_NOTES:
+        raise NoteError(f"the line has {notes} notes and rests; allowed 1 to {MOST_NOTES}")
 
 
 def _read_note(word: str, place: int) -> Note:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from reedbore.errors import PresetError
+from reedbore.files import unfit
 from reedbore.model.passage import Piece
 from reedbore.model.settings import Part, Problem, dotted, nearest
 from reedbore.model.setup import Horn, Preset, Setup, Singer
@@ -23,10 +24,14 @@ from reedbore.model.voice import Voice
 
 KINDS: dict[str, type[Part]] = {"horns": Horn, "voices": Singer, "passages": Piece}
 LARGEST_FILE = 1_000_000
+LONGEST_KEY = 300  # letters, in which a line says which key it sets
 
 # Bare words and quoted ones, joined by dots; a key like F#3 has to stand in quotes.
 _WORD = r"""(?:[\w-]+|"[^"]*"|'[^']*')"""
 _KEY = re.compile(rf"({_WORD}(?:\s*\.\s*{_WORD})*)\s*=")
+
+# More than 32 keys joined by dots: the time it takes to read them grows with their square.
+_TOO_DEEP = re.compile(rf"(?<![\w-])(?:{_WORD}[ \t]*+\.[ \t]*+){{32}}")
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -290,8 +295,8 @@ def _loaded(model: type[P], path: Path, _: tuple[int, int] | None) -> P:
 def _read(path: Path) -> tuple[dict[str, Any], str]:
     """Read a file as TOML; its text comes along for the line numbers."""
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise PresetError(f"{path} is larger than {LARGEST_FILE // 1000} kB: no preset file")
+        if wrong := unfit(path, LARGEST_FILE):
+            raise PresetError(f"{path} {wrong}: no preset file")
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
         raise PresetError(f"{path} is no text in UTF-8") from None
@@ -303,6 +308,8 @@ def _read(path: Path) -> tuple[dict[str, Any], str]:
 
 def _parse(text: str, path: Path) -> dict[str, Any]:
     """Parse a text as TOML; the path is for the error."""
+    if _TOO_DEEP.search(text):
+        raise PresetError(f"{path.name} is nested too deep for a preset file")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -310,6 +317,8 @@ def _parse(text: str, path: Path) -> dict[str, Any]:
         what, line = (found[1], found[2]) if found else (str(error), None)
         line = line or str(len(text.splitlines()) or 1)
         raise PresetError(f"{path.name}:{line}: cannot be read as TOML: {what}") from None
+    except ValueError:  # Python's own limit, 4300
+        raise PresetError(f"{path.name} holds a number of thousands of digits") from None
     except RecursionError:
         raise PresetError(f"{path.name} is nested too deep for a preset file") from None
 
@@ -374,7 +383,7 @@ def key_lines(text: str) -> dict[str, int]:
     counts: dict[str, int] = {}
     here = ""
     for number, raw in enumerate(text.splitlines(), 1):
-        line = raw.strip()
+        line = raw.strip()[:LONGEST_KEY]
         if table := re.match(r"\[\[\s*([^\]]+?)\s*\]\]", line):
             name = _bare(table[1])
             counts[name] = counts.get(name, 0) + 1

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 from reedbore import __version__
 from reedbore.errors import ModelError, ReedboreError
-from reedbore.files import write_whole
+from reedbore.files import unfit, write_whole
 from reedbore.model.passage import Passage
 from reedbore.model.setup import Setup
 from reedbore.notes import A4_HZ
@@ -27,6 +27,7 @@ PASSAGE_KEYS = ("passage", "setups", "a4_hz", "request", "versions", "sound", "n
 LISTS = {"setups", "notes"}
 NUMBERS = {"seconds", "a4_hz"}
 LARGEST_FILE = 10_000_000
+LARGEST_RECORDING = 4_000_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,7 +129,10 @@ def fingerprint(setup: Setup) -> str | None:
     if setup.voice.source != "recording" or setup.voice.file is None:
         return None
     try:
-        return hashlib.sha256(setup.voice.file.read_bytes()).hexdigest()
+        if wrong := unfit(setup.voice.file, LARGEST_RECORDING):
+            raise ReedboreError(f"{setup.voice.file} {wrong}; the recorded voice was expected")
+        with setup.voice.file.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         raise ReedboreError(
             f"{setup.voice.file} cannot be read ({(error.strerror or str(error)).lower()}); "
@@ -182,7 +186,8 @@ def write(path: Path, sidecar: Sidecar | PassageSidecar) -> None:
         If the folder cannot be written to.
     """
     text = json.dumps(document(sidecar), ensure_ascii=False, allow_nan=False, indent=2)
-    write_whole(path, f"{text}\n".encode())
+    # Bytes of a file name that are no letters stand in JSON as escapes, and come back as they were.
+    write_whole(path, f"{text}\n".encode(errors="backslashreplace"))
 
 
 def read(path: Path) -> Sidecar | PassageSidecar:
@@ -297,8 +302,8 @@ def differences(sidecar: Sidecar | PassageSidecar) -> list[str]:
 def _plain(path: Path) -> dict[str, Any]:
     """Read a JSON file that holds one object."""
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise ReedboreError(f"{path} is larger than {LARGEST_FILE // 1000} kB: no sidecar")
+        if wrong := unfit(path, LARGEST_FILE):
+            raise ReedboreError(f"{path} {wrong}: no sidecar")
         plain = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         reason = (error.strerror or str(error)).lower()

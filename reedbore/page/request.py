@@ -14,7 +14,7 @@ from reedbore.model.presets import read_text
 from reedbore.model.settings import Part
 from reedbore.model.setup import Horn, Singer
 from reedbore.page.answers import number, shown
-from reedbore.simulate.request.take import RECORDINGS, Words, with_demo
+from reedbore.simulate.request.take import Words, is_recording, with_demo
 
 TEXTS = "horn", "fingered", "sung", "voice", "breath", "fingering"
 FILES = "horn_text", "voice_text"
@@ -119,7 +119,7 @@ def _text(name: str, value: object) -> str:
     if len(value) > LONGEST_TEXT:
         raise ReedboreError(f"{name} has {len(value)} letters; at most {LONGEST_TEXT} are read")
     bare = value.strip().lower()
-    names_file = bare.endswith((".toml", *RECORDINGS)) or "\\" in bare
+    names_file = bare.endswith(".toml") or is_recording(bare) or "\\" in bare
     if names_file or (name in ("horn", "voice") and "/" in bare):
         raise ReedboreError(
             f"{name} is {shown(value)}; the page reads no files, use reedbore render"

@@ -240,7 +240,7 @@ def _turns(step: Samples, n: int) -> Samples:
 
 @functools.lru_cache(maxsize=4)
 def _recorded(path: str, rate: float) -> Samples:
-    samples, rate_in = sound.read(path)
+    samples, rate_in = sound.read(path, sound.LONGEST_VOICE)
     return sound.voice_waveform(sound.resample(samples, rate_in, rate), rate)
 
 

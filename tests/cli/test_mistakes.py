@@ -1,6 +1,10 @@
 """Every option of every command answers a mistake in our own words: option, value, unit, range."""
 
+import json
+import os
 import re
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,6 +13,7 @@ from cyclopts import Argument
 
 from reedbore.cli import app, main
 from reedbore.cli.common import Pair
+from reedbore.model import presets
 from reedbore.simulate.request.take import Words
 
 COMMANDS = [(name,) for name in app if not name.startswith("-")]
@@ -165,6 +170,39 @@ def test_note_that_a_horn_has_not_is_told_as_it_was_typed(
     assert (
         told(capsys, "render", "--sung", "D4:4" if ":" in words[-1] else "D4", *words) == sentence
     )
+
+
+def test_what_a_file_says_never_acts_on_the_terminal(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+):
+    path = tmp_path / "voice.toml"
+    shipped = (presets.presets_folder() / "voices" / "low-male.toml").read_text(encoding="utf-8")
+    evil = "\x1b[2J\x9b31m\u202eLow"
+    title = "".join(f"\\u{ord(sign):04x}" for sign in evil)
+    path.write_text(
+        re.sub("(?m)^title = .*", lambda _: f'title = "{title}"', shipped), encoding="utf-8"
+    )
+    assert main(["presets", "show", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert r"\u001b[2J\u009b31m\u202eLow" in said
+    assert main(["presets", "show", str(path), "--json"]) == 0
+    told = capsys.readouterr().out
+    assert not set(said + told) & set("\x1b\x9b\u202e")
+    assert json.loads(told)["title"] == evil
+
+
+@pytest.mark.parametrize("words", [("render", "--help"), ("presets", "--json"), ("render", "é")])
+def test_terminal_without_our_letters_is_told_all_the_same(words: tuple[str, ...]):
+    environment = os.environ | {"PYTHONIOENCODING": "ascii"}
+    done = subprocess.run(
+        [sys.executable, "-m", "reedbore", *words],
+        capture_output=True,
+        env=environment,
+        check=False,
+    )
+    assert done.returncode == (2 if words[-1] == "é" else 0), done.stderr
+    said = (done.stdout or done.stderr).decode("ascii")
+    assert r"\xe9" in said or json.loads(said)["passages"]
 
 
 def test_player_has_a_field_for_each_word_of_a_request():

@@ -23,7 +23,7 @@ from reedbore.model.passage import Passage
 from reedbore.model.sidecar import PassageSidecar, read
 from reedbore.notes import parse_pitch
 from reedbore.simulate.request.passage import PassageRequest, passage_again, read_passage
-from reedbore.simulate.request.take import Words
+from reedbore.simulate.request.take import Words, is_recording
 from reedbore.simulate.tuning import tune
 
 # A tenor saxophone's written C4 sounds Bb2: a major ninth lower, common practice, no source.
@@ -449,3 +449,43 @@ def test_a_sidecar_that_is_not_whole_is_refused(rough: Path, tmp_path: Path) -> 
         passage_again(replace(kept, request={}), tmp_path / "x.json")
     with pytest.raises(ReedboreError, match="a4 is 3 Hz; allowed 380 to 500 Hz"):
         passage_again(replace(kept, a4=3.0), tmp_path / "x.json")
+
+
+@pytest.mark.parametrize(
+    ("fingered", "sung", "told"),
+    [
+        ("Bb2:8", "D4:9", "has 8 beats, what is sung 9: over the last beat nothing is fingered"),
+        ("Bb2:9", "D4:4 F3:2.5", "has 9 beats, what is sung 6.5: over the last 2.5 beats nobody s"),
+        ("Bb2:8", "D4:8.25", "has 8 beats, what is sung 8.25: over the last 0.25 beats nothing is"),
+        ("Bb2:8", "D4:8.2", ""),
+        ("Bb2:8", "D4", ""),
+        ("Bb2", "D4:9", ""),
+        ("Bb2:8", None, ""),
+    ],
+)
+def test_lines_that_do_not_end_together_are_told(
+    fingered: str, sung: str | None, told: str
+) -> None:
+    warnings = asked(fingered=fingered, sung=sung).warnings
+    assert [told in one for one in warnings] == ([True] if told else [])
+
+
+@pytest.mark.parametrize("name", ["hum.ogg", "hum.MP3", "hum.flac", "hum.aiff", "my hum.wav"])
+def test_voice_may_be_any_usual_kind_of_sound(name: str, tmp_path: Path) -> None:
+    tone = 0.5 * np.sin(2.0 * np.pi * 146.8 / 48000.0 * np.arange(48000))
+    soundfile.write(tmp_path / name, tone, 48000)
+    found = asked(fingered="Bb2", sung=str(tmp_path / name))
+    assert found.voiced is not None
+    assert found.voiced.voice.frequency == pytest.approx(146.8, rel=1e-3)
+    assert found.typed.title.endswith(f"{name} sung")
+
+
+def test_file_that_is_no_sound_says_what_is_read(tmp_path: Path) -> None:
+    (tmp_path / "hum.m4a").write_bytes(b"\0\0\0 ftypM4A ")
+    with pytest.raises(ReedboreError, match=r"hum\.m4a cannot be read as a .*WAV, FLAC, OGG, MP3"):
+        asked(fingered="Bb2", sung=str(tmp_path / "hum.m4a"))
+
+
+@pytest.mark.parametrize("word", ["220.5Hz", "3/2", "Bb3+14.5c", "+7st", "w:E5", "x.mid", "x.toml"])
+def test_note_is_never_taken_for_a_sound_file(word: str) -> None:
+    assert not is_recording(word)

@@ -1,5 +1,6 @@
 import contextlib
 import io
+import os
 from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
@@ -409,3 +410,26 @@ def test_a_file_of_the_sung_line_alone_takes_the_note_that_is_held(tmp_path: Pat
     )
     with pytest.raises(NoteError, match="channel 1 has no notes"):
         read_midi(file)
+
+
+@pytest.mark.parametrize(("notes", "read"), [(5000, True), (5001, False)])
+def test_passage_has_at_most_five_thousand_notes(tmp_path: Path, notes: int, read: bool):
+    one_tick = b"".join(
+        hexed(f"00 90{50 + n % 12:02X}40 01 80{50 + n % 12:02X}00") for n in range(notes)
+    )
+    path = tmp_path / "many.mid"
+    path.write_bytes(by_hand(one_tick + END))
+    if read:
+        assert len(read_midi(path).passage.fingered_line.notes) == notes
+    else:
+        with pytest.raises(NoteError, match="5001 notes and rests; allowed 1 to 5000"):
+            read_midi(path)
+
+
+@pytest.mark.timeout(60)
+def test_pipe_is_never_waited_for(tmp_path: Path):
+    os.mkfifo(tmp_path / "pipe.mid")
+    with pytest.raises(
+        NoteError, match=r"pipe\.mid is a device or a pipe, no plain file: no passage"
+    ):
+        read_midi(tmp_path / "pipe.mid")

@@ -1,4 +1,5 @@
 import math
+import os
 import re
 from pathlib import Path
 from typing import Any
@@ -331,6 +332,33 @@ def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
 def test_what_is_no_file_is_told(tmp_path: Path, name: str) -> None:
     (told,) = presets.check(tmp_path / name)
     assert told.startswith(f"{tmp_path / name} cannot be read: ")
+
+
+@pytest.mark.timeout(60)
+def test_a_pipe_is_never_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "mine.toml")
+    told = presets.check(tmp_path / "mine.toml")
+    assert told == [
+        f"{tmp_path / 'mine.toml'} is a device or a pipe, no plain file: no preset file"
+    ]
+
+
+def test_a_number_of_thousands_of_digits_is_told(tmp_path: Path) -> None:
+    (told,) = mistakes(tmp_path, f"title = {'9' * 6000}\n")
+    assert told == "mine.toml holds a number of thousands of digits"
+
+
+@pytest.mark.parametrize("text", ["{} = 1", "[{}]", "x = {{ {} = 1 }}", "'{}'.{} = 1"])
+def test_keys_are_nested_no_deeper_than_32(tmp_path: Path, text: str) -> None:
+    deep = text.format(*[".".join(["a"] * 33)] * 2)
+    assert mistakes(tmp_path, deep) == ["mine.toml is nested too deep for a preset file"]
+    flat = text.format(*[".".join(["a"] * 31)] * 2)
+    assert "too deep" not in mistakes(tmp_path, flat)[0]
+
+
+def test_points_in_a_text_are_no_keys(tmp_path: Path) -> None:
+    told = mistakes(tmp_path, f"{GOOD}\n# {'0.' * 5} and so on{'. ' * 40}\n")
+    assert told == []
 
 
 def test_a_file_of_another_kind_is_told_by_its_keys(tmp_path: Path) -> None:

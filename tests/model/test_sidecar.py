@@ -1,6 +1,7 @@
 """The sidecar: what comes back is what went in, bit for bit, or a sentence says why not."""
 
 import json
+import os
 import platform
 from dataclasses import replace
 from pathlib import Path
@@ -106,6 +107,24 @@ def test_other_recording_under_the_same_name_is_told(tmp_path: Path):
     voice.unlink()
     with pytest.raises(ReedboreError, match=r"voice\.wav cannot be read"):
         sidecar.differences(kept)
+
+
+@pytest.mark.timeout(60)
+def test_recording_that_never_ends_is_refused(tmp_path: Path):
+    os.mkfifo(tmp_path / "voice.wav")
+    for path in ("/dev/zero", tmp_path / "voice.wav"):
+        setup = tenor().with_value("voice.file", str(path)).with_value("voice.source", "recording")
+        with pytest.raises(ReedboreError, match="is a device or a pipe, no plain file; the rec"):
+            sidecar.fingerprint(setup)
+
+
+def test_sidecar_keeps_a_file_name_of_other_letters(tmp_path: Path):
+    name = os.fsdecode(b"/h\xfcm.wav")
+    setup = tenor().with_value("voice.file", name)
+    kept = replace(made(setup), request={"sung": name})
+    sidecar.write(tmp_path / "x.json", kept)
+    found = sidecar.read(tmp_path / "x.json")
+    assert (found.setup, found.request) == (setup, {"sung": name})
 
 
 def changed(path: Path, **values: Any) -> Path:

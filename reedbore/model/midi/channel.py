@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from reedbore.model.line import Line, Note
+from reedbore.model.line import Line, Note, check_length
 from reedbore.model.midi import write
 from reedbore.model.passage import Point
 from reedbore.notes import midi_name
@@ -128,6 +128,7 @@ class Channel:
         """
         end = max((ends[track] for track in self._tracks), default=0)
         self._end_all(end)
+        check_length(len(self._keys))
         keys = self._one_by_one()
         if not keys:
             return Line()

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 from mido import MidiFile, bpm2tempo, tempo2bpm
 
 from reedbore.errors import ModelError, NoteError
+from reedbore.files import unfit
 from reedbore.model.line import Line, Note, write_line
 from reedbore.model.midi import write
 from reedbore.model.midi.channel import HANDLED, Channel, Moment, text_of
@@ -81,8 +82,8 @@ def read_midi(path: Path, held: str = "") -> Found:
         says where.
     """
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise NoteError(f"{path} is larger than {LARGEST_FILE // 1000000} MB: no passage")
+        if wrong := unfit(path, LARGEST_FILE):
+            raise NoteError(f"{path} {wrong}: no passage")
         data = path.read_bytes()
     except OSError as error:
         raise NoteError(f"{path} cannot be read: {error.strerror}") from None

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from reedbore import sound
 from reedbore.errors import NoteError, ReedboreError
+from reedbore.files import readable
 from reedbore.model.line import Line, read_beats, read_line, write_beats, write_line
 from reedbore.model.midi.read import Found, read_midi
 from reedbore.model.passage import DYNAMICS, Passage, Piece, read_breath
@@ -81,8 +82,8 @@ def source_of(words: Words) -> Source:
         path = Path(words.passage or words.fingered or "")
         found = read_midi(path)
         piece = Piece(
-            name=path.stem, title=found.title or path.stem, horn=demo.horn, voice=demo.voice,
-            passage=found.passage,
+            name=path.stem, title=found.title or readable(path.stem), horn=demo.horn,
+            voice=demo.voice, passage=found.passage,
         )  # fmt: skip
         return Source(piece, False, f"{path.name}: channel 1,", found.said, (path,))
     if words.passage is None and (words.fingered is not None or words.sung is not None):
@@ -231,7 +232,7 @@ def _fingered(words: Words, seconds: float | None, fields: dict[str, Any], horn:
 
 def _recorded_seconds(path: Path, seconds: float | None) -> float:
     """Take the length that was asked for, or that of the recording. [s]."""
-    samples, rate = sound.read(path)
+    samples, rate = sound.read(path, sound.LONGEST_VOICE)
     return (
         check_seconds(samples.size / rate, f"{path}", "recording", LONGEST_S)
         if seconds is None

@@ -12,7 +12,7 @@ from reedbore.errors import NoteError
 from reedbore.model.line import Line, Note, read_line
 from reedbore.model.setup import Horn
 from reedbore.notes import hz_to_midi, midi_name, parse_note, parse_pitch, parse_sung
-from reedbore.simulate.request.take import RECORDINGS, named
+from reedbore.simulate.request.take import is_recording, named
 
 MIDI_FILES = {".mid", ".midi"}
 
@@ -40,7 +40,7 @@ def kind_of(word: str | None) -> Kind:
     if word is None:
         return "none"
     suffix = Path(word).suffix.lower()
-    if suffix in RECORDINGS:
+    if is_recording(word):
         return "recording"
     if suffix in MIDI_FILES:
         return "midi"

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from reedbore import sound
 from reedbore.errors import ModelError, ReedboreError
-from reedbore.files import file_stem
+from reedbore.files import file_stem, readable
 from reedbore.model.line import Line, write_line
 from reedbore.model.passage import Passage, Piece
 from reedbore.model.presets import is_path, load_horn, load_singer, setup_for
@@ -30,6 +30,9 @@ from reedbore.simulate.request.take import (
 )
 from reedbore.simulate.request.typed import TypedPassage
 from reedbore.simulate.tuning import check_note, tune
+
+RAGGED_BEATS = 0.25
+"""Lines that end within so much of each other are meant to end together."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,15 +116,36 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
         horn=horn,
         voiced=voiced,
         read=read,
-        warnings=(*said, *_cut_off(voiced, passage), *out_of_range(sung, singer, words.a4)),
+        warnings=(
+            *said,
+            *_uneven(passage),
+            *_cut_off(voiced, passage),
+            *out_of_range(sung, singer, words.a4),
+        ),
     )
+
+
+def _uneven(passage: Passage) -> list[str]:
+    """Say so if one line ends before the other."""
+    if not passage.sung:
+        return []
+    fingered, sung = passage.fingered_line.bounds[-1], passage.sung_line.bounds[-1]
+    over = abs(fingered - sung)
+    if over < RAGGED_BEATS:
+        return []
+    idle = "nothing is fingered" if fingered < sung else "nobody sings"
+    beats = "beat" if over == 1.0 else f"{over:g} beats"
+    return [
+        f"what is fingered has {fingered:g} beats, what is sung {sung:g}: over the last {beats} "
+        f"{idle}; lengthen the last note if it should be held"
+    ]
 
 
 def _cut_off(voiced: Setup, passage: Passage) -> list[str]:
     """Say so if a recorded voice goes on when the passage has ended."""
     if voiced.voice.source != "recording" or voiced.voice.file is None:
         return []
-    samples, rate = sound.read(voiced.voice.file)
+    samples, rate = sound.read(voiced.voice.file, sound.LONGEST_VOICE)
     left = samples.size / rate - passage.seconds
     return [f"the last {left:.1f} s of the recording are left out"] if left > 0.1 else []
 
@@ -284,7 +308,7 @@ def _title(words: Words, source: Source, passage: Passage) -> str:
     fingered = _counted(passage.fingered_line, "fingered")
     sung = _counted(passage.sung_line, "sung") if passage.sung else "nobody sings"
     if lines.kind_of(words.sung) == "recording":
-        sung = f"{Path(words.sung or '').name} sung"
+        sung = f"{readable(Path(words.sung or '').name)} sung"
     if source.typed:
         return f"{fingered}, {sung}"
     return source.piece.title if words.sung is None else f"{source.piece.title}, {sung}"

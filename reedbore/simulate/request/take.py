@@ -5,6 +5,7 @@ left out is taken from the demo passage: horn, voice, first fingered note, longe
 """
 
 import functools
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -13,7 +14,7 @@ from typing import Any
 
 from reedbore import notes, sound
 from reedbore.errors import ModelError, NoteError, ReedboreError
-from reedbore.files import file_stem
+from reedbore.files import file_stem, readable
 from reedbore.measures.pitch import median_voiced_pitch
 from reedbore.model.line import Line, read_line
 from reedbore.model.passage import Passage
@@ -25,8 +26,8 @@ from reedbore.simulate.request.typed import Typed, TypedCell
 from reedbore.simulate.tuning import WrongNote, tune
 
 DEMO = "mill-race"
-RECORDINGS = {".wav", ".flac"}
-SECONDS_RANGE = (0.5, 600.0)  # a verdict needs some steady sound
+NO_RECORDINGS = {".mid", ".midi", ".toml", ".json", ".zarr"}
+SECONDS_RANGE = (0.5, sound.LONGEST_VOICE)  # a verdict needs some steady sound
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -220,16 +221,22 @@ def _sing(setup: Setup, words: Words, fingered_hz: float, horn: Horn) -> Setup:
     if words.sung is None:
         return setup.with_value("voice.source", "off")
     path = Path(words.sung)
-    if path.suffix.lower() in RECORDINGS:
+    if is_recording(words.sung):
         return recorded(setup, path)
     with named("--sung"):
         hz = notes.parse_sung(words.sung, fingered_hz, words.a4, transposition=horn.transposition)
     return setup.with_value("voice.frequency_hz", hz)
 
 
+def is_recording(word: str) -> bool:
+    """Tell the name of a sound file, of whatever kind, from a note: its suffix is a word."""
+    suffix = Path(word).suffix.lower()
+    return bool(re.fullmatch(r"\.[a-z]\w{1,4}", suffix)) and suffix not in NO_RECORDINGS
+
+
 def recorded(setup: Setup, path: Path) -> Setup:
     """Make a recording the voice; its median pitch becomes the sung note where it has one."""
-    samples, rate = sound.read(path)
+    samples, rate = sound.read(path, sound.LONGEST_VOICE)
     setup = setup.with_value("voice.file", str(path.resolve()))
     setup = setup.with_value("voice.source", "recording")
     hz = median_voiced_pitch(samples, rate)
@@ -314,14 +321,14 @@ def _sung_title(words: Words, setup: Setup) -> str:
     if setup.voice.source == "off" or words.sung is None:
         return "nobody sings"
     if setup.voice.source == "recording":
-        return f"{Path(words.sung).name} sung"
+        return f"{readable(Path(words.sung).name)} sung"
     note = notes.note_name(setup.voice.frequency, words.a4)
     return f"{note} sung"
 
 
 def _stem(horn: str, words: Words) -> str:
     sung = words.sung or "alone"
-    if Path(sung).suffix.lower() in RECORDINGS:
+    if is_recording(sung):
         sung = Path(sung).stem
     depth = f"depth{words.depth:g}" if words.depth is not None else ""
     parts = (horn, words.fingered, sung, words.fingering, depth, words.breath, *words.settings)
