@@ -9,11 +9,15 @@ import math
 from typing import Literal
 
 from reedbore.model.settings import Part
+from reedbore.physics.reed import closing_pressure
 
 USUAL_STRENGTH = 2.5
 
 A_STRENGTH = 1.35
 """A reed one strength harder is so much stiffer."""
+
+SHUT = 0.1
+"""A reed that is less open than this share of its opening at rest is as good as shut."""
 
 
 class Reed(Part):
@@ -30,6 +34,17 @@ class Reed(Part):
     dynamics: Literal["mass", "massless"] = "mass"
     strength: float = USUAL_STRENGTH
     lip: float = 1.0
+
+    @property
+    def closes_at(self) -> float:
+        """How far [Pa] the pressure in the mouth must stand above that in the bore to shut it."""
+        held = self.held()
+        return closing_pressure(held.stiffness, held.opening)
+
+    @property
+    def shut_below(self) -> float:
+        """Opening [m] under which it is as good as shut."""
+        return SHUT * self.held().opening
 
     def held(self) -> "Reed":
         """Return the reed with strength and lip put into its physical numbers.

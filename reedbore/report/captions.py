@@ -126,7 +126,7 @@ def _quiet(take: Take, along: Along) -> str | None:
     sung = bool(np.any(take.sung[part])) and mouth.depth(take.setup) > 0.0
     if swing >= (FOLLOWS if sung else STILL) * blown and swing > 0.0:
         return None
-    if traces.opening[part].max() < pushes.SHUT * take.setup.reed.held().opening:
+    if traces.opening[part].max() < take.setup.reed.shut_below:
         return "closed"
     return "follows" if swing >= STILL * blown and swing > 0.0 else "still"
 
@@ -137,7 +137,7 @@ def _periods(take: Take, along: Along) -> list[_Period]:
     around = round(AROUND_S * rate)
     first = max(int(along.steps[0]) - around, 0)
     part = slice(first, int(along.steps[-1]) + around)
-    shut = np.flatnonzero(take.traces.opening[part] < pushes.SHUT * take.setup.reed.held().opening)
+    shut = np.flatnonzero(take.traces.opening[part] < take.setup.reed.shut_below)
     rises, falls = pushes.swings(take.traces.pressure[part])
     cycles = []
     for rise, later in pairwise(rises):
@@ -232,7 +232,7 @@ def _pushes(take: Take, along: Along) -> list[_Said]:
         else f"The voice adds its push while the reed stands open: {each} comes a little "
         f"{'later' if found.drift > 0.0 else 'earlier'}"
     )
-    rate, least = take.setup.time.rate, pushes.SHUT * take.setup.reed.held().opening
+    rate, least = take.setup.time.rate, take.setup.reed.shut_below
     shown = found.meets[(found.meets >= begin) & (found.meets <= end)]
     return [
         (float(at), "push", says)

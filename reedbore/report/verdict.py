@@ -123,8 +123,7 @@ def _needed(take: Take, verdict: verdicts.Verdict) -> list[str]:
     """Tell how much breath a horn needs that does not play."""
     if verdict.voice_off_state != HornState.SILENT:
         return []
-    held = take.setup.reed.held()
-    least, most = threshold(take.setup), held.stiffness * held.opening
+    least, most = threshold(take.setup), take.setup.reed.closes_at
     return [
         f"It is blown with {take.setup.breath.pressure / 1e3:.3g} kPa; it begins to sound at about "
         f"{least / 1e3:.2g} kPa, and {most / 1e3:.3g} kPa shuts the reed."

@@ -48,8 +48,7 @@ def threshold(setup: Setup) -> float:
     `reed.threshold_pressure` needs the height h of the impedance peak only by its product with
     the strength of the reed as a valve, so that h takes the place of the characteristic impedance.
     """
-    held = setup.reed.held()
-    closing = reed.closing_pressure(held.stiffness, held.opening)
+    held, closing = setup.reed.held(), setup.reed.closes_at
     slit = held.width * held.opening
     height = _playing_height(setup)
     strength = reed.reed_parameter(slit, closing, height, gas_of(setup).density)
@@ -75,8 +74,7 @@ def dynamic_range(setup: Setup) -> tuple[float, float]:
         If the reed shuts before it sounds.
     """
     low = threshold(setup)
-    held = setup.reed.held()
-    high = setup.breath.loudest * reed.closing_pressure(held.stiffness, held.opening)
+    high = setup.breath.loudest * setup.reed.closes_at
     if not low < high:
         raise ModelError(
             f"this reed shuts at {high / 1e3:.3g} kPa and would need {low / 1e3:.3g} kPa to sound; "

@@ -16,9 +16,6 @@ from reedbore.simulate.take import Take
 
 Samples = NDArray[np.float64]
 
-SHUT = 0.1
-"""A reed that is less open than this share of its opening at rest is shut."""
-
 SURE = 0.1
 """A swing has turned when it has passed its middle by this share of its height."""
 
@@ -78,7 +75,7 @@ def meetings(take: Take, begin: float | None = None, seconds: float | None = Non
     ups, downs = swings(opening)
     downs = downs[downs > ups[0]] if ups.size else downs
     opens, closes = begin + ups / rate, begin + downs / rate
-    if not opening.size or np.ptp(opening) < SHUT * take.setup.reed.held().opening:
+    if not opening.size or np.ptp(opening) < take.setup.reed.shut_below:
         opens = opens[:0]
     if min(sung.size, opens.size) < 3:
         return Meetings(sung, opens, sung[:0], None, 0.0, False)

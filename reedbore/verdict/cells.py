@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore import stopping
+from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import locking, pitch
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
@@ -18,7 +19,7 @@ from reedbore.notes import cents, choose_ratio
 from reedbore.simulate.batch import Lanes
 from reedbore.simulate.mouth import depth
 from reedbore.verdict import runs
-from reedbore.verdict.questions import BATCH, Pair, Progress, ask
+from reedbore.verdict.questions import Pair, Progress, ask
 from reedbore.verdict.state import HornState, Reason, State, own_period
 from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, SIMPLE
 
@@ -58,6 +59,7 @@ def judge_cells(
     *,
     seconds: float | None = None,
     progress: Progress | None = None,
+    executor: Executor = CPU,
 ) -> list[Cell]:
     """Judge many setups.
 
@@ -72,6 +74,8 @@ def judge_cells(
         long as the decision needs, at most `locking.LAST_WATCH`. [s]
     progress : callable, optional
         Told the share done so far, from 0 to 1.
+    executor : Executor
+        The machine that steps them.
 
     Returns
     -------
@@ -86,20 +90,19 @@ def judge_cells(
     cells: list[Cell] = []
     tell = progress or (lambda _: None)
     controls: dict[Setup, runs.Control] = {}
-    for start in range(0, len(setups), BATCH):
+    for start in range(0, len(setups), executor.width):
         stopping.check()
-        part = list(setups[start : start + BATCH])
-        heard = controls_of(part, controls, seconds)
-        firsts = _first_looks(part, heard, seconds)
+        here = slice(start, start + executor.width)
+        part = list(setups[here])
+        heard = controls_of(part, controls, seconds, executor)
+        firsts = _first_looks(part, heard, seconds, executor)
         named = [
             _named(cell, control, hz)
-            for cell, control, hz in zip(
-                firsts, heard, fingered_hz[start : start + BATCH], strict=True
-            )
+            for cell, control, hz in zip(firsts, heard, fingered_hz[here], strict=True)
         ]
         longest = locking.LAST_WATCH if seconds is None else seconds
         if longest >= SHORTEST_S:
-            named = _decided(part, named, fingered_hz[start : start + BATCH], longest)
+            named = _decided(part, named, fingered_hz[here], longest, executor)
         cells += named
         tell(len(cells) / len(setups))
     return cells
@@ -109,6 +112,7 @@ def controls_of(
     setups: Sequence[Setup],
     known: dict[Setup, runs.Control] | None = None,
     seconds: float | None = None,
+    executor: Executor = CPU,
 ) -> list[runs.Control]:
     """Play each different horn once with its voice off.
 
@@ -120,6 +124,8 @@ def controls_of(
         Horns that were played before; the new ones are added.
     seconds : float, optional
         How long at least. [s]
+    executor : Executor
+        The machine that steps them.
 
     Returns
     -------
@@ -134,7 +140,7 @@ def controls_of(
     fresh = [setup for setup in dict.fromkeys(off) if setup not in known]
     if fresh:
         length = max(seconds or 0.0, runs.LEAST_SECONDS)
-        lanes = Lanes(fresh, 100.0)
+        lanes = Lanes(fresh, 100.0, executor=executor)
         rate = lanes.rate
         lanes.advance(length - 1.0)
 
@@ -151,7 +157,10 @@ _SILENCED = dict(Voice(source="off", depth=0.0))
 
 
 def _first_looks(
-    setups: list[Setup], controls: list[runs.Control], seconds: float | None
+    setups: list[Setup],
+    controls: list[runs.Control],
+    seconds: float | None,
+    executor: Executor,
 ) -> list[Cell]:
     """Run all once and measure what is played."""
     cells = [_unsounded(s, control) for s, control in zip(setups, controls, strict=True)]
@@ -159,7 +168,7 @@ def _first_looks(
     if open_ones:
         part = [setups[k] for k in open_ones]
         heard = [controls[k] for k in open_ones]
-        for k, cell in zip(open_ones, _played(part, heard, seconds), strict=True):
+        for k, cell in zip(open_ones, _played(part, heard, seconds, executor), strict=True):
             cells[k] = cell
     return [cell for cell in cells if cell is not None]
 
@@ -178,10 +187,15 @@ def _unsounded(setup: Setup, control: runs.Control) -> Cell | None:
     return None
 
 
-def _played(setups: list[Setup], controls: list[runs.Control], seconds: float | None) -> list[Cell]:
+def _played(
+    setups: list[Setup],
+    controls: list[runs.Control],
+    seconds: float | None,
+    executor: Executor,
+) -> list[Cell]:
     length = seconds or runs.LEAST_SECONDS
     reference = np.array([control.hz for control in controls], np.float64)
-    lanes = Lanes(setups, reference)
+    lanes = Lanes(setups, reference, executor=executor)
     look_s = min(LOOK_S, 0.5 * length)
     lines = lanes.advance(length - look_s)
     late = lines.times >= 0.5 * (length - look_s)
@@ -238,13 +252,17 @@ def _named(cell: Cell, control: runs.Control, fingered_hz: float) -> Cell:
 
 
 def _decided(
-    setups: list[Setup], cells: list[Cell], fingered: Sequence[float], longest: float
+    setups: list[Setup],
+    cells: list[Cell],
+    fingered: Sequence[float],
+    longest: float,
+    executor: Executor,
 ) -> list[Cell]:
     """Watch on all that are near a ratio until it is known whether they lock."""
     near = [k for k, cell in enumerate(cells) if cell.state == State.UNDECIDED]
     pairs = [Pair(setups[k], cells[k].p, cells[k].q) for k in near]
     questions = [locking.decide(longest=longest) for _ in near]
-    for k, found in zip(near, ask(pairs, questions), strict=True):
+    for k, found in zip(near, ask(pairs, questions, executor=executor), strict=True):
         cells[k] = _judged(cells[k], found, fingered[k])
     return cells
 

@@ -14,13 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore import stopping
+from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import locking
 from reedbore.measures.locking import Course, Request
 from reedbore.model.setup import Setup
 from reedbore.simulate.batch import Lanes
-
-BATCH = 2048
-"""Setups that run at the same time."""
 
 BANDS_HZ = 20.0, 10.0, 5.0, 2.5
 """Half the widths of the bands that lines are followed in; near partials ask for narrow ones."""
@@ -53,6 +51,7 @@ def ask(
     pairs: Sequence[Pair],
     questions: Sequence[locking.Question[Any]],
     progress: Progress | None = None,
+    executor: Executor = CPU,
 ) -> list[Any]:
     """Put a question to each of many pairs.
 
@@ -64,13 +63,15 @@ def ask(
         One for each, from `measures.locking`.
     progress : callable, optional
         Told the share of questions answered so far.
+    executor : Executor
+        The machine that steps them.
 
     Returns
     -------
     list
         The answers, in order; a pair that diverges answers None.
     """
-    asking = _Asking(pairs, questions)
+    asking = _Asking(pairs, questions, executor)
     cores = os.cpu_count() or 1
     running: set[Future[_Watched]] = set()
     with ThreadPoolExecutor(cores) as pool:
@@ -90,8 +91,13 @@ def ask(
 class _Asking:
     """Questions under way: what they want to see, which lanes run, which are to be started."""
 
-    def __init__(self, pairs: Sequence[Pair], questions: Sequence[locking.Question[Any]]) -> None:
-        self.pairs, self.questions = pairs, questions
+    def __init__(
+        self,
+        pairs: Sequence[Pair],
+        questions: Sequence[locking.Question[Any]],
+        executor: Executor,
+    ) -> None:
+        self.pairs, self.questions, self.executor = pairs, questions, executor
         self.answers: list[Any] = [None] * len(pairs)
         self.wanted: dict[int, Request] = {}
         self._ready: list[_Batch] = []
@@ -114,9 +120,10 @@ class _Asking:
         if not band:
             return None
         members = self._waiting.pop(band)
-        if members[BATCH:]:
-            self._waiting[band] = members[BATCH:]
-        return _started(members[:BATCH], self.pairs, self.wanted, band)
+        width = self.executor.width
+        if members[width:]:
+            self._waiting[band] = members[width:]
+        return self._started(members[:width], band)
 
     def take(self, batch: _Batch, courses: list[Course | None]) -> None:
         """Tell the questions of a batch what was seen, and keep the lanes that they watch on."""
@@ -135,6 +142,15 @@ class _Asking:
             lines = [line[kept] for line in batch.lines]
             self._ready.append(batch._replace(members=members, lines=lines))
 
+    def _started(self, members: list[int], band: float) -> _Batch:
+        pairs = [self.pairs[k] for k in members]
+        pulls = np.array([self.wanted[k].detuning for k in members])
+        scale = np.array([pair.q / pair.p for pair in pairs])
+        setups = [pair.setup for pair in pairs]
+        sung = np.array([setup.voice.frequency for setup in setups]) * 2.0 ** (pulls / 1200.0)
+        lanes = Lanes(setups, sung * scale, pulls, band_hz=band, executor=self.executor)
+        return _Batch(lanes, members, [], [])
+
     def _go_on(self, k: int, course: Course | None) -> None:
         """Start a question, or send it what it wanted; keep what it wants next, or its answer."""
         question = self.questions[k]
@@ -147,16 +163,6 @@ class _Asking:
 def _band(pair: Pair) -> float:
     spacing = pair.setup.voice.frequency / pair.p
     return next((band for band in BANDS_HZ if band <= spacing), BANDS_HZ[-1])
-
-
-def _started(
-    members: list[int], pairs: Sequence[Pair], wanted: dict[int, Request], band: float
-) -> _Batch:
-    pulls = np.array([wanted[k].detuning for k in members])
-    setups = [pairs[k].setup for k in members]
-    scale = np.array([pairs[k].q / pairs[k].p for k in members])
-    sung = np.array([setup.voice.frequency for setup in setups]) * 2.0 ** (pulls / 1200.0)
-    return _Batch(Lanes(setups, sung * scale, pulls, band_hz=band), members, [], [])
 
 
 def _watched_on(batch: _Batch, pairs: Sequence[Pair], requests: list[Request]) -> _Watched:

@@ -37,6 +37,17 @@ def test_the_usual_strength_and_lip_change_nothing(setup):
     assert setup.reed.held() is setup.reed
 
 
+@pytest.mark.parametrize(("share", "shut"), [(0.9, False), (1.05, True)])
+def test_breath_beyond_what_closes_the_reed_shuts_it(setup, share, shut):
+    # Hooke's law: at K H of the reed as it is held, here a firm one. A reed that sounds goes on
+    # sounding a little beyond; so it is blown quite shut first, and the breath then goes back.
+    firm = setup.with_value("reed.lip", 1.3).with_value("reed.strength", 2.8)
+    course = np.interp(np.arange(144000), (0, 4800, 48000, 96000), (0.0, 5.0, 5.0, share))
+    run = single.run(numbers.numbers_of(firm), course * firm.reed.closes_at)
+    opening = run.opening[-19200:]
+    assert (opening.max() < firm.reed.shut_below) == shut
+
+
 def test_a_held_reed_is_of_usual_strength_and_lip():
     hard = Reed(opening=1e-3, width=0.013, stiffness=8e6, frequency=1500.0, damping=1.0, strength=4)
     held = hard.held()

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from reedbore.errors import ModelError
+from reedbore.kernel.executor import CPU
 from reedbore.measures import locking
 from reedbore.model.presets import load_horn
 from reedbore.simulate.take import render
@@ -63,6 +64,28 @@ def test_a_cell_does_not_depend_on_what_stands_beside_it(setups, cells):
     for one, other, setup in zip(cells, turned, setups, strict=True):
         alone = judge_cells([setup], [B_FLAT])[0]
         assert repr(one) == repr(other) == repr(alone)
+
+
+class Narrow:
+    """A machine that likes two lanes at a time, and notes how many it was given."""
+
+    width = 2
+
+    def __init__(self):
+        self.given = []
+
+    def start(self, lanes, shared):
+        self.given.append(len(lanes))
+        return CPU.start(lanes, shared)
+
+
+def test_cells_are_the_same_on_another_machine(setups, cells):
+    # All that runs is run by the executor that was handed in: horns alone, first looks, questions.
+    narrow = Narrow()
+    found = judge_cells(setups[:3], [B_FLAT] * 3, executor=narrow)
+    assert repr(found) == repr(cells[:3])
+    assert max(narrow.given) == 2
+    assert len(narrow.given) > 4
 
 
 def test_a_drift_is_that_of_the_two_tones(cells):

@@ -148,5 +148,5 @@ def _fill_flow(table: NDArray[np.float64], setup: Setup, lumped: Throat) -> None
     table[rows.DECAY : rows.INFLOW] = decay
     table[rows.INFLOW : rows.BACKFLOW] = (1.0 + decay) * (throat + wave)
     table[rows.BACKFLOW : rows.SERIES] = 2.0 * (1.0 + decay) * wave
-    table[rows.CLOSING] = reed.stiffness * reed.opening
+    table[rows.CLOSING] = reed.closes_at
     table[rows.SLIT] = table[rows.CHANNEL] * reed.opening
