@@ -23,24 +23,12 @@ from pathlib import Path
 import numba
 import numpy as np
 
-from reedbore.kernel import single, step
-from reedbore.kernel.lanes import (
-    AHEAD,
-    BREATH,
-    DEPTH,
-    ECHO,
-    ECHO_PLACE,
-    FIRST,
-    HEARD,
-    LANES,
-    STATE,
-    SUNG_TURN,
-    TAP,
-    WAVE,
-)
+from reedbore.kernel import rows, single
+from reedbore.kernel.compiler import plain
+from reedbore.kernel.executor import CpuLanes
+from reedbore.kernel.rows import LANES
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.setup import Setup
-from reedbore.simulate import mouth
 from reedbore.simulate.acoustics.numbers import Numbers, numbers_of
 from reedbore.simulate.batch import HOP_S, Lanes
 from reedbore.simulate.take import again
@@ -55,8 +43,9 @@ FLAGS = (
 NAMES = (
     "FADE DIRECT GAIN POLE TURN SHRINK PAIR_GAIN PAIR_SLOPE CONDUCTANCE WAVE VOLUME STIFF DAMPED "
     "REST GIVE CONTACT PISTON CHANNEL DECAY INFLOW BACKFLOW ECHOING MEMORY RINGING RINGING_BEFORE "
-    "VOLUME_FLOW THROAT_FLOW OPENING BEFORE POLES BRANCHES"
+    "VOLUME_FLOW THROAT_FLOW OPENING BEFORE POLES BRANCHES TABLE LANES"
 )
+ONE = CpuLanes(threads=1)
 Work = Callable[[], object]
 
 
@@ -82,30 +71,28 @@ class InC:
     """The step in C, with the numbers of a block that has come to a steady tone."""
 
     def __init__(self, folder: str, batch: Lanes) -> None:
-        group, waves = batch._groups[0], batch._waves
-        block = group.blocks[0]
+        group, waves = batch._running.groups[0], batch._shared.waves
+        block, table = group.blocks[0], group.blocks[0].table
         self.now = round(batch.seconds * batch.rate)
         target, source = Path(folder) / "lanes.so", Path(__file__).with_suffix(".c")
-        values = {name: getattr(step, name) for name in NAMES.split()}
-        values |= {"TABLE": mouth.TABLE, "LANES": LANES, "BATCH": AHEAD}
-        values |= {"USED_PAIRS": group.kind[3], "USED_ECHOES": group.echoes}
+        values = {name: getattr(rows, name) for name in NAMES.split()}
+        values |= {"BATCH": rows.AHEAD, "USED_PAIRS": group.kind.pairs, "USED_ECHOES": group.echoes}
         defined = [f"-D{name}={value}" for name, value in values.items()]
         command = ["gcc", *FLAGS.split(), *defined, "-o", str(target), str(source), "-lm"]
         subprocess.run(command, check=True)
         self.code = ctypes.CDLL(str(target))
         self.code.scalar.restype = ctypes.c_double
-        table = block.table
-        self.waves = waves[block.places[WAVE, 0] :].copy()
-        self.first = block.places[FIRST].copy()
-        self.echo = table[ECHO:HEARD].copy()
-        self.echo_place = block.places[ECHO_PLACE:].copy()
-        self.numbers = table[:STATE].copy()
-        self.state = table[STATE:BREATH].copy()
-        self.taps = table[TAP : TAP + 4].copy()
-        self.heard = table[HEARD + 1 : HEARD + 4].copy()
-        self.lines, self.size = block.entering.copy(), block.entering.shape[1] - 8
+        self.waves = waves[block.places[rows.PERIOD, 0] :].copy()
+        self.first = block.places[rows.FIRST].copy()
+        self.echo = table[rows.ECHO : rows.HEARD].copy()
+        self.echo_place = block.places[rows.ECHO_PLACE :].copy()
+        self.numbers = table[: rows.NUMBERS].copy()
+        self.state = table[rows.NUMBERS : rows.BREATH].copy()
+        self.taps = table[rows.TAP : rows.TAP + rows.TAPS].copy()
+        self.heard = table[rows.HEARD + 1 : rows.HEARD + rows.TAPS].copy()
+        self.lines, self.size = block.entering.copy(), block.entering.shape[1] - rows.AHEAD
         self.turn, self.breath, self.depth = (
-            table[row].copy() for row in (SUNG_TURN, BREATH, DEPTH)
+            table[row].copy() for row in (rows.SUNG_TURN, rows.BREATH, rows.DEPTH)
         )
         self.squares = np.zeros(LANES)
         one = (self.numbers.T, self.state.T, self.taps.T, self.echo.T, self.echo_place.T)
@@ -140,7 +127,7 @@ def _at(array: np.ndarray) -> ctypes.c_void_p:
 
 def rival_in_c(folder: str) -> InC:
     """Make the rival, and see that it plays what the lanes play."""
-    batch = Lanes(setups(LANES), 116.5, threads=1)
+    batch = Lanes(setups(LANES), 116.5, executor=ONE)
     batch.advance(0.5)
     rival = InC(folder, batch)
     hop = round(batch.rate * HOP_S)
@@ -159,10 +146,9 @@ def one_take(numbers: Numbers, pressure: np.ndarray) -> Work:
 def table() -> None:
     """Print all rivals and their ratios."""
     batch = setups()
-    ours = Lanes(batch, 116.5, threads=1)
+    ours = Lanes(batch, 116.5, executor=ONE)
     ours.advance(0.4)
-    hops = round(SECONDS / HOP_S)
-    lane_steps = COUNT * hops * ours._hop
+    lane_steps = COUNT * ours.advance(SECONDS).hop_times.size * ours._shared.hop
     take, pressure = numbers_of(batch[0]), blown(batch[0], 0.5)
     single.run(take, pressure)
     works: dict[str, tuple[Work, float]] = {
@@ -183,15 +169,15 @@ def table() -> None:
         each = [run[name] for run in costs]
         ratio = statistics.median(run[name] / run["lanes"] for run in costs)
         print(f"  {name:<36}{statistics.median(each):8.2f} ({min(each):.2f}){ratio:20.2f}")
-    plain = single.make_run(lambda function: function, massless=False)
-    slow = cost(lambda: single.run(take, pressure[:1000], plain), 1000)
+    loop = single.make_run("mass", compile_with=plain)
+    slow = cost(lambda: single.run(take, pressure[:1000], loop), 1000)
     print(f"  {'pure Python':<36}{slow:8.0f}")
 
 
 def threads_row() -> None:
     """Print what a second core adds; both by the clock on the wall."""
     batch = setups()
-    pair = [Lanes(batch, 116.5, threads=count) for count in (1, 2)]
+    pair = [Lanes(batch, 116.5, executor=CpuLanes(threads=count)) for count in (1, 2)]
     for one in pair:
         one.advance(0.4)
     works = [functools.partial(one.advance, SECONDS) for one in pair]
