@@ -39,7 +39,7 @@ _HOMES = {
     "Setup": "model.setup",
     "Singer": "model.setup",
     "Take": "simulate.take",
-    "Verdict": "verdict.take",
+    "Verdict": "verdict.result",
     "judge": "verdict.take",
     "load_horn": "model.presets",
     "load_singer": "model.presets",

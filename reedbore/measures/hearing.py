@@ -4,6 +4,8 @@ A sound is judged at a stated listening level. The data are averages over young 
 normal hearing; no claim is made for one person, one room or one loudspeaker.
 """
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -191,6 +193,44 @@ def heard(
     if pitch == "no" or count == 0:
         return "no"
     return "uncertain" if count < PARTIALS_OF_A_PITCH else pitch
+
+
+def third_note(
+    found: Lines, ratio: tuple[int, int] | None, resultant_hz: float | None
+) -> tuple[float | None, str]:
+    """Level of the partials of the resultant that belong to neither note, and whether it is heard.
+
+    Parameters
+    ----------
+    found : Lines
+        All lines of the sound.
+    ratio : (p, q) or None
+        Sung over played; None if none is near.
+    resultant_hz : float or None
+        The resultant. [Hz]
+
+    Returns
+    -------
+    level : float or None
+        Of these partials against the whole; None if there are none. [dB]
+    heard : str
+        As of `heard`, or "same as fingered", "same as sung" where the resultant is one of the two.
+    """
+    if ratio is None or resultant_hz is None:
+        return None, "no"
+    p, q = ratio
+    if q == 1:
+        return None, "same as fingered"
+    if p == 1:
+        return None, "same as sung"
+    order = np.rint(found.hz / resultant_hz)
+    near = np.abs(found.hz - order * resultant_hz) < 0.1 * resultant_hz
+    own = near & (order > 0) & (order % p != 0) & (order % q != 0)
+    whole = float(np.sum(found.amplitude**2))
+    energy = float(np.sum(found.amplitude[own] ** 2))
+    level = 10.0 * math.log10(energy / whole) if energy > 0.0 and whole > 0.0 else None
+    mine = Lines(found.hz[own], found.amplitude[own])
+    return level, heard(mine, found, resultant_hz)
 
 
 def weekly_hours(level_dba: float) -> float:

@@ -21,8 +21,9 @@ from reedbore.simulate.request.take import Request, Words, read_request, tune_re
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import first_peak
 from reedbore.verdict import cells
+from reedbore.verdict.result import Verdict
 from reedbore.verdict.state import HornState
-from reedbore.verdict.take import Verdict, judge
+from reedbore.verdict.take import judge
 
 LISTEN_S = 3.0
 OCTAVE_CENTS = 60.0

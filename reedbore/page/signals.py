@@ -17,7 +17,7 @@ from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.take import Take, burst
 from reedbore.sound import mute_broken
 from reedbore.verdict import runs
-from reedbore.verdict.take import NEAR_CENTS, SIMPLE
+from reedbore.verdict.result import NEAR_CENTS, SIMPLE
 
 PERIODS = 6
 END_S = 0.05  # the last moment of a take is left out

@@ -23,7 +23,8 @@ from reedbore.simulate import mouth
 from reedbore.simulate.outside import SOUND_RATE, levelled
 from reedbore.simulate.take import Take
 from reedbore.sound import encode
-from reedbore.verdict.take import Verdict, judge
+from reedbore.verdict.result import Verdict
+from reedbore.verdict.take import judge
 
 WIDTH_PX = 760
 

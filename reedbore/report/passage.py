@@ -15,8 +15,8 @@ from reedbore.report import document as documents
 from reedbore.report.verdict import STILL_HZ
 from reedbore.report.words import NOT_SIMULATED, below
 from reedbore.verdict.passage import NoteVerdict
+from reedbore.verdict.result import Verdict
 from reedbore.verdict.state import Reason, State
-from reedbore.verdict.take import Verdict
 
 WIDEST = 100
 """The columns of the table stand closer together before it gets wider than this. [characters]"""

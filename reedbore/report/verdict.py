@@ -15,10 +15,9 @@ from reedbore.simulate import mouth
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import Request
 from reedbore.simulate.take import Take
-from reedbore.verdict import take as verdicts
+from reedbore.verdict.result import Verdict
 from reedbore.verdict.runs import JUMP_CENTS
 from reedbore.verdict.state import LATE, HornState, Reason, State
-from reedbore.verdict.take import Verdict
 
 STILL_HZ = 0.005
 """A beat slower than this is told as none: the sound moves once in minutes. [Hz]"""
@@ -102,7 +101,7 @@ EXACT_CENTS = 0.05
 USUAL_DEPTHS = 0.02, 0.15  # 50 to 400 Pa at 3 kPa: our estimate, no source
 
 
-def sentences(request: Request, take: Take, verdict: verdicts.Verdict) -> list[str]:
+def sentences(request: Request, take: Take, verdict: Verdict) -> list[str]:
     """Say what became of the two notes, and what the player should know about the horn.
 
     Parameters
@@ -119,7 +118,7 @@ def sentences(request: Request, take: Take, verdict: verdicts.Verdict) -> list[s
     return [summary(verdict, a4), *_strayed(request, verdict, a4), *_needed(take, verdict)]
 
 
-def _needed(take: Take, verdict: verdicts.Verdict) -> list[str]:
+def _needed(take: Take, verdict: Verdict) -> list[str]:
     """Tell how much breath a horn needs that does not play."""
     if verdict.voice_off_state != HornState.SILENT:
         return []
@@ -137,7 +136,7 @@ def title(request: Request) -> str:
     return named if alone else f"{named}, {depth_words(request.setup)}"
 
 
-def _strayed(request: Request, found: verdicts.Verdict, a4: float) -> list[str]:
+def _strayed(request: Request, found: Verdict, a4: float) -> list[str]:
     """Say so if the horn plays another note than the fingered one."""
     asked = request.typed.fingered_hz
     if found.played_hz is None or abs(cents(found.played_hz, asked)) < JUMP_CENTS:
@@ -155,7 +154,7 @@ def depth_words(setup: Setup) -> str:
     return f"depth {found:.2g} ({depth_name(found)}; usual {least:g} to {most:g}) out of the flow"
 
 
-def rows(take: Take, found: verdicts.Verdict, a4: float) -> list[tuple[str, str]]:
+def rows(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
     """Choose the numbers worth reading: third note, how steady, locked, then the rest.
 
     Parameters
@@ -192,7 +191,7 @@ def rows(take: Take, found: verdicts.Verdict, a4: float) -> list[tuple[str, str]
     return told
 
 
-def _third(found: verdicts.Verdict, a4: float) -> str:
+def _third(found: Verdict, a4: float) -> str:
     if found.resultant_hz is None or found.ratio is None:
         return "none"
     p, q = found.ratio
@@ -204,9 +203,7 @@ def _third(found: verdicts.Verdict, a4: float) -> str:
     return f"{note}; heard: {found.heard}{strength}"
 
 
-def kept(
-    request: Request, take: Take, verdict: verdicts.Verdict, levels: dict[str, Any]
-) -> sidecar.Sidecar:
+def kept(request: Request, take: Take, verdict: Verdict, levels: dict[str, Any]) -> sidecar.Sidecar:
     """Gather what the sidecar of a take holds.
 
     Parameters

@@ -5,6 +5,7 @@ In: setups. Out: a `Cell` each, which depends on its setup alone, never on what 
 
 import math
 from collections.abc import Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -15,13 +16,14 @@ from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import locking, pitch
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
-from reedbore.notes import cents, choose_ratio
+from reedbore.notes import cents
 from reedbore.simulate.batch import Lanes
 from reedbore.simulate.mouth import depth
 from reedbore.verdict import runs
+from reedbore.verdict.decide import Answer, decide, settle
 from reedbore.verdict.questions import Pair, Progress, ask
-from reedbore.verdict.state import HornState, Reason, State, own_period
-from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, SIMPLE
+from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio
+from reedbore.verdict.state import HornState, Reason, State
 
 LOOK_S = 0.5
 """The end of a run, in which the pressure itself is looked at. [s]"""
@@ -89,31 +91,27 @@ def judge_cells(
     """
     cells: list[Cell] = []
     tell = progress or (lambda _: None)
-    controls: dict[Setup, runs.Control] = {}
+    controls: dict[Setup, Control] = {}
     for start in range(0, len(setups), executor.width):
         stopping.check()
         here = slice(start, start + executor.width)
         part = list(setups[here])
         heard = controls_of(part, controls, seconds, executor)
-        firsts = _first_looks(part, heard, seconds, executor)
-        named = [
-            _named(cell, control, hz)
-            for cell, control, hz in zip(firsts, heard, fingered_hz[here], strict=True)
-        ]
+        outcomes = _first_looks(part, heard, seconds, executor)
         longest = locking.LAST_WATCH if seconds is None else seconds
         if longest >= SHORTEST_S:
-            named = _decided(part, named, fingered_hz[here], longest, executor)
-        cells += named
+            outcomes = _decided(part, heard, outcomes, longest, executor)
+        cells += map(_cell, outcomes, heard, fingered_hz[here])
         tell(len(cells) / len(setups))
     return cells
 
 
 def controls_of(
     setups: Sequence[Setup],
-    known: dict[Setup, runs.Control] | None = None,
+    known: dict[Setup, Control] | None = None,
     seconds: float | None = None,
     executor: Executor = CPU,
-) -> list[runs.Control]:
+) -> list[Control]:
     """Play each different horn once with its voice off.
 
     Parameters
@@ -144,9 +142,9 @@ def controls_of(
         rate = lanes.rate
         lanes.advance(length - 1.0)
 
-        def look(lane: int, pressure: Samples) -> runs.Control:
+        def look(lane: int, pressure: Samples) -> Control:
             if lanes.burst[lane] or not np.isfinite(pressure).all():
-                return runs.NO_CONTROL
+                return NO_CONTROL
             return runs.control_of(fresh[lane], pressure[-round(rate) :])
 
         known.update(zip(fresh, lanes.watch(round(rate), look), strict=True))
@@ -157,45 +155,80 @@ _SILENCED = dict(Voice(source="off", depth=0.0))
 
 
 def _first_looks(
-    setups: list[Setup],
-    controls: list[runs.Control],
-    seconds: float | None,
-    executor: Executor,
-) -> list[Cell]:
-    """Run all once and measure what is played."""
-    cells = [_unsounded(s, control) for s, control in zip(setups, controls, strict=True)]
-    open_ones = [k for k, cell in enumerate(cells) if cell is None]
-    if open_ones:
-        part = [setups[k] for k in open_ones]
-        heard = [controls[k] for k in open_ones]
-        for k, cell in zip(open_ones, _played(part, heard, seconds, executor), strict=True):
-            cells[k] = cell
-    return [cell for cell in cells if cell is not None]
+    setups: list[Setup], controls: list[Control], seconds: float | None, executor: Executor
+) -> list[Outcome]:
+    """Decide as far as one look tells; run only those for which the horn alone is not enough."""
+    seen = [_Seen(*both) for both in zip(setups, controls, strict=True)]
+    runs_on = [one for one in seen if one.sings and one.alone.hz is not None]
+    looks = iter(_played(runs_on, seconds, executor) if runs_on else ())
+    open_ones = set(map(id, runs_on))
+    return [next(looks) if id(one) in open_ones else decide(one) for one in seen]
 
 
-def _unsounded(setup: Setup, control: runs.Control) -> Cell | None:
-    """Judge what needs no run with the voice."""
-    period = control.period or 0
-    if control.state == HornState.FAILED:
-        return Cell(State.FAILED, Reason.DIVERGED)
-    if setup.voice.source == "off" or depth(setup) == 0.0:
-        if control.hz is None:
-            return Cell(State.SILENT)
-        return Cell(State.UNSUNG, played_hz=control.hz, period=period, voice_off_hz=control.hz)
-    if control.hz is None:
-        return Cell(State.SILENT, Reason.MUTE, sung_hz=setup.voice.frequency)
-    return None
+class _Look(NamedTuple):
+    """What one run shows: the horn's own line in its later half, and its end."""
+
+    hz: float
+    amplitude: Samples
+    tail: Samples | None
+    """None after a burst. [Pa]"""
 
 
-def _played(
-    setups: list[Setup],
-    controls: list[runs.Control],
-    seconds: float | None,
-    executor: Executor,
-) -> list[Cell]:
+class _Seen:
+    """What is seen of the two notes of a cell."""
+
+    brief = False
+    exact = True
+    unanswered = State.UNDECIDED
+    why_silent = Reason.ONLY_VOICE
+    why_no_pitch = Reason.NO_PITCH
+
+    def __init__(self, setup: Setup, control: Control, look: _Look | None = None) -> None:
+        self.setup, self.alone, self.look = setup, control, look
+        self.sings = setup.voice.source != "off" and depth(setup) != 0.0
+        diverged = look is not None and look.tail is None
+        self.burst = diverged or control.state == HornState.FAILED
+
+    @property
+    def voice(self) -> tuple[float | None, float]:
+        # A steady one: it need not be measured.
+        return (self.setup.voice.frequency if self.sings else None), 0.0
+
+    @cached_property
+    def _thin(self) -> tuple[Samples, float]:
+        tail = self.look and self.look.tail
+        assert tail is not None
+        return pitch.thin(tail, self.setup.time.rate)
+
+    @cached_property
+    def reed(self) -> tuple[float | None, bool]:
+        """Name what is played: the horn's own line, or what has taken its place."""
+        alone = self.alone
+        if self.look is None or alone.hz is None:
+            return alone.hz, False
+        hz: float | None = self.look.hz
+        if np.median(self.look.amplitude) <= 0.25 * alone.amplitude:
+            hz = runs.other_line(*self._thin, alone, self.voice[0])
+        return hz, hz is not None and bool(abs(cents(hz, alone.hz)) > runs.JUMP_CENTS)
+
+    @property
+    def mute(self) -> tuple[State, str | None]:
+        return State.SILENT, Reason.MUTE if self.sings else None
+
+    def too_few(self, played: float, ratio: Ratio) -> bool:
+        return False
+
+    def starting(self, played: float) -> bool:
+        return False
+
+    def lines(self, played: float, sung: float | None) -> State:
+        return runs.line_state(*self._thin, played, sung)
+
+
+def _played(seen: Sequence[_Seen], seconds: float | None, executor: Executor) -> list[Outcome]:
     length = seconds or runs.LEAST_SECONDS
-    reference = np.array([control.hz for control in controls], np.float64)
-    lanes = Lanes(setups, reference, executor=executor)
+    reference = np.array([one.alone.hz for one in seen], np.float64)
+    lanes = Lanes([one.setup for one in seen], reference, executor=executor)
     look_s = min(LOOK_S, 0.5 * length)
     lines = lanes.advance(length - look_s)
     late = lines.times >= 0.5 * (length - look_s)
@@ -203,85 +236,55 @@ def _played(
     since = lines.times[late] - lines.times[late].mean()
     weights = since / np.sum(since**2)
 
-    def look(lane: int, pressure: Samples) -> Cell:
-        if lanes.burst[lane] or not np.isfinite(pressure).all():
-            return Cell(State.FAILED, Reason.DIVERGED)
+    def look(lane: int, pressure: Samples) -> Outcome:
         line = lines.line[lane, late]
         track = np.unwrap(np.angle(line)) / (2.0 * math.pi)
         hz = reference[lane] + float(np.sum(weights * track))
-        tail = pressure[-round(look_s * lanes.rate) :]
-        return _seen(setups[lane], controls[lane], hz, np.abs(line), tail)
+        whole = not lanes.burst[lane] and bool(np.isfinite(pressure).all())
+        tail = pressure[-round(look_s * lanes.rate) :] if whole else None
+        one = seen[lane]
+        return decide(_Seen(one.setup, one.alone, _Look(hz, np.abs(line), tail)))
 
     return lanes.watch(round(look_s * lanes.rate), look)
 
 
-def _seen(
-    setup: Setup, control: runs.Control, hz: float, amplitude: Samples, tail: Samples
-) -> Cell:
-    """Name what is played: the horn's own line, or what has taken its place."""
-    sung = setup.voice.frequency
-    thin, rate = pitch.thin(tail, setup.time.rate)
-    if np.median(amplitude) <= 0.25 * control.amplitude:
-        other = runs.other_line(thin, rate, control, sung)
-        if other is None:
-            return Cell(State.SILENT, Reason.ONLY_VOICE, sung_hz=sung)
-        hz = other
-    assert control.hz is not None
-    jumped = bool(abs(cents(hz, control.hz)) > runs.JUMP_CENTS)
-    ratio = choose_ratio(sung / hz, NEAR_CENTS, SIMPLE)
-    p, q = ratio or (0, 0)
-    drift = p * hz - q * sung if ratio else math.nan
-    state = State.UNDECIDED
-    reason: str | None = Reason.UNDECIDED
-    if ratio is None or abs(drift) >= FUSED_HZ:
-        state = runs.line_state(thin, rate, hz, sung)
-        reason, p, q, drift = None, 0, 0, math.nan
-    return Cell(state, reason, p, q, sung, hz, jumped=jumped, drift_hz=drift)
+def _decided(
+    setups: list[Setup],
+    controls: list[Control],
+    firsts: list[Outcome],
+    longest: float,
+    executor: Executor,
+) -> list[Outcome]:
+    """Watch on all that are near a ratio until it is known whether they lock."""
+    near = [k for k, outcome in enumerate(firsts) if outcome.asks]
+    pairs = [Pair(setups[k], *ratio) for k in near if (ratio := firsts[k].ratio)]
+    questions = [locking.decide(longest=longest) for _ in near]
+    final = list(firsts)
+    for k, found in zip(near, ask(pairs, questions, executor=executor), strict=True):
+        answer = found and Answer(found.locked, found.drift_hz, found.decided)
+        final[k] = settle(_Seen(setups[k], controls[k]), firsts[k], answer)
+    return final
 
 
-def _named(cell: Cell, control: runs.Control, fingered_hz: float) -> Cell:
+def _cell(outcome: Outcome, control: Control, fingered_hz: float) -> Cell:
     """Add what is known of the horn alone, and the names of what is played."""
-    off = math.nan if control.hz is None else control.hz
-    played = cell.played_hz
-    return cell._replace(
+    p, q = outcome.ratio or (0, 0)
+    played = _number(outcome.played)
+    return Cell(
+        state=outcome.state,
+        reason=outcome.reason,
+        p=p,
+        q=q,
+        sung_hz=_number(outcome.sung),
+        played_hz=played,
         played_cents=cents(played, fingered_hz) if played > 0.0 else math.nan,
-        resultant_hz=played / cell.q if cell.q else math.nan,
+        jumped=outcome.jumped,
+        resultant_hz=played / q if q else math.nan,
+        drift_hz=_number(outcome.drift),
         period=control.period or 0,
-        voice_off_hz=off,
+        voice_off_hz=_number(control.hz),
     )
 
 
-def _decided(
-    setups: list[Setup],
-    cells: list[Cell],
-    fingered: Sequence[float],
-    longest: float,
-    executor: Executor,
-) -> list[Cell]:
-    """Watch on all that are near a ratio until it is known whether they lock."""
-    near = [k for k, cell in enumerate(cells) if cell.state == State.UNDECIDED]
-    pairs = [Pair(setups[k], cells[k].p, cells[k].q) for k in near]
-    questions = [locking.decide(longest=longest) for _ in near]
-    for k, found in zip(near, ask(pairs, questions, executor=executor), strict=True):
-        cells[k] = _judged(cells[k], found, fingered[k])
-    return cells
-
-
-def _judged(cell: Cell, found: locking.Decision | None, fingered_hz: float) -> Cell:
-    if found is None:
-        return Cell(State.FAILED, Reason.DIVERGED, sung_hz=cell.sung_hz)
-    if found.locked and cell.period > 1:
-        return cell._replace(state=State.DRIFTING, reason=own_period(cell.period))
-    if found.locked:
-        played = cell.sung_hz * cell.q / cell.p
-        return cell._replace(
-            state=State.LOCKED,
-            reason=None,
-            played_hz=played,
-            played_cents=cents(played, fingered_hz),
-            resultant_hz=played / cell.q,
-            drift_hz=0.0,
-        )
-    if found.decided:
-        return cell._replace(state=State.DRIFTING, reason=None, drift_hz=found.drift_hz)
-    return cell._replace(drift_hz=found.drift_hz)
+def _number(value: float | None) -> float:
+    return math.nan if value is None else value

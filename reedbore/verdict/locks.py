@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError
-from reedbore.measures import locking, spectrum
+from reedbore.measures import hearing, locking, spectrum
 from reedbore.measures.drift import at_rest
 from reedbore.measures.locking import Edge
 from reedbore.model.setup import Setup
@@ -36,8 +36,8 @@ from reedbore.verdict.lock_edges import (
     width,
 )
 from reedbore.verdict.questions import Pair, Progress
+from reedbore.verdict.result import SIMPLE, Control
 from reedbore.verdict.state import RowState
-from reedbore.verdict.take import SIMPLE
 
 LISTEN_S = 4.0
 REST_WATCHES = 4
@@ -167,7 +167,7 @@ def lock_table(
     )
 
 
-def _alone(setup: Setup) -> runs.Control:
+def _alone(setup: Setup) -> Control:
     control = cells.controls_of([setup])[0]
     if control.hz is None:
         raise ModelError(
@@ -187,7 +187,7 @@ def _within(hz: float, bounds: tuple[float, float] | None) -> bool:
     return low <= hz <= high
 
 
-def _row(control: runs.Control, ratio: Ratio, found: Sought | None) -> Row:
+def _row(control: Control, ratio: Ratio, found: Sought | None) -> Row:
     assert control.hz is not None
     p, q = ratio
     just = control.hz * p / q
@@ -223,12 +223,12 @@ def _at_once(
     return done
 
 
-def _listened(setup: Setup, control: runs.Control, row: Row) -> Row:
+def _listened(setup: Setup, control: Control, row: Row) -> Row:
     """Hear the row where a player would aim, and let a human voice try to hold it."""
     take = render(sung_at(setup, row.sung_hz), LISTEN_S)
     late = take.sound[take.sound.size // 2 :]
     found = spectrum.lines(late, SOUND_RATE, -70.0)
-    level, heard = runs.third_note(found, row.ratio, row.resultant_hz)
+    level, heard = hearing.third_note(found, row.ratio, row.resultant_hz)
     played, jumped = runs.played_pitch(take, control, row.sung_hz)
     if row.state != RowState.LOCKED and (jumped or played is None):
         return replace(row, state=RowState.JUMPED)
@@ -247,7 +247,7 @@ def _time_to_lock(setup: Setup, row: Row) -> float | None:
     return rest if rest < times[-1] else None
 
 
-def _looked_beside(setup: Setup, control: runs.Control, rows: list[Row]) -> list[Row]:
+def _looked_beside(setup: Setup, control: Control, rows: list[Row]) -> list[Row]:
     """Where the just note throws the horn out of its register, look for a lock on either side."""
     assert control.hz is not None
     for start in (-BESIDE_CENTS, BESIDE_CENTS):
@@ -323,7 +323,7 @@ GLIDE_S = 30.0
 """In this time a voice glides through an edge. [s]"""
 
 
-def _approached(setup: Setup, control: runs.Control, row: Row) -> Row:
+def _approached(setup: Setup, control: Control, row: Row) -> Row:
     """Glide into the lock from below and from above, and look where it takes hold."""
     if row.low is None or row.high is None or row.state != RowState.LOCKED:
         return row

@@ -24,9 +24,10 @@ from reedbore.simulate.controls import beats_at
 from reedbore.simulate.performance import Performance, Stretch, stretches
 from reedbore.simulate.take import again, render
 from reedbore.verdict import runs
+from reedbore.verdict.result import NEAR_CENTS, Control, Verdict
 from reedbore.verdict.state import State
-from reedbore.verdict.stretch import Held, Inside, flows
-from reedbore.verdict.take import NEAR_CENTS, Verdict, judge
+from reedbore.verdict.stretch import Held, Inside
+from reedbore.verdict.take import judge
 
 THREADS = 2
 """Held pairs that are played side by side."""
@@ -142,7 +143,7 @@ def _row(
     performance: Performance,
     part: Stretch,
     setup: Setup,
-    control: runs.Control,
+    control: Control,
     pair: Held | None,
 ) -> NoteVerdict:
     score = performance.score
@@ -203,7 +204,7 @@ def _pair(performance: Performance, part: Stretch) -> Setup:
     sung: dict[str, Any] = {}
     if part.sung_hz is not None:
         sung["frequency"] = round(part.sung_hz, 5)
-    if not flows(voice):
+    if not voice.flows:
         curve = performance.controls.depth
         depth = curve[middle] or curve[part.first : part.end].max()
         sung["depth"] = round(float(depth), 6)

@@ -4,18 +4,19 @@ In: takes. Out: numbers for `verdict`, which decides.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.measures import hearing, locking, pitch, spectrum
+from reedbore.measures import locking, pitch, spectrum
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents
 from reedbore.simulate.outside import radiated
 from reedbore.simulate.take import Take, again, burst
 from reedbore.simulate.tuning import first_peak
+from reedbore.verdict.result import NO_CONTROL, STEADY_VOICE_CENTS, Control
 from reedbore.verdict.state import HornState, State
 
 JUMP_CENTS = 50.0
@@ -24,9 +25,6 @@ JUMP_CENTS = 50.0
 LEAST_SECONDS = 3.0
 """A shorter take ends before a low note has settled; its verdict is that of one so long. [s]"""
 
-STEADY_VOICE_CENTS = 15.0
-"""A voice that wanders more than this (standard deviation) cannot prove a lock."""
-
 LINE_BAND = 20.0
 """Lines farther from the played one than this are kept out of its pitch and strength. [Hz]"""
 
@@ -34,20 +32,6 @@ LINE_ORDERS = 8
 """Lines of a sound are looked for at sums of so many times either pitch."""
 
 Samples = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Control:
-    """The same setup with the voice off."""
-
-    state: HornState
-    hz: float | None
-    period: int | None
-    amplitude: float
-    sound: Samples
-
-
-NO_CONTROL = Control(HornState.FAILED, None, None, 0.0, np.zeros(0))
 
 
 def control_run(take: Take) -> Control:
@@ -231,27 +215,6 @@ def line_state(late: Samples, rate: float, played: float, sung: float | None) ->
     """Tell a line spectrum from an irregular one, of a pressure at a rate."""
     share = spectrum.line_share(late, rate, played, sung or played, LINE_ORDERS)
     return State.ROUGH if share.share > 0.95 else State.IRREGULAR
-
-
-def third_note(
-    found: spectrum.Lines, ratio: tuple[int, int] | None, resultant: float | None
-) -> tuple[float | None, str]:
-    """Measure the partials of the resultant that belong to neither note, and hear them."""
-    if ratio is None or resultant is None:
-        return None, "no"
-    p, q = ratio
-    if q == 1:
-        return None, "same as fingered"
-    if p == 1:
-        return None, "same as sung"
-    order = np.rint(found.hz / resultant)
-    near = np.abs(found.hz - order * resultant) < 0.1 * resultant
-    own = near & (order > 0) & (order % p != 0) & (order % q != 0)
-    whole = float(np.sum(found.amplitude**2))
-    energy = float(np.sum(found.amplitude[own] ** 2))
-    level = 10.0 * math.log10(energy / whole) if energy > 0.0 and whole > 0.0 else None
-    mine = spectrum.Lines(found.hz[own], found.amplitude[own])
-    return level, hearing.heard(mine, found, resultant)
 
 
 def settled(take: Take, played: float) -> float | None:

@@ -5,8 +5,8 @@ Out: a verdict on the stretch. The request is not looked at: of the stretch only
 whether it has a sung note, of the setup only the kind of its voice.
 """
 
-import math
-from typing import Any, NamedTuple
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 from reedbore.kernel.rows import BURST_PA
 from reedbore.measures import locking, pitch
 from reedbore.measures.drift import AT_REST_CYCLES, at_rest, mean_drift
-from reedbore.model.voice import Voice
-from reedbore.notes import cents, choose_ratio
+from reedbore.notes import cents
 from reedbore.simulate.controls import BREATH, LARGEST_PART
 from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.performance import Performance, Stretch
-from reedbore.verdict import runs, take
-from reedbore.verdict.state import HornState, Reason, State, wanders
-from reedbore.verdict.take import FUSED_HZ, NEAR_CENTS, SIMPLE, Verdict
+from reedbore.verdict import runs
+from reedbore.verdict.decide import Answer, decide, settle
+from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio, Verdict, filled
+from reedbore.verdict.state import HornState, Reason, State
 
 SHORTEST_S = 0.15
 """A shorter stretch is not measured. [s]"""
@@ -45,7 +45,6 @@ SAME_CENTS = 5.0
 """A held pair whose voice is farther off than this is another pair. [cents]"""
 
 Samples = NDArray[np.float64]
-Ratio = tuple[int, int]
 
 
 class Held(NamedTuple):
@@ -59,11 +58,14 @@ class Held(NamedTuple):
 class Inside:
     """A stretch up to where breath and voice leave it, and what is known of its pair."""
 
+    exact = False
+    unanswered = State.DRIFTING
+
     def __init__(
         self,
         performance: Performance,
         part: Stretch,
-        control: runs.Control,
+        control: Control,
         pair: Held | None,
         depth: float,
     ) -> None:
@@ -80,63 +82,98 @@ class Inside:
         self.sung = performance.sung[part.first : end]
         first, last = (round(step * SOUND_RATE / self.rate) for step in (part.first, end))
         self.sound = performance.sound[first:last]
-        self.voice = score.setup_of(part.fingered).voice
+        self.singer = score.setup_of(part.fingered).voice
         curve = performance.controls.depth[part.first : end]
-        depths = np.full(curve.shape, depth) if flows(self.voice) else curve
+        depths = np.full(curve.shape, depth) if self.singer.flows else curve
         most = float(depths.max(initial=0.0))
         self.sings = bool(np.abs(depths * self.sung).max(initial=0.0) > SUNG_AT_ALL * most)
         self.noted = part.sung_hz is not None
-        self.control, self.pair = control, pair
+        self.burst = not (np.abs(self.pressure) < BURST_PA).all()
+        self.brief = self.whole_s < SHORTEST_S
+        self.alone = NO_CONTROL if self.burst else control
+        self.pair = pair
 
     def judged(self) -> tuple[Verdict, float | None]:
         """Return the verdict, and when the beat came to rest. [s]."""
-        control = self.control
-        if not (np.abs(self.pressure) < BURST_PA).all():
-            return take.bare(State.FAILED, runs.NO_CONTROL, reason=Reason.DIVERGED), None
-        if self.whole_s < SHORTEST_S:
-            return self._untold(Reason.TOO_SHORT), None
-        pitched, wander = self._sung_pitch()
-        sung = pitched if self.noted else None
-        if control.hz is None:
-            state = State.FAILED if control.state == HornState.FAILED else State.SILENT
-            return take.bare(state, control, sung=sung, reason=Reason.MUTE), None
-        played, jumped = self._played(pitched)
-        if played is None:
-            reason = self._why_silent()
-            return take.bare(State.SILENT, control, sung=sung, reason=reason), None
-        if not self.sings:
-            return take.bare(State.UNSUNG, control, played=played, jumped=jumped), None
-        if sung is None:
-            state = self._spectrum_state(played, None)
-            reason = Reason.NO_PITCH if self.noted else Reason.NO_NOTE
-            found: dict[str, Any] = {"sung": None, "played": played, "jumped": jumped}
-            return self._measured(None, state=state, reason=reason, **found), None
-        return self._judged_pair(sung, wander, played, jumped)
+        outcome, rest = decide(self), None
+        if outcome.asks:
+            outcome, rest = self._settled(outcome)
+        return filled(outcome, self.alone, lambda: self._listen(outcome)), rest
 
-    def _judged_pair(
-        self, sung: float, wander: float, played: float, jumped: bool
-    ) -> tuple[Verdict, float | None]:
-        common: dict[str, Any] = {"sung": sung, "played": played, "jumped": jumped}
-        ratio = choose_ratio(sung / played, NEAR_CENTS, SIMPLE)
-        if ratio and self.seconds * played / ratio[1] < LEAST_PERIODS:
-            return self._untold(Reason.TOO_SHORT), None
-        unsteady = None
-        if wander > runs.STEADY_VOICE_CENTS:
-            unsteady = wanders(wander)
-        apart = abs(ratio[0] * played - ratio[1] * sung) if ratio else math.inf
-        if ratio is None or apart >= FUSED_HZ:
-            if self._starting(played):
-                return self._untold(Reason.STARTING), None
-            state = self._spectrum_state(played, sung)
-            return self._measured(None, state=state, reason=unsteady, **common), None
-        course = self._course(sung, ratio)
-        proven, reason = self._proven(sung, ratio, jumped)
-        rest = self._at_rest(course) if proven and not unsteady else None
+    def _settled(self, asked: Outcome) -> tuple[Outcome, float | None]:
+        """Let the pair that is held answer for this one, if the beat has come to rest here."""
+        assert asked.sung is not None
+        assert asked.ratio is not None
+        course = self._course(asked.sung, asked.ratio)
+        proven, reason = self._proven(asked.sung, asked.ratio, asked.jumped)
+        rest = self._at_rest(course) if proven else None
         if rest is not None:
-            return self._measured(ratio, state=State.LOCKED, drift=0.0, **common), rest
-        beat = None if unsteady else mean_beat(course)
-        common |= {"state": State.DRIFTING, "reason": unsteady or reason, "drift": beat}
-        return self._measured(ratio, **common), None
+            return settle(self, asked, Answer(True, 0.0)), rest
+        return settle(self, asked, Answer(False, mean_beat(course), reason=reason)), None
+
+    # --- what is seen ----------------------------------------------------------------------------
+
+    @cached_property
+    def voice(self) -> tuple[float | None, float]:
+        """Pitch [Hz] and wandering [cents] of a voice that has a note here."""
+        pitched, wander = self._pitched
+        return (pitched if self.noted else None), wander
+
+    @cached_property
+    def _pitched(self) -> tuple[float | None, float]:
+        if not self.sings:
+            return None, 0.0
+        late = self.sung[-round(self._late_s(0.1) * self.rate) :]
+        return runs.voice_pitch(late, self.rate, self.singer)
+
+    @cached_property
+    def reed(self) -> tuple[float | None, bool]:
+        """Pitch that the reed plays [Hz], and whether it left its register."""
+        late_s = self._late_s(0.1)
+        late, rate = pitch.thin(self.pressure[-round(late_s * self.rate) :], self.rate)
+        band = max(runs.LINE_BAND, 8.0 / late_s)
+        return runs.late_pitch(late, rate, self.alone, self._pitched[0], band)
+
+    @property
+    def mute(self) -> tuple[State, str | None]:
+        """What to say where the horn alone does not sound."""
+        failed = self.alone.state == HornState.FAILED
+        return (State.FAILED if failed else State.SILENT), Reason.MUTE
+
+    @property
+    def why_silent(self) -> Reason:
+        """Tell a reed that is on its way from one that the voice has stopped."""
+        assert self.alone.hz is not None
+        if self.starting(self.alone.hz):
+            return Reason.STARTING
+        return Reason.ONLY_VOICE if self.sings else Reason.NOT_SOUNDING
+
+    @property
+    def why_no_pitch(self) -> Reason:
+        """Tell a note without a pitch from a recording without a note."""
+        return Reason.NO_PITCH if self.noted else Reason.NO_NOTE
+
+    def too_few(self, played: float, ratio: Ratio) -> bool:
+        """Tell whether it holds too few periods of the resultant to be measured."""
+        return self.seconds * played / ratio[1] < LEAST_PERIODS
+
+    def starting(self, played: float) -> bool:
+        """Tell whether the line that is played is weak and still grows, and not by the breath."""
+        pressure, rate = pitch.thin(self.pressure, self.rate)
+        strength = pitch.phase_track(pressure, rate, played, self._band()).amplitude
+        before, after = self.blown[self.blown.size // 2], self.blown[-1]
+        swells = max(float(after / before), 1.0) if before > 0.0 else 1.0
+        middle = strength[strength.size // 2]
+        grows = strength[-1] > GROWING * swells * middle
+        # The horn alone was blown as here in the middle.
+        return bool(grows and middle < STARTED * self.alone.amplitude)
+
+    def lines(self, played: float, sung: float | None) -> State:
+        """Tell a line spectrum, rough, from an irregular one."""
+        late, rate = pitch.thin(self.pressure[self.pressure.size // 2 :], self.rate)
+        return runs.line_state(late, rate, played, sung)
+
+    # --- near a ratio ----------------------------------------------------------------------------
 
     def _proven(self, sung: float, ratio: Ratio, jumped: bool) -> tuple[bool, str | None]:
         """Tell whether the held pair is locked at this ratio, and what to say while it drifts."""
@@ -157,7 +194,7 @@ class Inside:
         """
         rest = self.pair.rest if self.pair else None
         off = np.zeros(0)
-        if rest is not None and self.voice.source != "recording":
+        if rest is not None and self.singer.source != "recording":
             off = np.abs((course.cycles - rest + 0.5) % 1.0 - 0.5)
         late = off[off.size * 3 // 4 :]
         if not off.size or (late > AT_REST_CYCLES).any():
@@ -184,55 +221,13 @@ class Inside:
         """Return how much of the end is looked at: the later half, or so much at least. [s]."""
         return max(0.5 * self.seconds, min(least, self.seconds))
 
-    def _sung_pitch(self) -> tuple[float | None, float]:
-        if not self.sings:
-            return None, 0.0
-        late = self.sung[-round(self._late_s(0.1) * self.rate) :]
-        return runs.voice_pitch(late, self.rate, self.voice)
-
-    def _played(self, sung: float | None) -> tuple[float | None, bool]:
-        late_s = self._late_s(0.1)
-        late, rate = pitch.thin(self.pressure[-round(late_s * self.rate) :], self.rate)
-        band = max(runs.LINE_BAND, 8.0 / late_s)
-        return runs.late_pitch(late, rate, self.control, sung, band)
-
-    def _starting(self, hz: float) -> bool:
-        """Tell whether the line that is played is weak and still grows, and not by the breath."""
-        pressure, rate = pitch.thin(self.pressure, self.rate)
-        strength = pitch.phase_track(pressure, rate, hz, self._band()).amplitude
-        before, after = self.blown[self.blown.size // 2], self.blown[-1]
-        swells = max(float(after / before), 1.0) if before > 0.0 else 1.0
-        middle = strength[strength.size // 2]
-        grows = strength[-1] > GROWING * swells * middle
-        # The horn alone was blown as here in the middle.
-        return bool(grows and middle < STARTED * self.control.amplitude)
-
-    def _why_silent(self) -> str:
-        """Tell a reed that is on its way from one that the voice has stopped."""
-        assert self.control.hz is not None
-        if self._starting(self.control.hz):
-            return Reason.STARTING
-        return Reason.ONLY_VOICE if self.sings else Reason.NOT_SOUNDING
-
-    def _spectrum_state(self, played: float, sung: float | None) -> State:
-        late, rate = pitch.thin(self.pressure[self.pressure.size // 2 :], self.rate)
-        return runs.line_state(late, rate, played, sung)
-
-    def _measured(self, ratio: Ratio | None, *, played: float, **found: Any) -> Verdict:
-        """Add what the sound outside shows: at least so much of it that lines stand apart."""
-        least = LEAST_PERIODS * ratio[1] / played if ratio else 0.1
-        late = self.sound[-round(self._late_s(least) * SOUND_RATE) :]
+    def _listen(self, found: Outcome) -> tuple[Samples, float | None]:
+        """Give so much of the sound that lines stand apart, and when the played one settled [s]."""
+        assert found.played is not None
+        least = LEAST_PERIODS * found.ratio[1] / found.played if found.ratio else 0.1
         fine = pitch.thin(self.pressure, self.rate)
-        settle = runs.settled_in(*fine, played, self._band())
-        return take.measured(late, self.control, ratio=ratio, played=played, settle=settle, **found)
-
-    def _untold(self, reason: str) -> Verdict:
-        return take.bare(State.UNDECIDED, self.control, heard="uncertain", reason=reason)
-
-
-def flows(voice: Voice) -> bool:
-    """Tell whether a voice is a source of flow, whose depth is computed and not set."""
-    return voice.drive == "flow" and voice.source in {"pulse", "sine"}
+        settle = runs.settled_in(*fine, found.played, self._band())
+        return self.sound[-round(self._late_s(least) * SOUND_RATE) :], settle
 
 
 def mean_beat(course: locking.Course) -> float:

@@ -30,9 +30,9 @@ from reedbore.simulate import batch, tuning
 from reedbore.simulate.acoustics import numbers, reflection
 from reedbore.verdict import lock_edges, locks
 from reedbore.verdict.cells import controls_of
+from reedbore.verdict.result import SIMPLE
 from reedbore.verdict.sweep import run
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
-from reedbore.verdict.take import SIMPLE
 
 HORN, NOTE, SINGER = "tenor-saxophone", "Bb2", "low-male"
 SMALL, WHOLE = 48, 256

@@ -40,7 +40,8 @@ from reedbore.verdict.lock_edges import (
     width,
 )
 from reedbore.verdict.questions import Pair
-from reedbore.verdict.take import Verdict, judge
+from reedbore.verdict.result import Verdict
+from reedbore.verdict.take import judge
 
 NOTES = {
     "tenor-saxophone": "Bb2",

@@ -14,8 +14,8 @@ from reedbore.simulate import controls as passage_controls
 from reedbore.simulate import outside
 from reedbore.simulate.performance import Fingered, Performance, Score
 from reedbore.verdict.passage import NoteVerdict
+from reedbore.verdict.result import Verdict
 from reedbore.verdict.state import HornState, State
-from reedbore.verdict.take import Verdict
 
 RING = 0.5  # [s]
 

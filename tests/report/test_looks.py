@@ -10,8 +10,7 @@ import reedbore
 from reedbore.report import passage, verdict
 from reedbore.report.figures import locks
 from reedbore.report.looks import LOOKS
-from reedbore.verdict import take
-from reedbore.verdict.state import VERDICTS, HornState, RowState, State
+from reedbore.verdict.state import VERDICTS, RowState, State
 
 STATIC = Path(reedbore.__file__).parent / "page" / "static"
 ALONE = {state for state in VERDICTS if not state.pair}
@@ -40,7 +39,6 @@ def badges() -> set[str]:
         (verdict._NO_PAIR, ALONE),
         (verdict._PAIR, PAIRED - {State.DRIFTING}),  # told by how fast it moves
         (passage._BARE, ALONE),
-        (take._ALONE, set(HornState)),
         (locks.REST, set(RowState)),
         (badges(), set(VERDICTS)),
     ],

@@ -23,9 +23,8 @@ from reedbore.report.passage import (
     told,
 )
 from reedbore.verdict.passage import NoteVerdict
-from reedbore.verdict.runs import Control
+from reedbore.verdict.result import Control, Verdict, bare
 from reedbore.verdict.state import HornState, Reason, State
-from reedbore.verdict.take import Verdict, bare
 
 B_FLAT = midi_to_hz(46)  # Bb2
 D4 = parse_pitch("D4-13.8c")

@@ -17,8 +17,8 @@ from reedbore.report.figures import take as plots
 from reedbore.report.figures import text_fit
 from reedbore.simulate import mouth
 from reedbore.simulate.take import Take
+from reedbore.verdict.result import Verdict
 from reedbore.verdict.state import HornState, State
-from reedbore.verdict.take import Verdict
 
 PLAYED, SUNG = 120.0, 200.0  # 5/3, a third note at 40 Hz
 

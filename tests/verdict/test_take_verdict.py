@@ -23,8 +23,9 @@ from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.take import Take, again, render
 from reedbore.simulate.tuning import tune
 from reedbore.verdict import runs
+from reedbore.verdict.result import Verdict
 from reedbore.verdict.state import HornState, State
-from reedbore.verdict.take import Verdict, judge
+from reedbore.verdict.take import judge
 
 B_FLAT = midi_to_hz(46)  # Bb2
 SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils

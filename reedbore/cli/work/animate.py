@@ -33,7 +33,8 @@ from reedbore.simulate.request.take import (
 )
 from reedbore.simulate.take import Take, render
 from reedbore.sound import Levelled
-from reedbore.verdict.take import Verdict, judge
+from reedbore.verdict.result import Verdict
+from reedbore.verdict.take import judge
 
 # Takes as long to be loaded as a short take to be simulated.
 DRAWS = "reedbore.report.figures.film.picture"

@@ -22,7 +22,6 @@ from reedbore.simulate.performance import Performance, Score, perform
 from reedbore.simulate.request.passage import PassageRequest, kept_setups, score_of
 from reedbore.sound import resample
 from reedbore.verdict.passage import NoteVerdict, judge_notes
-from reedbore.verdict.stretch import flows
 
 MIDI, TOML = (".mid", ".midi"), (".toml",)
 
@@ -145,7 +144,7 @@ def _title(request: PassageRequest, score: Score, rows: Sequence[NoteVerdict]) -
     title, setup = request.typed.title, next(iter(score.setups.values()))
     if setup.voice.source == "off":
         return title
-    if flows(setup.voice):
+    if setup.voice.flows:
         depths = [row.depth for row in rows if row.depth is not None]
         usual = "; usual {:g} to {:g}".format(*USUAL_DEPTHS)
         return f"{title}, {_depths(depths, usual)} out of the flow" if depths else title

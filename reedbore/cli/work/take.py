@@ -18,7 +18,8 @@ from reedbore.report import verdict as telling
 from reedbore.report.verdict import summary
 from reedbore.simulate.request.take import Request, tune_request
 from reedbore.simulate.take import Take, inside, render, throat
-from reedbore.verdict.take import Verdict, judge
+from reedbore.verdict.result import Verdict
+from reedbore.verdict.take import judge
 
 SECONDS = 4.0
 

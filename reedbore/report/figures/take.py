@@ -37,7 +37,7 @@ from reedbore.verdict.state import State
 
 if TYPE_CHECKING:
     from reedbore.simulate.take import Take
-    from reedbore.verdict.take import Verdict
+    from reedbore.verdict.result import Verdict
 
 SIZE_INCHES = (10.0, 11.5)
 TITLE_SIZES = 15, 11  # [points]

@@ -21,13 +21,13 @@ from reedbore.notes import cents, simple_ratios
 from reedbore.verdict import lock_edges
 from reedbore.verdict.cells import judge_cells
 from reedbore.verdict.questions import Progress
+from reedbore.verdict.result import SIMPLE
 from reedbore.verdict.state import EdgeState
 from reedbore.verdict.sweep import store
 from reedbore.verdict.sweep.axes import check
 from reedbore.verdict.sweep.cells import Block, Judge, Values, judge_block
 from reedbore.verdict.sweep.plan import EDGES, EdgePlan, Sweep, check_version
 from reedbore.verdict.sweep.store import Task
-from reedbore.verdict.take import SIMPLE
 
 NEAR_CENTS = 100.0
 """A ratio whose just note lies so far outside the sung axis may still reach into it. [cents]"""

@@ -1,0 +1,266 @@
+"""What a verdict holds, and how it is filled.
+
+In: what was decided of two notes, and the sound outside. Out: a `Verdict`.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.measures import hearing, roughness, spectrum
+from reedbore.notes import A4_HZ, cents, note_name
+from reedbore.simulate.outside import SOUND_RATE
+from reedbore.verdict.state import HornState, State
+
+SIMPLE = 8
+"""Ratios p/q are looked for with p and q up to here."""
+
+NEAR_CENTS = 20.0
+"""So near a ratio two notes count as an approach to it. [cents]"""
+
+FUSED_HZ = 15.0
+"""A beat slower than this is heard as one moving sound. [Hz]"""
+
+STEADY_VOICE_CENTS = 15.0
+"""A voice that wanders more than this (standard deviation) cannot prove a lock."""
+
+Samples = NDArray[np.float64]
+Ratio = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Control:
+    """The same setup with the voice off."""
+
+    state: HornState
+    hz: float | None
+    period: int | None
+    amplitude: float
+    sound: Samples
+
+
+NO_CONTROL = Control(HornState.FAILED, None, None, 0.0, np.zeros(0))
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What was decided of two notes: the state, why, and the notes as far as they were found."""
+
+    state: State
+    reason: str | None = None
+    sung: float | None = None
+    """[Hz]"""
+    played: float | None = None
+    """[Hz]"""
+    jumped: bool = False
+    ratio: Ratio | None = None
+    drift: float | None = None
+    """The beat p·f_played - q·f_sung. [Hz]"""
+
+    @property
+    def asks(self) -> bool:
+        """Whether the judge of locking has still to be asked."""
+        return self.state == State.UNDECIDED and self.ratio is not None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """What was measured; None where a quantity has no meaning."""
+
+    state: State
+    reason: str | None
+    sung_hz: float | None
+    played_hz: float | None
+    jumped: bool
+    ratio: tuple[int, int] | None
+    resultant_hz: float | None
+    resultant_level_db: float | None
+    heard: str
+    drift_hz: float | None
+    lock_range_cents: tuple[float, float] | None
+    settle_s: float | None
+    roughness: float | None
+    voice_off_state: HornState
+    voice_off_hz: float | None
+    voice_off_period: int | None
+
+    def document(
+        self,
+        fingered_hz: float | None = None,
+        asked_sung_hz: float | None = None,
+        a4: float = A4_HZ,
+    ) -> dict[str, Any]:
+        """Return the verdict as plain data; what was asked for is only written beside it.
+
+        Parameters
+        ----------
+        fingered_hz, asked_sung_hz : float, optional
+            The notes that were asked for. [Hz]
+        a4 : float
+            Pitch of A4 for note names. [Hz]
+
+        Returns
+        -------
+        dict
+            Same keys in every output of the program.
+        """
+
+        def name(hz: float | None) -> str | None:
+            return None if hz is None else note_name(hz, a4)
+
+        sung = self.sung_hz if self.sung_hz is not None else asked_sung_hz
+        just = None
+        if self.ratio and self.played_hz and sung:
+            reference = fingered_hz or self.voice_off_hz or self.played_hz
+            just = cents(reference * self.ratio[0] / self.ratio[1], sung)
+        off_note = None
+        if self.played_hz and fingered_hz:
+            off_note = cents(self.played_hz, fingered_hz)
+        return {
+            "fingered_hz": fingered_hz,
+            "fingered_note": name(fingered_hz),
+            "sung_hz": sung,
+            "sung_note": name(sung),
+            "sing_cents": just,
+            "played_hz": self.played_hz,
+            "played_cents": off_note,
+            "jumped": self.jumped,
+            "state": self.state,
+            "reason": self.reason,
+            "ratio": f"{self.ratio[0]}/{self.ratio[1]}" if self.ratio else None,
+            "resultant_hz": self.resultant_hz,
+            "resultant_note": name(self.resultant_hz),
+            "resultant_level_db": self.resultant_level_db,
+            "heard": self.heard,
+            "drift_hz": self.drift_hz,
+            "lock_range_cents": list(self.lock_range_cents) if self.lock_range_cents else None,
+            "held": None,
+            "settle_s": self.settle_s,
+            "roughness": self.roughness,
+            "voice_off": {"state": self.voice_off_state, "period": self.voice_off_period},
+        }
+
+
+def filled(
+    outcome: Outcome,
+    alone: Control,
+    listen: Callable[[], tuple[Samples, float | None]],
+    edges: tuple[float, float] | None = None,
+) -> Verdict:
+    """Make the verdict of what was decided.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        What was decided.
+    alone : Control
+        The horn alone, with its sound.
+    listen : callable
+        Gives the sound once it has settled, as for `measured`, and when that was [s]; is asked
+        only where there are two notes to compare.
+    edges : (low, high), optional
+        Of a lock. [cents]
+
+    Returns
+    -------
+    Verdict
+        With all that can be measured in this state.
+    """
+    notes = {"sung": outcome.sung, "jumped": outcome.jumped, "reason": outcome.reason}
+    common: dict[str, Any] = {"state": outcome.state, **notes}
+    if not outcome.state.pair:
+        heard = "uncertain" if outcome.state == State.UNDECIDED else "no"
+        return bare(control=alone, played=outcome.played, heard=heard, **common)
+    assert outcome.played is not None
+    sound, settle = listen()
+    common |= {"ratio": outcome.ratio, "drift": outcome.drift, "edges": edges}
+    return measured(sound, alone, played=outcome.played, settle=settle, **common)
+
+
+def bare(
+    state: State,
+    control: Control,
+    *,
+    sung: float | None = None,
+    played: float | None = None,
+    jumped: bool = False,
+    heard: str = "no",
+    reason: str | None = None,
+) -> Verdict:
+    """Return the verdict where there are no two notes to compare."""
+    return Verdict(
+        state=state,
+        reason=reason,
+        sung_hz=sung,
+        played_hz=played,
+        jumped=jumped,
+        ratio=None,
+        resultant_hz=None,
+        resultant_level_db=None,
+        heard=heard,
+        drift_hz=None,
+        lock_range_cents=None,
+        settle_s=None,
+        roughness=None,
+        voice_off_state=control.state,
+        voice_off_hz=control.hz,
+        voice_off_period=control.period,
+    )
+
+
+def measured(
+    sound: Samples,
+    control: Control,
+    *,
+    state: State,
+    sung: float | None,
+    played: float,
+    jumped: bool,
+    settle: float | None,
+    reason: str | None = None,
+    ratio: tuple[int, int] | None = None,
+    drift: float | None = None,
+    edges: tuple[float, float] | None = None,
+) -> Verdict:
+    """Add to what was found of two notes what the sound outside shows.
+
+    Parameters
+    ----------
+    sound : ndarray, shape (n,)
+        What is heard once it has settled, at `outside.SOUND_RATE`. [Pa]
+    control : Control
+        The horn alone, with its sound.
+    state, sung, played, jumped, settle, reason, ratio, drift, edges
+        As in a `Verdict`.
+
+    Returns
+    -------
+    Verdict
+        With level, heard and roughness.
+    """
+    found = spectrum.lines(sound, SOUND_RATE, -70.0)
+    off = spectrum.lines(control.sound[control.sound.size // 2 :], SOUND_RATE, -70.0)
+    rough = roughness.relative_roughness(found.hz, found.amplitude, off.hz, off.amplitude)
+    resultant = played / ratio[1] if ratio else None
+    level, heard = hearing.third_note(found, ratio, resultant)
+    return Verdict(
+        state=state,
+        reason=reason,
+        sung_hz=sung,
+        played_hz=played,
+        jumped=jumped,
+        ratio=ratio,
+        resultant_hz=resultant,
+        resultant_level_db=level,
+        heard=heard,
+        drift_hz=drift,
+        lock_range_cents=edges,
+        settle_s=settle,
+        roughness=rough,
+        voice_off_state=control.state,
+        voice_off_hz=control.hz,
+        voice_off_period=control.period,
+    )

@@ -1,0 +1,163 @@
+"""The one decision, on made-up looks: which comes first, and where each threshold lies."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+
+from reedbore.verdict.decide import Answer, decide, settle
+from reedbore.verdict.result import NO_CONTROL, Control
+from reedbore.verdict.state import HornState, Reason, State
+
+HORN_HZ = 100.0
+ALONE = Control(HornState.SOUNDING, HORN_HZ, 1, 1000.0, np.zeros(0))
+MUTE = replace(ALONE, state=HornState.SILENT, hz=None, period=None)
+
+
+@dataclass(frozen=True)
+class Look:
+    """Two notes near 3/2, 2 Hz beside it, and whatever a test changes."""
+
+    burst: bool = False
+    brief: bool = False
+    alone: Control = ALONE
+    sings: bool = True
+    voice: tuple[float | None, float] = (151.0, 0.0)
+    reed: tuple[float | None, bool] = (HORN_HZ, False)
+    mute: tuple[State, str | None] = (State.SILENT, Reason.MUTE)
+    why_silent: Reason = Reason.ONLY_VOICE
+    why_no_pitch: Reason = Reason.NO_PITCH
+    unanswered: State = State.DRIFTING
+    exact: bool = True
+    few: bool = False
+    starts: bool = False
+    spectrum: State = State.ROUGH
+
+    def too_few(self, played, ratio):
+        assert ratio == (3, 2)
+        return self.few
+
+    def starting(self, played):
+        return self.starts
+
+    def lines(self, played, sung):
+        return self.spectrum
+
+
+def test_two_notes_beside_a_ratio_are_put_to_the_judge_of_locking():
+    found = decide(Look())
+    assert found.asks
+    assert (found.state, found.ratio, found.drift) == (State.UNDECIDED, (3, 2), -2.0)
+
+
+# Each line also has all that the lines below it are told by: what stands first is said.
+@pytest.mark.parametrize(
+    ("changes", "state", "reason"),
+    [
+        ({"burst": True}, State.FAILED, Reason.DIVERGED),
+        ({"brief": True}, State.UNDECIDED, Reason.TOO_SHORT),
+        ({"alone": MUTE}, State.SILENT, Reason.MUTE),
+        ({"reed": (None, False)}, State.SILENT, Reason.ONLY_VOICE),
+        ({"sings": False}, State.UNSUNG, None),
+        ({"voice": (None, 0.0)}, State.ROUGH, Reason.NO_PITCH),
+        ({"few": True}, State.UNDECIDED, Reason.TOO_SHORT),
+    ],
+)
+def test_what_is_said_first(changes, state, reason):
+    order = [
+        {"burst": True}, {"brief": True}, {"alone": MUTE}, {"reed": (None, False)},
+        {"sings": False}, {"voice": (None, 0.0)}, {"few": True},
+    ]  # fmt: skip
+    for only in ({}, *order[order.index(changes) + 1 :]):
+        found = decide(replace(Look(), **{**only, **changes}))
+        assert (found.state, found.reason) == (state, reason)
+        assert not found.asks
+
+
+@pytest.mark.parametrize(
+    ("hz", "state"),
+    [
+        (0.5 * (3.0 * HORN_HZ - 14.9), State.UNDECIDED),  # beats 14.9 times a second
+        (0.5 * (3.0 * HORN_HZ - 15.1), State.ROUGH),
+    ],
+)
+def test_a_beat_below_15_hertz_fuses(hz, state):
+    # 14.9 Hz of 300 are 88 cents: a horn three octaves higher beats so fast within 20 cents.
+    scale = 8.0
+    alone = replace(ALONE, hz=scale * HORN_HZ)
+    sung = scale * 1.5 * HORN_HZ + (hz - 1.5 * HORN_HZ)
+    found = decide(Look(alone=alone, reed=(scale * HORN_HZ, False), voice=(sung, 0.0)))
+    assert found.state == state
+
+
+@pytest.mark.parametrize(("off", "near"), [(19.9, True), (-19.9, True), (20.1, False)])
+def test_a_ratio_reaches_20_cents_far(off, near):
+    sung = 1.5 * HORN_HZ * 2.0 ** (off / 1200.0)
+    assert decide(Look(voice=(sung, 0.0))).asks == near
+
+
+@pytest.mark.parametrize(
+    ("wander", "state", "reason"),
+    [
+        (15.0, State.UNDECIDED, Reason.UNDECIDED),
+        (15.1, State.DRIFTING, "the voice wanders by 15 cents, too much to prove a lock"),
+    ],
+)
+def test_a_voice_that_wanders_more_than_15_cents_proves_no_lock(wander, state, reason):
+    found = decide(Look(voice=(151.0, wander)))
+    assert (found.state, found.reason) == (state, reason)
+    assert found.asks == (state == State.UNDECIDED)
+
+
+def test_a_line_that_starts_is_not_called_rough():
+    far = Look(voice=(137.0, 0.0), spectrum=State.IRREGULAR)
+    assert decide(far).state == State.IRREGULAR
+    found = decide(replace(far, starts=True))
+    assert (found.state, found.reason, found.sung) == (State.UNDECIDED, Reason.STARTING, None)
+
+
+# --- the answer ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("answer", "state", "reason", "drift"),
+    [
+        (Answer(True, 1.0), State.LOCKED, None, 0.0),
+        (Answer(True, 1.0, reason="late"), State.LOCKED, "late", 0.0),
+        (Answer(False, 1.0), State.DRIFTING, None, 1.0),
+        (Answer(False, 1.0, reason="folds"), State.DRIFTING, "folds", 1.0),
+        (Answer(False, 1.0, False, "folds"), State.DRIFTING, Reason.UNDECIDED, 1.0),
+        (None, State.FAILED, Reason.DIVERGED, None),
+    ],
+)
+def test_an_answer_settles_it(answer, state, reason, drift):
+    found = settle(Look(), decide(Look()), answer)
+    assert (found.state, found.reason, found.drift) == (state, reason, drift)
+    assert not found.asks
+
+
+def test_what_no_watch_tells_is_named_as_its_caller_does():
+    look = Look(unanswered=State.UNDECIDED)
+    assert settle(look, decide(look), Answer(False, 0.1, False)).state == State.UNDECIDED
+
+
+@pytest.mark.parametrize(
+    ("period", "state", "drift"),
+    [(None, State.LOCKED, 0.0), (1, State.LOCKED, 0.0), (2, State.DRIFTING, -2.0)],
+)
+def test_a_subharmonic_of_the_horns_own_is_not_credited_to_the_voice(period, state, drift):
+    look = Look(alone=replace(ALONE, period=period))
+    found = settle(look, decide(look), Answer(True, 0.0))
+    assert (found.state, found.drift) == (state, drift)
+    if state == State.DRIFTING:
+        assert found.reason == "the horn repeats every 2 periods without a voice"
+
+
+@pytest.mark.parametrize(("exact", "played"), [(True, 151.0 * 2.0 / 3.0), (False, HORN_HZ)])
+def test_a_proven_lock_gives_the_played_pitch_exactly(exact, played):
+    look = Look(exact=exact)
+    assert settle(look, decide(look), Answer(True, 0.0)).played == played
+
+
+def test_a_run_that_diverged_says_nothing_of_the_horn_alone():
+    assert decide(Look(burst=True, alone=NO_CONTROL)).played is None
