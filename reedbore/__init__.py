@@ -22,7 +22,8 @@ The rooms, lowest first; data flows from what is asked for, at the top, to what 
                  lock table; what a human voice makes of a lock; sweep/ maps and their store
     report/      how it is told: words, tables, data; in Jupyter (notebook); figures/ pictures,
                  still and moving (film/), and maps (maps/)
-    page/        the page in the browser: words in, answers out; static/ is what the browser runs
+    page/        the page in the browser: words in, answers out; its lesson/; static/ is what the
+                 browser runs
     cli/         the commands, one a file; work/ does what is slow to import
 
 The names below are the public ones; everything else is reached by its module.

@@ -15,7 +15,7 @@ import numpy as np
 
 from reedbore import notes, pairs
 from reedbore.errors import ReedboreError
-from reedbore.page.answers import Answer, of_json, of_rows, seconds_of, take_of
+from reedbore.page.answers import Answer, Shared, of_json, of_rows, seconds_of, take_of
 from reedbore.page.choices import settings_of
 from reedbore.page.loop import looped
 from reedbore.page.request import read_words
@@ -23,12 +23,16 @@ from reedbore.page.signals import lines, pitches_of, waves
 from reedbore.report import pairs as told_pairs
 from reedbore.report import verdict as telling
 from reedbore.simulate.outside import FADE_S, FULL_SCALE_PA, SOUND_RATE
-from reedbore.simulate.request.take import players
+from reedbore.simulate.request.take import Words, players
 from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
 from reedbore.verdict import take as verdicts
 
 NOBODY = "Nobody sings: the horn plays alone."
 SOUND_S, JUDGED_S = 2.5, 4.0
+MOST_ANSWERS = 24
+"""Verdicts and films kept in memory, of 0.1 MB at most: whoever goes back to a setup has them."""
+
+_answers = Shared(MOST_ANSWERS)
 
 Body = Mapping[str, Any]
 
@@ -103,9 +107,14 @@ def look(body: Body) -> Answer:
 
 def judge(body: Body) -> Answer:
     """Judge what became of the two notes, in words and numbers."""
-    words = read_words(body.get("words", {}))
+    words, lock_range = read_words(body.get("words", {})), body.get("lock_range") is True
+    found: Answer = _answers.get(("judge", words, lock_range), lambda: _judge(words, lock_range))
+    return found
+
+
+def _judge(words: Words, lock_range: bool) -> Answer:
     request, take = take_of(words, JUDGED_S)
-    verdict = verdicts.judge(take, lock_range=body.get("lock_range") is True)
+    verdict = verdicts.judge(take, lock_range=lock_range)
     asked = request.setup.voice.frequency if words.sung is not None else None
     a4 = request.typed.a4_hz
     document = verdict.document(request.typed.fingered_hz, asked, a4)
@@ -129,9 +138,15 @@ def bore(body: Body) -> Answer:
 
     frames = bores.counted(body.get("frames"), "frames", bores.FRAMES, 240)
     points = bores.counted(body.get("points"), "points", bores.POINTS, 120)
-    _, take = take_of(read_words(body.get("words", {})), SOUND_S)
-    rows, headers = bores.moving(take, pitches_of(take), frames, points)
-    return of_rows(rows, headers)
+    words = read_words(body.get("words", {}))
+
+    def make() -> Answer:
+        _, take = take_of(words, SOUND_S)
+        rows, headers = bores.moving(take, pitches_of(take), frames, points)
+        return of_rows(rows, headers)
+
+    found: Answer = _answers.get(("bore", words, frames, points), make)
+    return found
 
 
 def take(body: Body) -> Answer:
@@ -168,7 +183,7 @@ def table(body: Body) -> Iterator[Mapping[str, Any]]:
 
 def lesson_check(body: Body) -> Answer:
     """Check the answer of a student by the simulation."""
-    from reedbore.page import lesson  # noqa: PLC0415
+    from reedbore.page.lesson import checks  # noqa: PLC0415
 
     words = read_words(body.get("words", {}))
-    return of_json(lesson.check(str(body.get("step")), body.get("answer"), words))
+    return of_json(checks.check(str(body.get("step")), body.get("answer"), words))

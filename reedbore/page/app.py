@@ -181,9 +181,9 @@ def _document(name: str) -> Any:
         from reedbore.page import choices  # noqa: PLC0415
 
         return choices.document()
-    from reedbore.page import lesson  # noqa: PLC0415
+    from reedbore.page.lesson import steps  # noqa: PLC0415
 
-    return lesson.steps()
+    return steps.told()
 
 
 def _failed(status: int) -> Callable[[Request, Exception], Response]:

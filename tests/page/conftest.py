@@ -79,7 +79,7 @@ def address(recorded: Recorded) -> Iterator[str]:
     thread.join(10)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     path = shutil.which("chromium")
     if path is None:

@@ -5,8 +5,9 @@ from dataclasses import replace
 import pytest
 
 from reedbore.errors import ReedboreError
-from reedbore.page import lesson
-from reedbore.page.lesson_steps import STEPS
+from reedbore.page.lesson import checks
+from reedbore.page.lesson.steps import STEPS
+from reedbore.page.lesson.steps import told as told_steps
 from reedbore.page.request import read_words
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.simulate.take import render
@@ -39,11 +40,11 @@ def words_of(name, **changes):
 
 
 def check(name, answer=None, **changes):
-    return lesson.check(name, answer, words_of(name, **changes))
+    return checks.check(name, answer, words_of(name, **changes))
 
 
 def test_there_are_eight_steps_with_a_task_each_and_something_to_watch():
-    told = lesson.steps()
+    told = told_steps()
     assert [step["name"] for step in told] == list(BY_NAME)
     assert len(told) == 8
     for step in told:
@@ -63,7 +64,7 @@ def test_steps_use_the_usual_depth():
 @pytest.mark.parametrize("name", BY_NAME)
 def test_what_a_step_claims_the_simulation_shows(name):
     setup = tune_request(read_request(words_of(name))).setup
-    found = judge(render(setup, lesson.LISTEN_S))
+    found = judge(render(setup, checks.LISTEN_S))
     assert (found.state, found.ratio, found.heard) == BY_NAME[name].claim
     assert not found.jumped
 
@@ -108,14 +109,14 @@ def test_the_reed_is_tried_and_not_looked_up(monkeypatch):
         tried.extend(setup.breath.pressure for setup in setups)
         return [type("Horn", (), {"state": state}) for state in ("sounding", "silent")]
 
-    monkeypatch.setattr(lesson.cells, "controls_of", controls)
+    monkeypatch.setattr(checks.cells, "controls_of", controls)
     assert check("reed", 4.0)["right"]
     assert tried == pytest.approx([4000.0, 3400.0])
 
 
 def test_a_note_is_named_at_the_tuning_that_is_set():
     sharp = replace(words_of("octave"), a4=466.16)
-    told = lesson.check("octave", "A1", sharp)  # a semitone up, the same sound has another name
+    told = checks.check("octave", "A1", sharp)  # a semitone up, the same sound has another name
     assert not told["right"]
 
 
@@ -136,4 +137,4 @@ def test_a_note_is_named_at_the_tuning_that_is_set():
 def test_an_answer_that_cannot_be_read_is_refused(name, answer, says):
     words = read_words({})
     with pytest.raises(ReedboreError, match=says):
-        lesson.check(name, answer, words)
+        checks.check(name, answer, words)

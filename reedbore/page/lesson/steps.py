@@ -242,3 +242,17 @@ STEPS = (
         claim=(State.ROUGH, None, "no"),
     ),
 )  # fmt: skip
+
+
+def told() -> list[dict[str, Any]]:
+    """Return all that the page shows of the lesson, in order."""
+    listed = []
+    for step in STEPS:
+        plain = {name: getattr(step, name) for name in ("name", "title", "words", "panel", "watch")}
+        listed.append({**plain, "says": list(step.says), "task": _plain_task(step.task)})
+    return listed
+
+
+def _plain_task(task: Task) -> dict[str, Any]:
+    plain = {"kind": task.kind, "asks": task.asks, "unit": task.unit}
+    return plain | {"choices": list(task.choices), "low": task.low, "high": task.high}

@@ -1,8 +1,7 @@
-"""The lesson of the page: eight steps on why two notes make a third, each with a task.
+"""The tasks of the lesson, tried by the simulation.
 
 In: the name of a step, a student's answer, the words that are set. Out: whether it is right, and
-why. No answer is stored: each is found by playing, or calculating, the setup that it is about. What
-is read aloud stands in `lesson_steps`.
+why. No answer is stored: each is found by playing, or calculating, the setup that it is about.
 """
 
 from collections.abc import Callable
@@ -14,7 +13,7 @@ from reedbore.errors import NoteError, ReedboreError
 from reedbore.model.setup import Setup
 from reedbore.notes import cents, note_name, parse_pitch, parse_sung
 from reedbore.page.answers import shown
-from reedbore.page.lesson_steps import STEPS, Step, Task
+from reedbore.page.lesson.steps import STEPS, Step, Task
 from reedbore.page.request import read_words
 from reedbore.report.words import below
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request
@@ -40,20 +39,6 @@ MOST_SEMITONES = 3.0
 
 Answer = str | float | None
 Said = tuple[bool, str]
-
-
-def steps() -> list[dict[str, Any]]:
-    """Return all that the page shows of the lesson, in order."""
-    told = []
-    for step in STEPS:
-        plain = {name: getattr(step, name) for name in ("name", "title", "words", "panel", "watch")}
-        told.append({**plain, "says": list(step.says), "task": _plain_task(step.task)})
-    return told
-
-
-def _plain_task(task: Task) -> dict[str, Any]:
-    plain = {"kind": task.kind, "asks": task.asks, "unit": task.unit}
-    return plain | {"choices": list(task.choices), "low": task.low, "high": task.high}
 
 
 def check(step: str, answer: object, words: Words) -> dict[str, Any]:

@@ -1,0 +1,1 @@
+"""The lesson: what its steps say (``steps``), and how answers are tried (``checks``)."""
