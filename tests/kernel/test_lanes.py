@@ -9,7 +9,7 @@ from one_by_one import OneByOne
 from reedbore.errors import ModelError
 from reedbore.kernel.compiler import plain
 from reedbore.kernel.executor import CPU, CpuLanes
-from reedbore.kernel.lanes import make_lanes
+from reedbore.kernel.lanes import Kind, make_lanes
 from reedbore.measures import locking, pitch
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.voice import Voice
@@ -38,22 +38,39 @@ def sung_into(setup, **voice):
 
 
 def mixed_batch():
-    """Setups that share nothing but the rate, of every kind of loop; few bores, fits take time."""
+    """Setups that share nothing but the rate; each choice of a loop is made, in few loops.
+
+    A loop takes seconds to compile, a bore a while to fit.
+    """
     cold = tenor().with_value("air.temperature_c", 15.0)
     return [
         tenor(),
         tenor(voice__rd=0.6, voice__frequency_hz=502.7, reed__opening_mm=0.9),
-        tenor(52.0, voice__source="sine", breath__pressure_kpa=2.1),
         cold.with_value("voice.source", "off"),
-        tenor(reed__dynamics="massless"),
-        tenor(52.0, reed__dynamics="massless", voice__depth=0.4),
-        sung_into(setup_of("cone", "high"), depth=0.3),
         sung_into(setup_of("cylinder", "vent and row").with_value("bore.vent_after_ms", 20.0)),
         sung_into(setup_of("row behind a cone"), source="sine"),
         sung_into(setup_of("row behind a cone"), depth=0.0),
-        tenor(tract__coupling="on", voice__vowel="i"),
         tenor(52.0, reed__dynamics="massless", tract__coupling="on", voice__drive="flow"),
     ]
+
+
+def batch_of_other_kinds():
+    """Setups that need every other loop than those of the mixed batch."""
+    return [
+        tenor(52.0, voice__source="sine", breath__pressure_kpa=2.1),
+        tenor(reed__dynamics="massless"),
+        tenor(52.0, reed__dynamics="massless", voice__depth=0.4),
+        sung_into(setup_of("cone", "high"), depth=0.3),
+        tenor(tract__coupling="on", voice__vowel="i"),
+    ]
+
+
+def kinds_of(setups):
+    """The kinds of loop that setups need."""
+    return {group.kind for group in lanes.Lanes(setups, REFERENCE)._running.groups}
+
+
+BATCHES = [mixed_batch, pytest.param(batch_of_other_kinds, marks=pytest.mark.ci)]
 
 
 def pressures(setups, steps, executor=CPU):
@@ -65,10 +82,19 @@ def pressures(setups, steps, executor=CPU):
 # --- the same answers as a take -------------------------------------------------------------------
 
 
+def test_the_mixed_batch_makes_each_choice_of_a_loop():
+    kinds = kinds_of(mixed_batch())
+    assert len(kinds) == 3
+    for field in Kind._fields:
+        assert len({getattr(kind, field) for kind in kinds}) == 2
+    assert not kinds & kinds_of(batch_of_other_kinds())
+
+
 @compiled_only
-def test_lanes_of_a_mixed_batch_play_what_takes_play():
+@pytest.mark.parametrize("some", BATCHES)
+def test_lanes_of_a_mixed_batch_play_what_takes_play(some):
     # Consistency: one text of the step. 1e-9 of the largest pressure.
-    batch = mixed_batch()
+    batch = some()
     found = pressures(batch, 24000)
     for setup, ours in zip(batch, found, strict=True):
         take = again(setup, ours.size / setup.time.rate).traces.pressure
@@ -97,10 +123,11 @@ def test_plain_lanes_are_the_plain_take(monkeypatch):
 
 
 @compiled_only
-def test_lanes_are_the_step_of_a_take_to_the_last_bit():
+@pytest.mark.parametrize("some", BATCHES)
+def test_lanes_are_the_step_of_a_take_to_the_last_bit(some):
     # The lanes cut the step into loops of their own; another executor runs each lane, given the
     # same pressure in the mouth, as a take. Same order of the same sums: no bit may differ.
-    batch = mixed_batch()
+    batch = some()
     ours, theirs = (lanes.Lanes(batch, REFERENCE, executor=one) for one in (CPU, OneByOne()))
     assert same(ours.advance(0.2), theirs.advance(0.2))
     late = [one.watch(2000, lambda lane, pressure: pressure.copy()) for one in (ours, theirs)]

@@ -351,7 +351,7 @@ def toy_cylinder(mouth: NDArray[np.float64], zeta: float) -> NDArray[np.float64]
         inward = -0.94 * back
         drive = mouth[n] - 2.0 * inward
         low, high = min(drive, 0.0), max(drive, 0.0)
-        for _ in range(40):
+        for _ in range(30):  # to a billionth
             drop = 0.5 * (low + high)
             gap = max(1.0 - drop, 0.0)
             if drop + zeta * gap * math.copysign(math.sqrt(abs(drop)), drop) > drive:
