@@ -141,6 +141,30 @@ def file_stem(parts: Iterable[str | None]) -> str:
     return f"{code[:LONGEST_STEM].decode(errors='ignore')}-{sha256(code).hexdigest()[:8]}"
 
 
+def files_of(parts: Iterable[str], package: Path = PACKAGE) -> list[Path]:
+    """List the files of parts of the package.
+
+    Parameters
+    ----------
+    parts : iterable of str
+        Names of modules, with their suffix, and of folders.
+    package : Path
+        Where they lie.
+
+    Returns
+    -------
+    list of Path
+        Of a folder all modules in it and below it.
+    """
+    whole = (package / part for part in parts)
+    return [p for part in whole for p in ([part] if part.is_file() else sorted(part.rglob("*.py")))]
+
+
+def digest(sources: Iterable[Path]) -> str:
+    """Name the state of some files by 16 hexadecimal digits of a hash (SHA-256) of all of them."""
+    return sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:16]
+
+
 def cache_folder(sources: Iterable[Path], kind: str) -> Path:
     """Return the folder of things of a kind that were made from these sources as they are now.
 
@@ -156,6 +180,5 @@ def cache_folder(sources: Iterable[Path], kind: str) -> Path:
     Path
         In the user's cache folder; it may not be there yet.
     """
-    digest = sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:16]
     home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    return Path(home) / "reedbore" / kind / digest
+    return Path(home) / "reedbore" / kind / digest(sources)

@@ -11,13 +11,14 @@ import json
 import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from reedbore import __version__
 from reedbore.errors import ModelError, ReedboreError
-from reedbore.files import unfit, write_whole
+from reedbore.files import digest, files_of, unfit, write_whole
 from reedbore.model.passage import Passage
 from reedbore.model.setup import Setup
 from reedbore.notes import A4_HZ
@@ -26,6 +27,9 @@ KEYS = ("setup", "seconds", "request", "versions", "sound", "verdict")
 PASSAGE_KEYS = ("passage", "setups", "a4_hz", "request", "versions", "sound", "notes")
 LISTS = {"setups", "notes"}
 NUMBERS = {"seconds", "a4_hz"}
+MODEL = "kernel", "measures", "model", "notes.py", "pairs.py", "physics", "simulate", "verdict"
+"""Parts of the package that decide samples and states."""
+
 LARGEST_FILE = 10_000_000
 LARGEST_RECORDING = 4_000_000_000
 
@@ -102,10 +106,37 @@ class PassageSidecar:
         return self.setups[0].setup
 
 
+@cache
+def model_hash() -> str:
+    """Name the state of all code that decides samples and states; read once by each process."""
+    return digest(files_of(MODEL))
+
+
 def versions() -> dict[str, str]:
-    """List the versions that the last bits of a sound depend on."""
+    """List what the last bits of a sound depend on: versions, and the state of the model's code."""
     found = {name: metadata.version(name) for name in ("numpy", "numba")}
-    return {"reedbore": __version__, **found, "python": platform.python_version()}
+    python = platform.python_version()
+    return {"reedbore": __version__, "model": model_hash(), **found, "python": python}
+
+
+def model_change(made: str | None) -> str | None:
+    """Say that what was made with another state of the model may come out otherwise now.
+
+    Parameters
+    ----------
+    made : str or None
+        The `model_hash` that it was made with; None if it does not say.
+
+    Returns
+    -------
+    str or None
+        A sentence without full stop; None if the model is still the same.
+    """
+    if made == model_hash():
+        return None
+    if made is None:
+        return "it does not say which state of the model made it: sound and states may differ now"
+    return "the model has changed since it was made: sound and states may differ"
 
 
 def fingerprint(setup: Setup) -> str | None:
@@ -288,11 +319,13 @@ def differences(sidecar: Sidecar | PassageSidecar) -> list[str]:
         One sentence for each difference, without full stop.
     """
     here = versions()
-    told = [
+    change = model_change(sidecar.versions.get("model"))
+    told = [change] if change else []
+    told += [
         f"made with {name} {sidecar.versions.get(name, 'unknown')}, here is {version}: "
         "the last digits may differ"
         for name, version in here.items()
-        if sidecar.versions.get(name) != version
+        if name != "model" and sidecar.versions.get(name) != version
     ]
     if fingerprint(sidecar.setup) != sidecar.recording:
         told.append(f"{sidecar.setup.voice.file} is no longer the recording that was used")

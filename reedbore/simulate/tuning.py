@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError, ReedboreError
-from reedbore.files import PACKAGE, cache_folder, write_whole
+from reedbore.files import PACKAGE, cache_folder, files_of, write_whole
 from reedbore.kernel import single
 from reedbore.measures import pitch
 from reedbore.model.presets import setup_for
@@ -195,8 +195,7 @@ def open_holes(setup: Setup, opened: Sequence[int]) -> Setup:
 
 def sources() -> list[Path]:
     """List the files on which a solved length depends."""
-    parts = (PACKAGE / name for name in SOURCES)
-    return [p for part in parts for p in ([part] if part.is_file() else sorted(part.rglob("*.py")))]
+    return files_of(SOURCES, PACKAGE)
 
 
 def _place(setup: Setup, hz: float) -> Path:

@@ -102,7 +102,7 @@ def test_sidecar_says_what_made_the_take(pair: tuple[Path, str]):
     assert kept["request"]["sung"] == "D4"
     assert kept["setup"]["voice"]["depth"] == 0.1
     assert kept["verdict"]["state"] in {"locked", "drifting", "rough", "irregular", "silent"}
-    assert set(kept["versions"]) == {"reedbore", "numpy", "numba", "python"}
+    assert set(kept["versions"]) == {"reedbore", "model", "numpy", "numba", "python"}
     assert kept["sound"]["sound"]["full_scale_pa"] == FULL_SCALE_PA
     # Above 0 it would be gain that nobody asked for.
     assert kept["sound"]["sound"]["gain_db"] <= 0.0

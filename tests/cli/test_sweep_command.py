@@ -1,6 +1,7 @@
 """The command `sweep` as it is typed, and `render` for one of its cells."""
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -84,6 +85,37 @@ def test_take_of_a_cell_can_be_made_again(
     assert again.read_bytes() == (folder / "one.wav").read_bytes()
 
 
+@pytest.mark.parametrize("model", ["0123456789abcdef", None])
+def test_old_stores_and_sidecars_are_used_but_never_gone_on_with(
+    store: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], model: str | None
+):
+    old = tmp_path / "old.zarr"
+    shutil.copytree(store, old)
+    about = json.loads((old / "zarr.json").read_text())
+    about["attributes"]["versions"] = json.dumps({"model": model} if model else {})
+    (old / "zarr.json").write_text(json.dumps(about))
+    assert main([*SWEEP, *QUICK, "-o", str(old)]) == 2
+    told = capsys.readouterr().err
+    assert "state of the model" in told
+    assert told.count("\n") == 1
+    assert main(["picture", str(old), "-o", str(tmp_path / "old.png")]) == 0
+    assert "model" not in capsys.readouterr().err
+    at = ("--at", "voice.depth=0.2", "--at", "sung=+0st", "--seconds", "1", "--no-picture")
+    assert main(["render", "--from", str(old), *at, "-o", str(tmp_path / "a.wav")]) == 0
+    assert f"{old}: {SINCE[model is None]}" in capsys.readouterr().err
+    kept = json.loads((tmp_path / "a.json").read_text())
+    kept["versions"] = {name: one for name, one in kept["versions"].items() if name != "model"}
+    kept["versions"] |= {"model": model} if model else {}
+    (tmp_path / "a.json").write_text(json.dumps(kept))
+    again = ("render", "--again", str(tmp_path / "a.json"), "--no-picture")
+    assert main([*again, "-o", str(tmp_path / "b.wav")]) == 0
+    assert SINCE[model is None] in capsys.readouterr().err
+
+
+SINCE = (
+    "the model has changed since it was made: sound and states may differ",
+    "it does not say which state of the model made it: sound and states may differ now",
+)
 ONE = ("--along", "voice.depth", "0.1", "0.2", "2")
 
 

@@ -3,6 +3,7 @@
 import json
 import os
 import platform
+import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reedbore import sound
+from reedbore import files, sound
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.model import presets, sidecar
 from reedbore.model.passage import Passage
@@ -93,6 +94,46 @@ def test_other_version_is_told():
     other = replace(here, versions={**here.versions, "numpy": "1.0"})
     (told,) = sidecar.differences(other)
     assert "made with numpy 1.0" in told
+
+
+@pytest.mark.parametrize(
+    ("model", "says"),
+    [
+        ("0123456789abcdef", "the model has changed since it was made"),
+        (None, "it does not say which state of the model made it"),
+    ],
+)
+def test_another_state_of_the_model_is_told(tmp_path: Path, model: str | None, says: str):
+    here = made(tenor())
+    versions = {name: one for name, one in here.versions.items() if name != "model"}
+    versions |= {} if model is None else {"model": model}
+    sidecar.write(tmp_path / "take.json", replace(here, versions=versions))
+    (told,) = sidecar.differences(sidecar.read(tmp_path / "take.json"))
+    assert told.startswith(says)
+
+
+@pytest.mark.parametrize(
+    ("name", "decides"),
+    [
+        ("measures/locking.py", True),
+        ("model/midi/read.py", True),
+        ("notes.py", True),
+        ("simulate/acoustics/bore.py", True),
+        ("verdict/sweep/cells.py", True),
+        ("report/looks.py", False),
+        ("page/server.py", False),
+    ],
+)
+def test_the_model_is_named_after_all_code_that_decides_samples_and_states(
+    tmp_path: Path, name: str, decides: bool
+):
+    copy = tmp_path / "reedbore"
+    shutil.copytree(files.PACKAGE, copy, ignore=shutil.ignore_patterns("static", "__pycache__"))
+    before = files.digest(files.files_of(sidecar.MODEL, copy))
+    assert before == sidecar.model_hash()
+    with (copy / name).open("a", encoding="utf-8") as file:
+        file.write("# edited\n")
+    assert (files.digest(files.files_of(sidecar.MODEL, copy)) != before) == decides
 
 
 def test_other_recording_under_the_same_name_is_told(tmp_path: Path):

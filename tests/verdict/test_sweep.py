@@ -1,6 +1,7 @@
 """Sweeps: the grid, the data set, and that nothing is lost however it is run."""
 
 import itertools
+import json
 import logging
 import math
 import os
@@ -313,6 +314,45 @@ def test_sweep_of_another_version_is_refused(tmp_path: Path, monkeypatch: pytest
     monkeypatch.undo()
     with pytest.raises(ReedboreError, match=r"begun with reedbore 0.0.9, here is"):
         run(tmp_path / "map.zarr")
+
+
+def as_begun_with(path: Path, model: str | None) -> None:
+    """Let a store say that another state of the model began it, or nothing as old ones do."""
+    about = json.loads((path / "zarr.json").read_text())
+    versions = json.loads(about["attributes"]["versions"])
+    del versions["model"]
+    if model is not None:
+        versions["model"] = model
+    about["attributes"]["versions"] = json.dumps(versions)
+    (path / "zarr.json").write_text(json.dumps(about))
+
+
+@pytest.mark.parametrize(
+    ("model", "says"),
+    [
+        ("0123456789abcdef", "was begun with another state of the model"),
+        (None, "does not say which state of the model began it"),
+    ],
+)
+def test_sweep_of_another_state_of_the_model_is_read_but_not_resumed(
+    tmp_path: Path, model: str | None, says: str
+):
+    path = tmp_path / "map.zarr"
+    run(path)
+    before = sweep_store.count(path)
+    as_begun_with(path, model)
+    assert sweep_store.read_sweep(path) == replace(fake_cells.example(), model=model)
+    assert sweep_store.count(path) == before
+    assert sweep_store.cell_values(path, (0, 0))["state"] == "silent"
+    with pytest.raises(ReedboreError, match=f"map.zarr: the sweep {says}: .*another name") as it:
+        run(path)
+    assert "\n" not in str(it.value)
+
+
+def test_a_worker_with_another_state_of_the_model_judges_nothing():
+    other = replace(fake_cells.example(), model="0123456789abcdef")
+    with pytest.raises(ReedboreError, match="another state of the model"):
+        judge_block(other, (slice(0, 1), slice(0, 1)), fake_cells.judge)
 
 
 def test_what_is_swept_may_have_any_value_in_the_setup(tmp_path: Path):

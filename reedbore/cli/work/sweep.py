@@ -15,6 +15,7 @@ from reedbore.cli.common import Progress, tell
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.files import file_stem
 from reedbore.model.presets import load_horn
+from reedbore.model.sidecar import model_change
 from reedbore.notes import note_name
 from reedbore.simulate.request.take import Request, Words, read_request, refuse_words, tune_request
 from reedbore.simulate.request.typed import TypedCell
@@ -225,10 +226,12 @@ def read_cell(words: Mapping[str, Any], path: Path | None, at: Sequence[str]) ->
     values = [axis.values[number] for axis, number in zip(swept.axes, place, strict=True)]
     said = store.cell_values(path, place)
     ratio = f" near {said['p']}/{said['q']}" if said["p"] else ""
+    change = model_change(swept.model)
+    changed = [f"{path}: {change}"] if change else []
     return Request(
         setup=swept.cell(values),
         typed=_typed(swept, values, path, said),
-        warnings=(f"the sweep found here: {said['state']}{ratio}",),
+        warnings=(*changed, f"the sweep found here: {said['state']}{ratio}"),
     )
 
 

@@ -15,7 +15,7 @@ from reedbore.errors import ModelError
 from reedbore.model.setup import Setup
 from reedbore.model.units import attribute_of
 from reedbore.verdict.state import State
-from reedbore.verdict.sweep.plan import SUNG, VARIABLES, VOICE, Sweep, check_version
+from reedbore.verdict.sweep.plan import SUNG, VARIABLES, VOICE, Sweep, check_model
 
 if TYPE_CHECKING:
     from reedbore.verdict.cells import Cell
@@ -167,7 +167,7 @@ def judge_block(
     ReedboreError
         If the sweep was begun with another version of reedbore.
     """
-    check_version(sweep)
+    check_model(sweep)
     values = [axis.values[part] for axis, part in zip(sweep.axes, block, strict=True)]
     shape = tuple(map(len, values))
     out = {name: np.full(shape, kept.fill, kept.dtype) for name, kept in VARIABLES.items()}

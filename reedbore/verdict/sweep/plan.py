@@ -8,12 +8,13 @@ the sung note, in cents from the fingered one.
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from reedbore import __version__
 from reedbore.errors import ReedboreError
 from reedbore.model.setup import Setup
+from reedbore.model.sidecar import model_hash
 from reedbore.model.units import QUANTITIES, Quantity
 from reedbore.notes import A4_HZ, cents
 from reedbore.verdict.state import Coded, EdgeState, State
@@ -148,6 +149,8 @@ class Sweep:
         called; no cell depends on it.
     version : str
         Of reedbore.
+    model : str or None
+        `sidecar.model_hash` of what judges the cells; None if an old store does not say.
     """
 
     setup: Setup
@@ -158,6 +161,7 @@ class Sweep:
     title: str = ""
     fingering: str = ""
     version: str = __version__
+    model: str | None = field(default_factory=model_hash)
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -219,10 +223,25 @@ def quantity_of(name: str) -> Quantity | None:
     return QUANTITIES.get(".".join(part for part in name.split(".") if not part.isdigit()))
 
 
-def check_version(sweep: Sweep) -> None:
-    """Refuse to go on with a sweep that another version of reedbore began."""
+def check_model(sweep: Sweep) -> None:
+    """Refuse to go on with a sweep that another reedbore, or another state of it, began.
+
+    Parameters
+    ----------
+    sweep : Sweep
+        What is swept.
+
+    Raises
+    ------
+    ReedboreError
+        If its cells and new ones would come from two models.
+    """
     if sweep.version != __version__:
-        raise ReedboreError(
-            f"the sweep was begun with reedbore {sweep.version}, here is {__version__}: "
-            "their cells cannot be mixed"
-        )
+        begun = f"was begun with reedbore {sweep.version}, here is {__version__}"
+    elif sweep.model is None:
+        begun = "does not say which state of the model began it"
+    elif sweep.model != model_hash():
+        begun = "was begun with another state of the model"
+    else:
+        return
+    raise ReedboreError(f"the sweep {begun}: old cells and new ones cannot be mixed")

@@ -26,7 +26,7 @@ from reedbore.verdict.state import EdgeState
 from reedbore.verdict.sweep import store
 from reedbore.verdict.sweep.axes import check
 from reedbore.verdict.sweep.cells import Block, Judge, Values, judge_block
-from reedbore.verdict.sweep.plan import EDGES, EdgePlan, Sweep, check_version
+from reedbore.verdict.sweep.plan import EDGES, EdgePlan, Sweep, check_model
 from reedbore.verdict.sweep.store import Task
 
 NEAR_CENTS = 100.0
@@ -103,7 +103,7 @@ def find_edges(
     dict
         An array in the shape of the block for each of `sweep_store.EDGES`.
     """
-    check_version(sweep)
+    check_model(sweep)
     shape = tuple(part.stop - part.start for part in block)
     out = {name: np.full(shape, kept.fill, kept.dtype) for name, kept in EDGES.items()}
     flat = {name: array.reshape(-1) for name, array in out.items()}

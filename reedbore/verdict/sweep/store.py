@@ -41,7 +41,7 @@ from reedbore.verdict.sweep.plan import (
     EdgePlan,
     Fingered,
     Sweep,
-    check_version,
+    check_model,
 )
 
 SUFFIX = ".zarr"
@@ -185,7 +185,7 @@ def _attributes(sweep: Sweep) -> dict[str, Any]:
     return {
         "made_by": MADE_BY,
         "version": sweep.version,
-        "versions": json.dumps(versions()),
+        "versions": json.dumps({**versions(), "model": sweep.model}),
         "setup": json.dumps(sweep.setup.to_plain(), ensure_ascii=False, allow_nan=False),
         "horn": sweep.horn,
         "title": sweep.title,
@@ -231,6 +231,7 @@ def read_sweep(path: Path) -> Sweep:
             fingered=Fingered(about["fingered_hz"], about["a4_hz"], about["transposition"]),
             axes=axes,
             seconds=about["seconds"] or None,
+            model=dict(json.loads(about.get("versions", "{}"))).get("model"),
             **words,
         )
     except (KeyError, TypeError, ValueError) as error:
@@ -252,7 +253,10 @@ def open_group(path: Path, mode: Any = "r") -> zarr.Group:
 def _compare(path: Path, sweep: Sweep) -> None:
     """Refuse to go on with another sweep, naming the first difference."""
     there = read_sweep(path)
-    check_version(there)
+    try:
+        check_model(there)
+    except ReedboreError as error:
+        raise ReedboreError(f"{path}: {error}; give -o another name") from error
     one, two = (_identity(which) for which in (there, sweep))
     for name in {**one, **two}:
         if one.get(name) != two.get(name):
