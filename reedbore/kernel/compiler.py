@@ -16,7 +16,8 @@ from reedbore.files import PACKAGE, cache_folder
 
 def compiled_sources() -> list[Path]:
     """List the files that compiled code is made from."""
-    return [*sorted((PACKAGE / "kernel").glob("*.py")), PACKAGE / "physics" / "reed.py"]
+    formulas = (PACKAGE / "physics" / f"{name}.py" for name in ("airway_cells", "folds", "reed"))
+    return [*sorted((PACKAGE / "kernel").glob("*.py")), *formulas]
 
 
 if "NUMBA_CACHE_DIR" not in os.environ:

@@ -8,9 +8,13 @@ from numpy.typing import NDArray
 
 from reedbore.kernel import rows
 from reedbore.kernel.compiler import Compile, assembled, compiled
+from reedbore.kernel.folds import NOBODY, Singer
 from reedbore.kernel.numbers import Numbers
-from reedbore.kernel.step import COUPLED, bore_of, from_bore, from_player
+from reedbore.kernel.step import COUPLED, bore_of, from_bore, from_player, from_singer
 from reedbore.kernel.valve import VALVES
+
+FOLDS = False
+"""Whether folds sing in the mouth; `make_run` says so for others."""
 
 
 class Traces(NamedTuple):
@@ -24,12 +28,19 @@ class Traces(NamedTuple):
     """Between reed tip and lay. [m]"""
     mouth: NDArray[np.float64]
     """In the mouth. [Pa]"""
+    half_gap: NDArray[np.float64] = NOBODY.half_gap
+    """Between singing folds, below 0 where they press on each other; empty without them. [m]"""
+    glottal_flow: NDArray[np.float64] = NOBODY.flow
+    """Through them. [m³ s⁻¹]"""
+    lungs: NDArray[np.float64] = NOBODY.lungs
+    """Pressure below them over the breath. [Pa]"""
 
 
 def _loop(
     table: Any,
     state: Any,
     bore: Any,
+    singer: Any,
     mouth: Any,
     pressure: Any,
     opening: Any,
@@ -41,12 +52,17 @@ def _loop(
         now = n + lead
         back = from_bore(table, state, 0, bore, leaving, now)
         opening[n] = state[rows.OPENING, 0]
-        pressure[n], leaving[now] = from_player(table, state, 0, mouth[n], back)
+        if FOLDS:
+            pressure[n], leaving[now] = from_singer(table, state, 0, singer, mouth[n], back, n)
+        else:
+            pressure[n], leaving[now] = from_player(table, state, 0, mouth[n], back)
         if COUPLED:
             in_mouth[n] = state[rows.IN_MOUTH, 0]
 
 
-def make_run(valve: str, coupled: bool = False, compile_with: Compile = compiled) -> Any:
+def make_run(
+    valve: str, coupled: bool = False, folds: bool = False, compile_with: Compile = compiled
+) -> Any:
     """Make the loop over all steps.
 
     Parameters
@@ -55,6 +71,8 @@ def make_run(valve: str, coupled: bool = False, compile_with: Compile = compiled
         One of `valve.VALVES`.
     coupled : bool
         Whether the reed acts back on the pressure in the mouth.
+    folds : bool
+        Whether folds sing in it; then it is coupled too.
     compile_with : callable
         Turns the plain loop into the one that runs: a compiler, or `compiler.plain`.
 
@@ -63,17 +81,20 @@ def make_run(valve: str, coupled: bool = False, compile_with: Compile = compiled
     callable
         Fills the arrays that `run` makes.
     """
-    name = f"run_{valve}" + "_coupled" * coupled
-    return assembled(_loop, name, compile_with, valve=VALVES[valve], COUPLED=coupled)
+    name = f"run_{valve}" + "_coupled" * coupled + "_folds" * folds
+    kind: dict[str, Any] = {"valve": VALVES[valve], "COUPLED": coupled, "FOLDS": folds}
+    return assembled(_loop, name, compile_with, **kind)
 
 
 @functools.cache
-def compiled_run(valve: str, coupled: bool) -> Any:
+def compiled_run(valve: str, coupled: bool, folds: bool = False) -> Any:
     """Return the compiled loop for a kind of setup."""
-    return make_run(valve, coupled)
+    return make_run(valve, coupled, folds)
 
 
-def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Traces:
+def run(
+    numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None, singer: Singer = NOBODY
+) -> Traces:
     """Step one setup from rest.
 
     Parameters
@@ -85,6 +106,8 @@ def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Trace
         coupled to the reed. [Pa]
     loop : callable, optional
         Another loop from `make_run`, for example a plain one to step through in a debugger.
+    singer : Singer, optional
+        Whose folds sing in the mouth; `mouth` is then the breath, and the reed coupled.
 
     Returns
     -------
@@ -97,7 +120,9 @@ def run(numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None) -> Trace
     in_mouth = np.zeros(mouth.size) if numbers.coupled else mouth
     state = np.zeros((rows.STATE, 1))
     state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
-    loop = loop or compiled_run(numbers.valve, numbers.coupled)
+    folds = singer.steps.size > 0
+    loop = loop or compiled_run(numbers.valve, numbers.coupled, folds)
     table = numbers.table.reshape(-1, 1)
-    loop(table, state, bore, mouth, pressure, opening, in_mouth, leaving)
-    return Traces(pressure, leaving[numbers.lead :], opening, in_mouth)
+    loop(table, state, bore, singer, mouth, pressure, opening, in_mouth, leaving)
+    folded = singer.half_gap, singer.flow, singer.lungs
+    return Traces(pressure, leaving[numbers.lead :], opening, in_mouth, *folded)

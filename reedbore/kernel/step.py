@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.kernel import rows
+from reedbore.kernel.folds import from_lungs, sing
 from reedbore.kernel.numbers import Numbers, vent_rise
 from reedbore.kernel.valve import VALVES
 
@@ -295,6 +296,19 @@ def from_player(
     pressure, out = at_reed(numbers, state, lane, mouth, heard, back)
     if COUPLED:
         into_upstream(numbers, state, lane)
+    return pressure, out
+
+
+def from_singer(
+    numbers: Any, state: Any, lane: int, singer: Any, mouth: float, back: float, n: int
+) -> tuple[float, float]:
+    """Move a player on whose voice comes from folds, and the reed; as `from_player`.
+
+    `singer` is a `folds.Singer`, `mouth` the breath, `n` the step.
+    """
+    heard = from_lungs(singer)
+    pressure, out = at_reed(numbers, state, lane, mouth, heard, back)
+    sing(singer, state[rows.IN_MOUTH, lane] - mouth, n)
     return pressure, out
 
 

@@ -309,6 +309,7 @@ def edge(
     farthest: float = 120.0,
     fineness: float = 0.1,
     longest: float = LAST_WATCH,
+    first: float = 0.4,
 ) -> Question[Edge]:
     """Find one edge of a lock by bisection.
 
@@ -322,13 +323,15 @@ def edge(
         -1 for the lower edge, 1 for the upper.
     farthest, fineness, longest
         As for `lock_range`.
+    first : float
+        The first step from `follows`, where nothing is known to slip. [cents]
 
     Returns
     -------
     generator of Edge
         The edge.
     """
-    start, step = follows, 0.4
+    start, step = follows, first
     while not math.isfinite(slips):
         here = start + way * min(step, farthest)
         found = yield from watch(here, longest)

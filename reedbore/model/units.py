@@ -33,6 +33,7 @@ EDGES = {
     "kPa": Edge("kpa", "Pa", times=1e3),
     "kPa/mm": Edge("kpa_per_mm", "Pa/m", times=1e6),
     "ml/s": Edge("ml_per_s", "m³/s", over=1e6),
+    "kg/m²": Edge("kg_per_m2", "kg/m²"),
     "Hz": Edge("hz", "Hz"),
     "ms": Edge("ms", "s", over=1e3),
     "beats/min": Edge("bpm", "Hz", over=60.0),
@@ -358,6 +359,16 @@ QUANTITIES = {
     "voice.depth": _declare(0, 1, "", "peak of the sung pressure over the blowing pressure"),
     "voice.flow_ml_per_s": _declare(
         1, 1000, "ml/s", "amplitude of the sung note in the flow through the vocal folds"
+    ),
+    "voice.fold_mass_kg_per_m2": _declare(
+        1, 8, "kg/m²", "mass of a vocal fold for its area, where the voice is sung by folds"
+    ),
+    "voice.fold_length_mm": _declare(6, 20, "mm", "length of the vocal folds"),
+    "voice.gap_mm": _declare(
+        0.05,
+        1.2,
+        "mm",
+        "gap between vocal folds at rest, on a horn that takes 0.35 l/s; wider is looser",
     ),
     "voice.effort": _declare(
         0.5, 2, "", "how hard is sung, 1 as in the preset: 2 doubles the flow and halves rd"

@@ -28,8 +28,11 @@ class Voice(Part):
     source: Literal["pulse", "sine", "recording", "off"] = "pulse"
     frequency: float = 220.0
     depth: float = 0.1
-    drive: Literal["pressure", "flow"] = "pressure"
+    drive: Literal["pressure", "flow", "folds"] = "pressure"
     flow: float = settle(QUANTITIES["voice.flow_ml_per_s"], 1e-4)
+    fold_mass: float = 3.0
+    fold_length: float = settle(QUANTITIES["voice.fold_length_mm"], 14e-3)
+    gap: float = settle(QUANTITIES["voice.gap_mm"], 0.3e-3)
     effort: float = 1.0
     rd: float = 1.0
     fade: float = settle(QUANTITIES["voice.fade_ms"], 0.2)
@@ -51,6 +54,11 @@ class Voice(Part):
     def flows(self) -> bool:
         """Whether it is a source of flow, whose depth comes out of the flow and is not set."""
         return self.drive == "flow" and self.source in {"pulse", "sine"}
+
+    @property
+    def folded(self) -> bool:
+        """Whether it is sung by folds that feel the horn, and `frequency` is what they aim at."""
+        return self.drive == "folds" and self.source != "off"
 
     @property
     def unsteady(self) -> list[str]:

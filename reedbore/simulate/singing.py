@@ -152,6 +152,12 @@ def _since_begun(notes: list[Span], n: int) -> Samples:
     return np.maximum(steps - begun, 0).astype(np.float64)
 
 
+def pitch_bend(setup: Setup, n: int, pull_cents: float | Samples = 0.0) -> Samples:
+    """Return by how much a voice's pitch is raised at each of n steps, or once for all. [cents]."""
+    time = np.arange(n) / setup.time.rate
+    return np.asarray(_bent(setup.voice, time, time, np.asarray(pull_cents)))
+
+
 def _made(setup: Setup, pull_cents: Samples, n: int) -> Samples:
     """Sing a pulse or a sine: pitch, then periods, then loudness, then breath."""
     voice, rate = setup.voice, setup.time.rate

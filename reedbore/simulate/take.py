@@ -12,7 +12,8 @@ from reedbore.kernel import single
 from reedbore.kernel.rows import BURST_PA
 from reedbore.model.setup import Setup
 from reedbore.simulate import outside
-from reedbore.simulate.acoustics import numbers
+from reedbore.simulate.acoustics.numbers import numbers_of
+from reedbore.simulate.folds import singing, voiced
 from reedbore.simulate.mouth import depth
 from reedbore.simulate.singing import sing
 from reedbore.simulate.tuning import blown
@@ -71,9 +72,7 @@ def render(setup: Setup, seconds: float) -> Take:
     if not 0.1 <= seconds <= 600.0:
         raise ModelError(f"seconds is {seconds:g} s; allowed 0.1 to 600 s (length of a take)")
     stopping.check()
-    sung = sing(setup, seconds)
-    mouth = blown(setup, seconds) * (1.0 + depth(setup) * sung)
-    traces = single.run(numbers.numbers_of(setup), mouth)
+    sung, traces = _played(setup, seconds, 0.0)
     outgoing, broken = traces.outgoing, burst(traces)
     if broken is not None:
         outgoing = outgoing.copy()
@@ -109,10 +108,22 @@ def again(
         With an empty sound.
     """
     stopping.check()
-    sung = sing(setup, seconds, pull_cents) if voice else np.zeros(round(seconds * setup.time.rate))
-    mouth = blown(setup, seconds) * (1.0 + depth(setup) * sung)
-    traces = single.run(numbers.numbers_of(setup), mouth)
-    return Take(setup, seconds, sung, traces, np.zeros(0))
+    if not voice:
+        setup = setup.model_copy(update={"voice": setup.voice.model_copy(update={"source": "off"})})
+    return Take(setup, seconds, *_played(setup, seconds, pull_cents), np.zeros(0))
+
+
+def _played(
+    setup: Setup, seconds: float, pull_cents: float | Samples
+) -> tuple[Samples, single.Traces]:
+    """Sing and play; return what was sung and what the run left behind."""
+    breath = blown(setup, seconds)
+    if setup.voice.drive == "folds":
+        singer = singing(setup, breath.size, pull_cents)
+        traces = single.run(numbers_of(setup), breath, singer=singer)
+        return voiced(traces), traces
+    sung = sing(setup, seconds, pull_cents)
+    return sung, single.run(numbers_of(setup), breath * (1.0 + depth(setup) * sung))
 
 
 def throat(take: Take) -> Samples:

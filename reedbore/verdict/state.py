@@ -99,6 +99,8 @@ class RowState(StrEnum):
     """Never locks."""
     JUMPED = "jumped"
     """Where a lock was looked for the horn leaves its register."""
+    UNSUNG = "unsung"
+    """These folds do not sing the note; a clock always does."""
 
 
 class HornState(StrEnum):

@@ -6,13 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError
-from reedbore.kernel import rows
+from reedbore.kernel import folds, rows
 from reedbore.kernel.numbers import Numbers, Taps
 from reedbore.model.setup import Setup
 from reedbore.simulate.acoustics import bore, reflection
 from reedbore.simulate.acoustics.airway import airway
 from reedbore.simulate.acoustics.airway_filter import Upstream, upstream_filter
 from reedbore.simulate.acoustics.delay import lagrange, split_delay
+from reedbore.simulate.acoustics.singer_airway import airway_steps
 from reedbore.simulate.acoustics.throat import Throat
 from reedbore.simulate.acoustics.vent import Vent
 
@@ -50,8 +51,10 @@ def numbers_of(setup: Setup) -> Numbers:
     table = np.zeros(rows.NUMBERS)
     _fill_reed(table, setup)
     _fill_flow(table, setup, guide.throat)
-    coupled = setup.tract.coupling == "on"
-    if coupled:
+    coupled = setup.tract.coupling == "on" or setup.voice.drive == "folds"
+    if setup.voice.drive == "folds":
+        _fill_lips(table, airway_steps(setup)[0][folds.MOUTH_AT_ONCE])
+    elif coupled:
         _fill_mouth(table, upstream_filter(airway(setup), setup.time.rate))
     _fill_reflection(table, guide.reflection)
     if guide.vent:
@@ -124,6 +127,13 @@ def _fill_mouth(table: NDArray[np.float64], up: Upstream) -> None:
     table[rows.MOUTH_SHRINK : rows.MOUTH_SHRINK + count] = np.abs(up.pairs) ** 2
     table[rows.MOUTH_PAIR_GAIN : rows.MOUTH_PAIR_GAIN + count] = up.pair_gains[:, 0]
     table[rows.MOUTH_PAIR_SLOPE : rows.MOUTH_PAIR_SLOPE + count] = up.pair_gains[:, 1]
+
+
+def _fill_lips(table: NDArray[np.float64], at_once: float) -> None:
+    """Put a mouth in series whose own waves `kernel.folds` moves: it resists at once by so much."""
+    table[rows.SOURCE], table[rows.AT_ONCE] = at_once, 1.0
+    table[rows.SERIES] = 1.0 / (1.0 + table[rows.CONDUCTANCE] * at_once)
+    table[rows.CONDUCTANCE] *= table[rows.SERIES]
 
 
 def _fill_reed(table: NDArray[np.float64], setup: Setup) -> None:
