@@ -100,6 +100,8 @@ class Part(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
     section: ClassVar[str] = ""
+    renamed: ClassVar[Mapping[str, str]] = {}
+    """Keys of older files, and what they are called now."""
 
     def __init__(self, **values: Any) -> None:
         try:
@@ -330,7 +332,8 @@ def _drop_unknown(
     attributes = {model.key(name): name for name in model.model_fields}
     known: dict[str, Any] = {}
     found: list[Problem] = []
-    for key, value in plain.items():
+    for written, value in plain.items():
+        key = model.renamed.get(written, written)
         if key not in attributes:
             found.append(unknown(key, value, path, model))
             continue

@@ -124,6 +124,7 @@ class Setup(Part):
         """Find the part that holds a setting, and the attribute there."""
         *place, key = name.split(".")
         part = self._part(place)
+        key = part.renamed.get(key, key) if part else key
         attributes = {part.key(found): found for found in type(part).model_fields} if part else {}
         inner = part and key in attributes and inner_model(type(part), attributes[key])
         if part is None or inner:

@@ -393,7 +393,7 @@ QUANTITIES = {
         0, 999999, "", "which of many unsteady voices; the same one repeats bit for bit", whole=True
     ),
     "tract.volume_ml": _declare(20, 300, "ml", "air in the player's mouth and throat"),
-    "tract.folds": _declare(0.3, 0.98, "", "share of a wave that the vocal folds send back"),
+    "tract.returned": _declare(0.3, 0.98, "", "share of a wave that the vocal folds send back"),
     "passage.tempo_bpm": _declare(10, 400, "beats/min", "beats in a minute"),
     "time.rate_hz": _declare(
         44100, 768000, "Hz", "steps per second of the simulation; run time grows in proportion"

@@ -1,7 +1,8 @@
 """The player's voice, and the mouth and throat that it sounds in: its numbers as they are set."""
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Literal, Self
+from typing import ClassVar, Literal, Self
 
 from pydantic import model_validator
 
@@ -17,6 +18,9 @@ class Voice(Part):
     What makes a voice human, from `vowel` on, is for made voices: a recording brings its own. A
     `vowel` is a shape of the tongue, for the lips are round a mouthpiece. `vibrato` is its rate
     [Hz], `scoop` the time that it takes [s].
+
+    Sung by folds (`drive`), `frequency` is what the singer aims at, `depth` what it comes to where
+    no horn sounds back; `fold_mass`, `fold_length` and `gap` are the singer's own.
 
     As a source of pressure the voice has the depth that is set; as a source of flow its `flow`,
     times `effort`, passes the tract, and the depth comes out of it (`kernel.mouth.depth`). A
@@ -75,6 +79,32 @@ class Voice(Part):
         return self.unsteady + gliding + ["voice.false_folds"] * (made and self.false_folds > 1)
 
     @model_validator(mode="after")
+    def _check_folds(self) -> Self:
+        """Refuse what only a clock can be told; folds make their pulse and its unevenness."""
+        if self.drive != "folds":
+            return self
+        if self.source not in {"pulse", "off"}:
+            raise mistake(
+                f"is {self.source!r}; with voice.drive=folds the folds make the sound: 'pulse' or "
+                "'off'",
+                "source",
+            )
+        for name in ("jitter", "shimmer_db", "noise"):
+            if getattr(self, name) > 0.0:
+                raise mistake(
+                    f"is {getattr(self, name):g}; with voice.drive=folds it is 0: the folds make "
+                    "each period themselves",
+                    name,
+                )
+        if self.false_folds > 1:
+            raise mistake(
+                f"is {self.false_folds}; with voice.drive=folds it is 1: the false folds are at "
+                "rest",
+                "false_folds",
+            )
+        return self
+
+    @model_validator(mode="after")
     def _check_file(self) -> Self:
         if self.source == "recording" and self.file is None:
             raise mistake("is missing; voice.source is 'recording'", "file")
@@ -86,11 +116,12 @@ class Tract(Part):
 
     Uncoupled, the reed does not act back on the pressure in the mouth. Coupled, mouth and bore
     stand in series at the reed. `volume` is the air in mouth and throat together: a tongue shape
-    (`voice.vowel`) takes its share of it, the rest lies before the reed. `folds` is how much of a
-    wave the vocal folds send back.
+    (`voice.vowel`) takes its share of it, the rest lies before the reed. `returned` is how much of
+    a wave vocal folds send back that do not move of themselves. Folds that sing are always coupled.
     """
 
     section = "tract"
+    renamed: ClassVar[Mapping[str, str]] = {"folds": "returned"}
     coupling: Literal["off", "on"] = "off"
     volume: float = settle(QUANTITIES["tract.volume_ml"], 1e-4)
-    folds: float = 0.8
+    returned: float = 0.8

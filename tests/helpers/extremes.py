@@ -109,7 +109,7 @@ def draw_setup(seed):
         tract=Tract(
             coupling=str(lungs.choice(("off", "on"))),
             volume_ml=_between(lungs, "tract.volume_ml"),
-            folds=_between(lungs, "tract.folds"),
+            returned=_between(lungs, "tract.returned"),
         ),
         time=Time(rate_hz=rate),
     )

@@ -125,7 +125,7 @@ def test_nothing_grows_behind_any_legal_tract(seed, dynamics):
     # Passivity: when the breath has stopped, what sounds in bore and mouth dies away.
     dice = np.random.default_rng(seed)
     setup = coupled("plain-cylinder", 146.83, str(dice.choice(VOWELS)))
-    ranges = {name: QUANTITIES[f"tract.{name}"].edge_range for name in ("volume_ml", "folds")}
+    ranges = {name: QUANTITIES[f"tract.{name}"].edge_range for name in ("volume_ml", "returned")}
     for name, (low, high) in ranges.items():
         setup = setup.with_value(f"tract.{name}", float(dice.uniform(low, high)))
     setup = setup.with_value("reed.dynamics", dynamics)

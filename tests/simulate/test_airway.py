@@ -86,7 +86,7 @@ def test_lungs_are_not_heard_in_the_notes_of_a_voice(way):
     hz = np.geomspace(60.0, 4500.0, 100)
     seen = way.impedance(hz)
     walls = 1.0 / (1.0 / seen - 1.0 / (2j * math.pi * hz * LUNGS * way.mass))
-    assert np.abs(20.0 * np.log10(np.abs(seen / walls))).max() < 0.7
+    assert np.abs(20.0 * np.log10(np.abs(seen / walls))).max() < 0.9
 
 
 def test_mouth_of_100_ml_has_the_lumps_of_a_cavity_with_yielding_walls():
@@ -134,7 +134,7 @@ def test_folds_are_not_seen_without_a_tongue_shape():
 
 def test_a_setup_has_the_airway_that_it_says():
     setup = setup_for(load_horn("tenor-saxophone"))
-    for name, value in {"voice.vowel": "u", "tract.volume_ml": 80, "tract.folds": 0.7}.items():
+    for name, value in {"voice.vowel": "u", "tract.volume_ml": 80, "tract.returned": 0.7}.items():
         setup = setup.with_value(name, value)
     way = airway.airway(setup)
     assert way == Airway("u", setup.tract.volume, 0.7)

@@ -107,6 +107,6 @@ def test_mean_pressure_is_held():
 
 def test_a_setup_has_the_filter_of_its_airway_once():
     setup = setup_for(load_horn("tenor-saxophone")).with_value("voice.vowel", "a")
-    way = Airway("a", setup.tract.volume, setup.tract.folds)
+    way = Airway("a", setup.tract.volume, setup.tract.returned)
     assert upstream_of(setup) is upstream_filter(way, setup.time.rate)
     assert airway_filter.upstream_of(setup.with_value("reed.opening_mm", 0.9)) is upstream_of(setup)

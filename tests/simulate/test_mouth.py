@@ -55,7 +55,7 @@ def test_depth_goes_with_flow_over_breath(tenor):
 def test_flow_is_multiplied_by_what_the_airway_makes_of_it(tenor, vowel, coupling):
     # In pascals: the amplitude of each partial of the flow times the transfer.
     setup = flowing(tenor, source="pulse", vowel=vowel).with_value("tract.coupling", coupling)
-    setup = setup.with_value("tract.volume_ml", 80).with_value("tract.folds", 0.6)
+    setup = setup.with_value("tract.volume_ml", 80).with_value("tract.returned", 0.6)
     partials = 200.0 * np.arange(1.0, 26.0)
     flow = 2.0 * np.abs(glottis.pulse_harmonics(1.0, 25))
     load = REED_CONDUCTANCE if coupling == "off" else 0.0

@@ -34,8 +34,8 @@ LEAST_CAVITY = 5e-6
 
 LUNGS = 50.0
 """The lungs hold the mean pressure in the mouth: like a mass of air, so many times that of the
-walls, that lies beside them. It is felt below 2 Hz, and by less than 0.7 dB above 60 Hz; our
-choice."""
+walls, that lies beside them. It is felt below 2 Hz, and by less than
+0.9 dB above 60 Hz, over all airways that can be set; our choice."""
 
 LOWEST_HZ = 1e-6
 """Below this all is as it is here, within 1e-6."""
@@ -144,7 +144,7 @@ def _omega(frequency: Reals) -> Reals:
 
 def airway(setup: Setup) -> Airway:
     """Return mouth and throat of a setup's player."""
-    return Airway(setup.voice.vowel, setup.tract.volume, setup.tract.folds)
+    return Airway(setup.voice.vowel, setup.tract.volume, setup.tract.returned)
 
 
 def impedance(setup: Setup, frequency: Reals) -> Complexes:
