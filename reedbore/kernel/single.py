@@ -61,7 +61,7 @@ def _loop(
 
 
 def make_run(
-    valve: str, coupled: bool = False, folds: bool = False, compile_with: Compile = compiled
+    valve: str, coupled: bool = False, compile_with: Compile = compiled, folds: bool = False
 ) -> Any:
     """Make the loop over all steps.
 
@@ -71,10 +71,10 @@ def make_run(
         One of `valve.VALVES`.
     coupled : bool
         Whether the reed acts back on the pressure in the mouth.
-    folds : bool
-        Whether folds sing in it; then it is coupled too.
     compile_with : callable
         Turns the plain loop into the one that runs: a compiler, or `compiler.plain`.
+    folds : bool
+        Whether folds sing in it; then it is coupled too.
 
     Returns
     -------
@@ -87,9 +87,9 @@ def make_run(
 
 
 @functools.cache
-def compiled_run(valve: str, coupled: bool, folds: bool = False) -> Any:
+def compiled_run(valve: str, coupled: bool, folds: bool) -> Any:
     """Return the compiled loop for a kind of setup."""
-    return make_run(valve, coupled, folds)
+    return make_run(valve, coupled, folds=folds)
 
 
 def run(

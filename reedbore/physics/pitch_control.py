@@ -10,9 +10,9 @@ DELAY_S = 0.13
 11(2), 202-211, 1997). [s]"""
 
 GAIN = 5.0
-"""Cents of tension a second for a cent of error: with the leak and the bound it makes the answers to
-shifts of 10 to 50 cents that were found (H. Liu and C. R. Larson, J. Acoust. Soc. Am. 122(6),
-3671-3677, 2007); our fit. [s⁻¹]"""
+"""Cents of tension a second for a cent of error. With leak and bound it makes the answers to shifts
+of 10 to 50 cents that were found (H. Liu and C. R. Larson, J. Acoust. Soc. Am. 122(6), 3671-3677,
+2007); our fit. [s⁻¹]"""
 
 LEAK = 2.0
 """What was corrected is given up at this rate; our fit. [s⁻¹]"""
