@@ -22,6 +22,7 @@ from reedbore.page.request import read_words
 from reedbore.page.signals import lines, pitches_of, waves
 from reedbore.report import pairs as told_pairs
 from reedbore.report import verdict as telling
+from reedbore.report.words import STATES, heard_alone
 from reedbore.simulate.outside import FADE_S, FULL_SCALE_PA, SOUND_RATE
 from reedbore.simulate.request.take import Words, players
 from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
@@ -121,6 +122,8 @@ def _judge(words: Words, lock_range: bool) -> Answer:
     first, *more = telling.sentences(request, take, verdict)
     answer = {
         "verdict": document,
+        "state_says": STATES[verdict.state].short,
+        "heard_says": "" if verdict.sung_hz is None else heard_alone(verdict.heard),
         "sentence": first,
         "more": [*more, *request.warnings],
         "title": telling.title(request),

@@ -7,7 +7,7 @@ from reedbore.model.presets import load_horn, load_piece, load_singer, names, se
 from reedbore.model.settings import leaves
 from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.model.units import QUANTITIES
-from reedbore.report.words import CLOCK, sentence
+from reedbore.report.words import CLOCK, below, sentence
 
 CARE = (
     "Start quietly: the sound is never made louder by itself, but your loudspeaker may be set "
@@ -30,7 +30,8 @@ def document() -> dict[str, Any]:
     -------
     dict
         Fit for JSON: ``horns``, ``voices``, ``quantities`` (ranges in the users' units, and the
-        value of the demo's horn), ``care``, ``version``.
+        value of the demo's horn), ``care``, ``clock``, the largest p and q that are ``measured``,
+        how far each q-th part lies ``below``, ``version``.
     """
     piece_horn = load_piece("mill-race").horn
     return {
@@ -38,6 +39,9 @@ def document() -> dict[str, Any]:
         "voices": [voice_entry(load_singer(name)) for name in names("voices")],
         "quantities": _quantities(setup_for(load_horn(piece_horn))),
         "care": list(CARE),
+        "clock": sentence(CLOCK),
+        "measured": notes.MEASURED_LIMIT,
+        "below": [[q, below(q)] for q in range(2, notes.MEASURED_LIMIT + 1)],
         "version": __version__,
     }
 

@@ -14,15 +14,12 @@ from typing import Any
 
 from reedbore import stopping
 from reedbore.errors import ReedboreError
-from reedbore.model.setup import depth_name
-from reedbore.notes import midi_to_hz, note_name
+from reedbore.notes import midi_to_hz
 from reedbore.page.map import sung_words
 from reedbore.report import locks
-from reedbore.report.locks import hold, where
-from reedbore.report.words import below
+from reedbore.report.words import sentence
 from reedbore.simulate.request.take import Words, players, read_request, tune_request, with_demo
-from reedbore.verdict.locks import Row, Table, lock_table
-from reedbore.verdict.state import RowState
+from reedbore.verdict.locks import Table, lock_table
 
 
 def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
@@ -39,7 +36,7 @@ def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
     ------
     dict
         The share `done`, again and again; at the end the `table`, as `report.locks.document` with
-        the words of a player beside each row.
+        the words of a player beside each row, its `group`, and what is said of the `groups`.
 
     Raises
     ------
@@ -85,35 +82,9 @@ def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
 def _table_told(found: Table, a4: float) -> dict[str, Any]:
     document = locks.document(found, a4)
     for plain, row in zip(document["rows"], found.rows, strict=True):
-        plain["words"] = _row_words(row, a4)
+        plain["words"] = locks.row_words(row, a4)
+        plain["group"] = locks.group_of(row)
         plain["patch"] = sung_words(row.sung_hz, a4)
     del document["setup"]
-    return document
-
-
-def _row_words(row: Row, a4: float) -> dict[str, str]:
-    """Say in the words of a player what to sing, what comes out, how exactly, how strongly."""
-    least = row.least_depth
-    return {
-        "sing": where(row, a4),
-        "third": _third(row, a4),
-        "exactly": _exactly(row, a4),
-        "strongly": "" if least is None else f"from depth {least:.2g}, {depth_name(least)}",
-        "held": "" if row.held is None else f"{100.0 * row.held:.0f} % of the time",
-    }
-
-
-def _third(row: Row, a4: float) -> str:
-    if row.heard.startswith("same as "):
-        return f"none: it is the {row.heard.removeprefix('same as ')} note"
-    heard = {"yes": "heard", "uncertain": "perhaps heard"}.get(row.heard, "not heard")
-    return f"{note_name(row.resultant_hz, a4)}, {below(row.ratio[1])} below: {heard}"
-
-
-def _exactly(row: Row, a4: float) -> str:
-    if row.state == RowState.JUMPED:
-        return "the horn leaves its register"
-    if row.state == RowState.LOCKED:
-        return hold(row, a4).partition(";")[0].replace(" under", " cents under")
-    moving = "moves slowly" if row.heard in ("yes", "uncertain") else "does not fuse"
-    return f"{moving}; {hold(row, a4)}"
+    document["groups"] = {name: sentence(group.says) for name, group in locks.GROUPS.items()}
+    return document | {"note": sentence(document["note"])}

@@ -1,22 +1,25 @@
-"""A lock table as data and as text: for JSON, for a spreadsheet, for the terminal.
+"""A lock table in words and as data: for the terminal, for the page, for JSON and spreadsheets.
 
 In: a `locks.Table`. Out: plain data or text; numbers in the units that players use.
 """
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
 from reedbore.measures.locking import Edge
 from reedbore.model.setup import depth_name, strength_words
 from reedbore.notes import A4_HZ, note_name, split_note
 from reedbore.report import document as documents
-from reedbore.report.words import CLOCK
+from reedbore.report.words import CLOCK, HEARD, STAYS, below, is_one_of_two, third
 from reedbore.verdict.lock_edges import NARROWEST_CENTS
 from reedbore.verdict.locks import Row, Table
-from reedbore.verdict.state import RowState
+from reedbore.verdict.state import Heard, RowState
 
 FINE_CENTS = 2.0
 """A lock narrower than this is aimed at in tenths of a cent. [cents]"""
+
+WIDEST = 120
+"""The columns stand closer together before a line gets wider than this. [characters]"""
 
 _FROM = {
     "soft hum": "a soft hum",
@@ -24,6 +27,42 @@ _FROM = {
     "strong": "a strong hum",
     "exaggerated": "an exaggerated hum",
 }
+
+
+class Group(NamedTuple):
+    """Rows that are told together: what is said of them, and whether each gets a line."""
+
+    says: str
+    in_full: bool
+
+
+GROUPS = {
+    "third": Group("locks, and a third note is heard", True),
+    "alone": Group("locks, and no third note is heard", True),
+    "narrow": Group(
+        "a third note is heard; a lock below "
+        f"{NARROWEST_CENTS:g} cents is too narrow to be sure of",
+        True,
+    ),
+    "moves": Group("a third note is heard, but it moves: it never locks", True),
+    "faint": Group("too narrow to be sure of, and hardly heard", False),
+    "neither": Group("neither locks nor is surely heard", False),
+    "jumped": Group("the horn leaves its register", False),
+}
+
+
+def group_of(row: Row) -> str:
+    """Choose with which rows a row is told, one of `GROUPS`."""
+    if row.state == RowState.JUMPED:
+        return "jumped"
+    if row.state == RowState.LOCKED:
+        return "third" if row.heard in (Heard.YES, Heard.UNCERTAIN) else "alone"
+    if row.state == RowState.NARROW:
+        return "narrow" if row.heard == Heard.YES else "faint"
+    return "moves" if row.heard == Heard.YES else "neither"
+
+
+# --- one row -------------------------------------------------------------------------------------
 
 
 def aim(row: Row, a4: float = A4_HZ) -> str:
@@ -39,10 +78,10 @@ def aim(row: Row, a4: float = A4_HZ) -> str:
     Returns
     -------
     str
-        The note first, then whether it holds; margins are rounded down, so that no more is
-        promised than was found. The strength is told if the least depth was looked for.
+        The note first, then over which range it locks; margins are rounded down, so that no more
+        is promised than was found. The strength is told if the least depth was looked for.
     """
-    return f"{where(row, a4)}; {hold(row, a4)}"
+    return f"{where(row, a4)}; {exactly(row, a4)}{_strength(row)}"
 
 
 def where(row: Row, a4: float = A4_HZ) -> str:
@@ -64,8 +103,8 @@ def where(row: Row, a4: float = A4_HZ) -> str:
     return f"{name}, {_off(off, _digits(row))}"
 
 
-def hold(row: Row, a4: float = A4_HZ) -> str:
-    """Say how far a row holds either way of where it says to aim, or that it does not.
+def exactly(row: Row, a4: float = A4_HZ) -> str:
+    """Say how far a row locks either way of where it says to aim, or that it does not.
 
     Parameters
     ----------
@@ -77,15 +116,18 @@ def hold(row: Row, a4: float = A4_HZ) -> str:
     Returns
     -------
     str
-        ``holds from 2 under to 1 over; from a normal hum``; in cents.
+        ``locks from 2 under to 1 over``; in cents.
     """
     if row.state == RowState.FREE:
         return "does not lock"
     if row.low is None or row.high is None or row.state == RowState.NARROW:
         return "too narrow to be sure that it locks"
+    return f"locks from {_range(row, a4)}"
+
+
+def _range(row: Row, a4: float) -> str:
     under, over = margins(row, a4)
-    words = f"holds from {_margin(under)} under to {_margin(over)} over"
-    return f"{words}{_strength(row)}"
+    return f"{_margin(under)} under to {_margin(over)} over"
 
 
 def margins(row: Row, a4: float = A4_HZ) -> tuple[float, float]:
@@ -129,11 +171,61 @@ def _margin(value: float) -> str:
     """Write a margin, rounded down to tenths, from 2 cents up to whole cents."""
     parts = 1 if value >= FINE_CENTS else 10
     # A hair more, so that 0.3, which is a little less as a float, does not become 0.2.
-    return f"{math.floor(parts * value + 1e-6) / parts:g}"
+    down = math.floor(parts * value + 1e-6) / parts
+    return f"{down:g}" if down > 0.0 else "less than 0.1"
 
 
 def _strength(row: Row) -> str:
     return f"; from {_FROM[depth_name(row.least_depth)]}" if row.least_depth else ""
+
+
+def stays(row: Row) -> str:
+    """Say for how much of the time a human voice stays in a lock; nothing if it was not tried."""
+    return "" if row.held is None else f"{100.0 * row.held:.0f} % of the time"
+
+
+def row_words(row: Row, a4: float = A4_HZ) -> dict[str, str]:
+    """Say in the words of a player what to sing, what comes out, how exactly, how strongly.
+
+    Parameters
+    ----------
+    row : Row
+        Of a lock table.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    dict
+        `sing`, `third`, `exactly`, `strongly`, `stays`; empty where nothing is known.
+    """
+    least = row.least_depth
+    return {
+        "sing": where(row, a4),
+        "third": _third_below(row, a4),
+        "exactly": _exactly_here(row, a4),
+        "strongly": "" if least is None else f"from depth {least:.2g}, {depth_name(least)}",
+        "stays": stays(row),
+    }
+
+
+def _third_below(row: Row, a4: float) -> str:
+    beside = HEARD[Heard(row.heard)].beside
+    if is_one_of_two(row.heard):
+        return beside
+    return f"{note_name(row.resultant_hz, a4)}, {below(row.ratio[1])} below: {beside}"
+
+
+def _exactly_here(row: Row, a4: float) -> str:
+    if row.state == RowState.JUMPED:
+        return GROUPS["jumped"].says
+    if row.state == RowState.LOCKED:
+        return exactly(row, a4).replace(" under", " cents under")
+    moving = "moves slowly" if row.heard in (Heard.YES, Heard.UNCERTAIN) else "does not fuse"
+    return f"{moving}; {exactly(row, a4)}"
+
+
+# --- as data -------------------------------------------------------------------------------------
 
 
 def document(table: Table, a4: float = A4_HZ) -> dict[str, Any]:
@@ -210,69 +302,43 @@ def csv_text(table: Table, a4: float = A4_HZ) -> str:
     return documents.csv_text([documents.flat(row) for row in kept], "p")
 
 
+# --- for reading ---------------------------------------------------------------------------------
+
+_HEAD = ("ratio", "sing", "lock range [cents]", "third note", STAYS, "locks after")
+
+
 def text(table: Table, a4: float = A4_HZ) -> str:
     """Return a lock table for reading: what locks, what is only heard, what neither."""
     strength = strength_words(table.setup.voice)
-    head = f"sung at {strength}; horn alone {table.voice_off_hz:.2f} Hz"
-    rest = [row for row in table.rows if row.state != RowState.LOCKED]
-    heard = [row for row in rest if row.heard == "yes"]
-    dull = [row for row in rest if row.heard != "yes"]
-    lines = [head, *_group("locks:", [r for r in table.rows if r.state == RowState.LOCKED], a4)]
-    narrow = (
-        f"a third note is heard; a lock below {NARROWEST_CENTS:g} cents is too narrow to be sure"
-    )
-    lines += _group(f"{narrow} of:", [row for row in heard if row.state == RowState.NARROW], a4)
-    lines += _group(
-        "a third note is heard, drifting: never locks:",
-        [r for r in heard if r.state == RowState.FREE],
-        a4,
-    )
-    for title, rows in (
-        (
-            "too narrow to be sure of, and hardly heard",
-            [r for r in dull if r.state == RowState.NARROW],
-        ),
-        ("neither", [r for r in dull if r.state == RowState.FREE]),
-        ("the horn leaves its register", [r for r in dull if r.state == RowState.JUMPED]),
-    ):
-        if rows:
-            lines += ["", f"{title}: " + "  ".join(f"{p}/{q}" for p, q in (r.ratio for r in rows))]
-    return "\n".join([*lines, "", CLOCK])
+    lines = [f"sung at {strength}; horn alone {table.voice_off_hz:.2f} Hz"]
+    rows = {name: [row for row in table.rows if group_of(row) == name] for name in GROUPS}
+    full = [name for name, group in GROUPS.items() if group.in_full and rows[name]]
+    cells = [_HEAD, *(_cells(row, a4) for name in full for row in rows[name])]
+    head, *set_out = documents.columns(cells, widest=WIDEST)
+    lines += ["", f"  {head}"] if full else []
+    told = iter(set_out)
+    for name in full:
+        lines += ["", f"{GROUPS[name].says}:", *(f"  {next(told)}" for _ in rows[name])]
+    lines += [""]
+    for name, group in GROUPS.items():
+        if rows[name] and not group.in_full:
+            ratios = "  ".join(f"{p}/{q}" for p, q in (row.ratio for row in rows[name]))
+            lines.append(f"{group.says}: {ratios}")
+    return "\n".join([*lines, *([""] if lines[-1] else []), CLOCK])
 
 
-def _group(title: str, rows: list[Row], a4: float) -> list[str]:
-    return ["", title, *_lines(rows, a4)] if rows else []
-
-
-def _lines(rows: list[Row], a4: float) -> list[str]:
-    return [
-        f"  {row.ratio[0]}/{row.ratio[1]}  {_words(row, a4)}".ljust(62)
-        + f"  {_third(row, a4):22}{_held(row)}{_extras(row)}".rstrip()
-        for row in rows
-    ]
-
-
-def _words(row: Row, a4: float) -> str:
-    return aim(row, a4) if row.state == RowState.LOCKED else where(row, a4)
-
-
-def _third(row: Row, a4: float) -> str:
-    """Name the third note and whether it is heard."""
-    if row.heard.startswith("same"):
-        return row.heard
-    heard = {"yes": "heard", "uncertain": "perhaps heard"}.get(row.heard, "not heard")
-    return f"{note_name(row.resultant_hz, a4)} {heard}"
-
-
-def _held(row: Row) -> str:
-    return "" if row.held is None else f"  held {100.0 * row.held:.0f} %"
+def _cells(row: Row, a4: float) -> tuple[str, ...]:
+    p, q = row.ratio
+    reach = f"{_range(row, a4)}{_strength(row)}" if row.state == RowState.LOCKED else ""
+    note = third(row.heard, note_name(row.resultant_hz, a4))
+    return f"{p}/{q}", where(row, a4), reach, note, stays(row), _extras(row)
 
 
 def _extras(row: Row) -> str:
     """Tell what was only asked for."""
     told = []
     if row.lock_s is not None:
-        told.append(f"locks in {row.lock_s:.1f} s")
+        told.append(f"{row.lock_s:.1f} s")
     if row.confirmed is not None:
         told.append("confirmed" if row.confirmed else "NOT confirmed")
-    return "".join(f"; {words}" for words in told)
+    return "; ".join(told)

@@ -23,7 +23,7 @@ class Look(NamedTuple):
 
 
 LOOKS = {
-    State.LOCKED: Look("locked: holds and stands still", "#7a1f52", "#f3b6d5", ""),
+    State.LOCKED: Look("locked: the sound stands still", "#7a1f52", "#f3b6d5", ""),
     State.DRIFTING: Look("near a ratio, but drifting", "#5e93b8", "#5b8fb5", "/"),
     State.ROUGH: Look("rough: no simple ratio", "#cfc6ad", "#524d3d", "."),
     State.IRREGULAR: Look("irregular sound", "#4d6d4a", "#93ab8d", "x"),

@@ -1,6 +1,6 @@
 """Note-by-note verdicts for the terminal, for JSON, for a spreadsheet, and as a line of notes.
 
-In: the rows of `note_verdicts.judge_notes`. Out: text, plain data, or what `midi.resultant_bytes`
+In: the rows of `verdict.passage.judge_notes`. Out: text, plain data, or what `midi.resultant_bytes`
 writes. Where a pair is told about, the third note comes first, then how steady it is, then whether
 it locks.
 """
@@ -13,10 +13,10 @@ from reedbore.notes import A4_HZ, cents, hz_to_midi, midi_name, note_name
 from reedbore.pairs import Outcome, Prediction
 from reedbore.report import document as documents
 from reedbore.report.verdict import STILL_HZ
-from reedbore.report.words import NOT_SIMULATED, below
+from reedbore.report.words import HEARD, NOT_SIMULATED, REASONS, below, is_one_of_two, short
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.result import Verdict
-from reedbore.verdict.state import Reason, State
+from reedbore.verdict.state import Heard, Reason, State
 
 WIDEST = 100
 """The columns of the table stand closer together before it gets wider than this. [characters]"""
@@ -26,17 +26,10 @@ OFF_CENTS = 5.0
 
 _HEAD = ("note", "beat", "horn", "voice", "planned", "off", "in this note", "if held")
 _RIGHT = {0, 1, 5}  # columns set against their right edge
-_BARE = {
-    State.UNSUNG: "horn alone",
-    State.SILENT: "silent",
-    State.FAILED: "failed",
-    State.UNDECIDED: "too short to tell",
-}
 _PLANNED = (
     *("sung_hz", "ratio", "simulated", "resultant_hz", "resultant_note", "carries_pitch"),
     *("outcome", "sing_hz", "sing_note", "off_just_cents"),
 )
-_SAME = {"same as fingered": "as fingered", "same as sung": "as sung"}
 
 
 # --- for reading ---------------------------------------------------------------------------------
@@ -114,9 +107,9 @@ def told(found: Verdict, rest_s: float | None = None, a4: float = A4_HZ) -> str:
         Such as ``Bb1 heard, locks at 3.6 s`` or ``as fingered, moves 0.4/s``.
     """
     if found.reason in (Reason.STARTING, Reason.NO_NOTE):
-        return "still starting" if found.reason == Reason.STARTING else "no steady sung note"
-    if found.state in _BARE:
-        return _BARE[found.state] + (", jumped" if found.jumped else "")
+        return short(found.state, found.reason)
+    if not found.state.pair:
+        return short(found.state, found.reason) + (", jumped" if found.jumped else "")
     words = [_third(found, a4), _steady(found, rest_s)]
     if found.jumped:
         words[1:] = [found.state, "jumped"]
@@ -126,22 +119,18 @@ def told(found: Verdict, rest_s: float | None = None, a4: float = A4_HZ) -> str:
 def _third(found: Verdict, a4: float) -> str:
     if found.resultant_hz is None:
         return ""
-    heard = {"yes": "heard", "uncertain": "perhaps"}.get(found.heard, "unheard")
-    if found.heard in _SAME:
+    cell = HEARD[Heard(found.heard)].cell
+    if is_one_of_two(found.heard):
         # A horn that has jumped no longer plays the fingered note.
-        return "as played" if found.jumped else _SAME[found.heard]
-    return f"{_plain(found.resultant_hz, a4)} {heard}"
+        return "as played" if found.jumped else cell
+    return f"{_plain(found.resultant_hz, a4)} {cell}"
 
 
 def _steady(found: Verdict, rest_s: float | None) -> str:
     if found.state == State.LOCKED:
         return "locks" if rest_s is None else f"locks at {rest_s:.1f} s"
-    if found.state != State.DRIFTING:
-        return found.state
-    if found.reason == Reason.NOT_SETTLED:
-        return "unsettled"
-    if found.reason == Reason.UNDECIDED:
-        return "perhaps locks"
+    if found.state != State.DRIFTING or found.reason in REASONS:
+        return short(found.state, found.reason)
     if found.drift_hz is None:
         return "voice wanders"
     beat = abs(found.drift_hz)
@@ -207,7 +196,9 @@ def _reasons(rows: Sequence[NoteVerdict]) -> list[str]:
     lines = []
     soon = [str(row.number) for row in rows if row.reached.reason == Reason.NOT_SETTLED]
     if soon:
-        lines.append(f"Hold {', '.join(soon)} for longer: each locks, but ends before it settles.")
+        they = "it locks, but ends" if len(soon) == 1 else "they lock, but end"
+        notes = "note" if len(soon) == 1 else "notes"
+        lines.append(f"Hold {notes} {', '.join(soon)} for longer: {they} before settling.")
     told_already = (
         *(None, Reason.NOT_SETTLED, Reason.NO_NOTE, Reason.TOO_SHORT),
         *(Reason.STARTING, Reason.UNDECIDED),

@@ -10,30 +10,17 @@ from typing import Any
 from reedbore.model import sidecar
 from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import A4_HZ, cents, note_name
-from reedbore.report.words import CLOCK
+from reedbore.report.words import CLOCK, HEARD, STATES, is_one_of_two, rougher
 from reedbore.simulate import mouth
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import Request
 from reedbore.simulate.take import Take
 from reedbore.verdict.result import Verdict
 from reedbore.verdict.runs import JUMP_CENTS
-from reedbore.verdict.state import LATE, HornState, Reason, State
+from reedbore.verdict.state import LATE, Heard, HornState, Reason, State
 
 STILL_HZ = 0.005
 """A beat slower than this is told as none: the sound moves once in minutes. [Hz]"""
-
-
-_NO_PAIR = {
-    State.UNSUNG: "Nobody sings: the horn plays alone",
-    State.SILENT: "The horn does not play",
-    State.FAILED: "The simulation failed",
-    State.UNDECIDED: "What became of the two notes cannot be told",
-}
-_PAIR = {
-    State.LOCKED: "The reed locks to the voice",
-    State.ROUGH: "The two notes only roughen each other",
-    State.IRREGULAR: "The sound is irregular",
-}
 
 
 def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
@@ -52,7 +39,7 @@ def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
         Plain words.
     """
     if not verdict.state.pair:
-        words = _NO_PAIR[verdict.state]
+        words = STATES[verdict.state].clause
         return f"{words}: {verdict.reason}." if verdict.reason else f"{words}."
     left = " The horn has left its register." if verdict.jumped else ""
     known = verdict.reason and verdict.reason != Reason.UNDECIDED
@@ -65,20 +52,20 @@ def _steadiness(verdict: Verdict) -> str:
         return _drift(verdict)
     late = verdict.reason and verdict.reason.startswith(LATE)
     stands = "" if late or verdict.state != State.LOCKED else " and the sound stands still"
-    return f"{_PAIR[verdict.state]}{stands}."
+    return f"{STATES[verdict.state].clause}{stands}."
 
 
 def _drift(verdict: Verdict) -> str:
     if verdict.reason == Reason.UNDECIDED:
         return f"Whether they lock is not decided: {Reason.UNDECIDED}."
     if verdict.drift_hz is None:
-        return "The two notes do not lock."
+        return f"{STATES[State.DRIFTING].clause}."
     beat = abs(verdict.drift_hz)
     if beat < STILL_HZ:
         return "The two notes are in tune but do not lock."
     if beat < 0.5:
-        return f"The two notes do not lock: the sound moves once in {1.0 / beat:.0f} seconds."
-    return f"The two notes do not lock: the sound moves {beat:.2f} times a second."
+        return f"{STATES[State.DRIFTING].clause}: the sound moves once in {1.0 / beat:.0f} seconds."
+    return f"{STATES[State.DRIFTING].clause}: the sound moves {beat:.2f} times a second."
 
 
 def _third_note(verdict: Verdict, a4: float) -> str:
@@ -86,15 +73,9 @@ def _third_note(verdict: Verdict, a4: float) -> str:
     if hz is None:
         return "No third note."
     note = f"{note_name(hz, a4)} ({hz:.1f} Hz)"
-    if verdict.jumped and verdict.heard == "same as fingered":
+    if verdict.jumped and verdict.heard == Heard.FINGERED:
         return f"The common note is the one that the horn now plays, {note}."
-    return {
-        "yes": f"A third note is heard, {note}.",
-        "uncertain": f"A third note, {note}, may be heard.",
-        "no": f"No third note is heard; it would be {note}.",
-        "same as fingered": f"The common note is the fingered one, {note}.",
-        "same as sung": f"The common note is the sung one, {note}.",
-    }[verdict.heard]
+    return HEARD[Heard(verdict.heard)].sentence.format(note)
 
 
 EXACT_CENTS = 0.05
@@ -184,7 +165,7 @@ def rows(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
     if found.settle_s is not None:
         told.append(("loudness", f"settled after {found.settle_s:.2f} s"))
     if found.roughness is not None:
-        told.append(("roughness", f"{found.roughness:.3g} times that of the horn alone"))
+        told.append(("roughness", rougher(found.roughness)))
     told.append(("breath", f"{take.setup.breath.pressure / 1e3:.3g} kPa"))
     if take.setup.voice.source != "off":
         told.append(("voice", depth_words(take.setup)))
@@ -195,12 +176,12 @@ def _third(found: Verdict, a4: float) -> str:
     if found.resultant_hz is None or found.ratio is None:
         return "none"
     p, q = found.ratio
-    if found.heard.startswith("same as"):
+    if is_one_of_two(found.heard):
         return f"none ({p}/{q})"
     note = f"{note_name(found.resultant_hz, a4)}, {found.resultant_hz:.2f} Hz, ratio {p}/{q}"
     level = found.resultant_level_db
     strength = "" if level is None else f"; its own partials are {-level:.0f} dB below the whole"
-    return f"{note}; heard: {found.heard}{strength}"
+    return f"{note}; {HEARD[Heard(found.heard)].beside}{strength}"
 
 
 def kept(request: Request, take: Take, verdict: Verdict, levels: dict[str, Any]) -> sidecar.Sidecar:

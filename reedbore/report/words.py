@@ -8,21 +8,10 @@ Standard library only: a prediction is told at once.
 """
 
 import math
-from enum import StrEnum
 from typing import NamedTuple
 
 from reedbore.notes import MEASURED_LIMIT
-
-
-class Heard(StrEnum):
-    """How well a third note is heard."""
-
-    YES = "yes"
-    UNCERTAIN = "uncertain"
-    NO = "no"
-    FINGERED = "same as fingered"
-    SUNG = "same as sung"
-
+from reedbore.verdict.state import Heard, Reason, State
 
 SINGER = "a real singer bends towards a lock, or away from it"
 CLOCK = f"the voice in the model is a clock; {SINGER}"
@@ -68,6 +57,57 @@ HEARD = {
 }
 
 
+class StateWords(NamedTuple):
+    """What a state is called: in a sentence, and in a word or two."""
+
+    clause: str
+    short: str
+
+
+STATES = {
+    State.NOT_RUN: StateWords("This has not been run yet", "not run"),
+    State.UNSUNG: StateWords("Nobody sings: the horn plays alone", "horn alone"),
+    State.SILENT: StateWords("The horn does not play", "silent"),
+    State.LOCKED: StateWords("The reed locks to the voice", "locked"),
+    State.DRIFTING: StateWords("The two notes do not lock", "drifting"),
+    State.ROUGH: StateWords("The two notes only roughen each other", "rough"),
+    State.IRREGULAR: StateWords("The sound is irregular", "irregular"),
+    State.UNDECIDED: StateWords("What became of the two notes cannot be told", "not decided"),
+    State.FAILED: StateWords("The simulation failed", "failed"),
+}
+
+REASONS: dict[str | None, str] = {
+    Reason.UNDECIDED: "perhaps locks",
+    Reason.TOO_SHORT: "too short to tell",
+    Reason.NOT_SETTLED: "unsettled",
+    Reason.STARTING: "still starting",
+    Reason.NO_NOTE: "no steady sung note",
+}
+"""Reasons that say more than the state does, in a word or two."""
+
+
+def short(state: State, reason: str | None = None) -> str:
+    """Say in a word or two what became of two notes, by the reason if that says more."""
+    return REASONS.get(reason, STATES[state].short)
+
+
+ROUGHER = (
+    (1.5, "as smooth as the horn alone"),
+    (5.0, "a little rougher than the horn alone"),
+    (20.0, "much rougher than the horn alone"),
+    (math.inf, "far rougher than the horn alone"),
+)
+"""Up to how many times the roughness of the horn alone each is said. Measured by
+`tests/benchmarks/voices.py players` on tenor, alto, clarinet and bass clarinet, sung at depths of
+0.1 and 0.2: a unison or an octave that locks comes to 0.7 to 1.5 times, a just fifth to 1.1 to 4, a
+just fourth to 2 to 8, a just third to 2.5 to 60, a tempered one to 4 to 500."""
+
+
+def rougher(times: float) -> str:
+    """Say how rough a sound is that is so many times as rough as the horn alone."""
+    return next(says for most, says in ROUGHER if times <= most)
+
+
 def is_one_of_two(heard: str) -> bool:
     """Tell whether the common note is the fingered or the sung note, so that there is no third."""
     return heard in (Heard.FINGERED, Heard.SUNG)
@@ -77,6 +117,11 @@ def third(heard: str, note: str) -> str:
     """Name a third note and say how well it is heard, such as ``Bb1 perhaps heard``."""
     beside = HEARD[Heard(heard)].beside
     return beside if is_one_of_two(heard) else f"{note} {beside}"
+
+
+def heard_alone(heard: str) -> str:
+    """Say of a third note how well it is heard, without its name; nothing if there is none."""
+    return "" if is_one_of_two(heard) else f"third note {HEARD[Heard(heard)].beside}"
 
 
 def below(q: int) -> str:

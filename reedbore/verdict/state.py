@@ -103,6 +103,16 @@ class RowState(StrEnum):
     """These folds do not sing the note; a clock always does."""
 
 
+class Heard(StrEnum):
+    """How well a third note is heard."""
+
+    YES = "yes"
+    UNCERTAIN = "uncertain"
+    NO = "no"
+    FINGERED = "same as fingered"
+    SUNG = "same as sung"
+
+
 class HornState(StrEnum):
     """What the horn does with the voice off."""
 

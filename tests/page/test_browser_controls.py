@@ -131,7 +131,7 @@ def test_the_question_turned_round(page: Page):
 def test_how_exactly_a_lock_must_be_sung(page: Page):
     settle(page)
     page.get_by_role("button", name="How exactly must I sing it?").click()
-    until(page, "() => document.querySelector('#exactly').textContent.includes('holds')")
+    until(page, "() => document.querySelector('#exactly').textContent.includes('It locks from')")
     # The lock range that `render --lock-range` tells of the demo.
     assert "0.4 cents under to 0.1 cents over" in page.locator("#exactly").inner_text()
     put(page, {"sung": "C4"})

@@ -37,7 +37,7 @@ def test_the_table_is_that_of_the_locks_command_with_words_beside_it(monkeypatch
     rows = last["table"]["rows"]
     json.dumps(last, allow_nan=False)
     assert [row["ratio"] for row in rows] == ["2/1", "7/3", "5/2"]
-    assert rows == [row | {k: rows[n][k] for k in ("words", "patch")}
+    assert rows == [row | {k: rows[n][k] for k in ("words", "group", "patch")}
                     for n, row in enumerate(document(made[0])["rows"])]  # fmt: skip
     for row in rows:
         sung = parse_sung(row["patch"]["sung"], FINGERED_HZ)
@@ -45,8 +45,9 @@ def test_the_table_is_that_of_the_locks_command_with_words_beside_it(monkeypatch
         assert row["words"]["sing"].startswith(row["sung_note"])
         low, high = row["lock_range_cents"]
         under, over = (float(word) for word in row["words"]["exactly"].split() if "." in word)
+        assert row["group"] in last["table"]["groups"]
         assert under + over <= high - low + 1e-6
-    assert rows[0]["words"]["third"] == "none: it is the fingered note"
+    assert rows[0]["words"]["third"] == "none: the fingered note"
     assert rows[2]["words"]["third"] == "Bb1, an octave below: heard"
 
 

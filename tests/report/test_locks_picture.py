@@ -1,5 +1,6 @@
 """The lock table for the music stand: a player's words, and a whole sheet for every table."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from reedbore.notes import midi_to_hz, simple_ratios
 from reedbore.report import locks
 from reedbore.report.figures import locks as sheets
 from reedbore.verdict.locks import Row, Table
+from reedbore.verdict.state import Heard, RowState
 
 D4 = 62.0
 
@@ -45,11 +47,11 @@ def table(limit: int = 8) -> Table:
 @pytest.mark.parametrize(
     ("made", "says"),
     [
-        (row(-0.5, 0.45), "D4, 14 cents low; holds from 0.4 under to 0.4 over"),
-        (row(-12.0, 9.0, off=-14.2), "D4, 14 cents low; holds from 10 under to 10 over"),
-        (row(-1.4, 0.5, off=-14.54), "D4, 14.5 cents low; holds from 0.9 under to 0.9 over"),
-        (row(-3.0, 3.0, off=0.3), "D4, in tune; holds from 2 under to 3 over"),
-        (row(-3.0, 3.0, off=1.0), "D4, 1 cent high; holds from 3 under to 3 over"),
+        (row(-0.5, 0.45), "D4, 14 cents low; locks from 0.4 under to 0.4 over"),
+        (row(-12.0, 9.0, off=-14.2), "D4, 14 cents low; locks from 10 under to 10 over"),
+        (row(-1.4, 0.5, off=-14.54), "D4, 14.5 cents low; locks from 0.9 under to 0.9 over"),
+        (row(-3.0, 3.0, off=0.3), "D4, in tune; locks from 2 under to 3 over"),
+        (row(-3.0, 3.0, off=1.0), "D4, 1 cent high; locks from 3 under to 3 over"),
     ],
 )
 def test_a_player_is_told_where_to_sing_and_how_exactly(made, says):
@@ -60,18 +62,18 @@ def test_a_player_is_told_where_to_sing_and_how_exactly(made, says):
 def test_margins_count_from_the_note_that_is_named():
     # The lock is 20 cents wide around 14.4 cents low; from the named 14 low it is 0.4 less over it.
     assert locks.margins(row(-10.0, 10.0, off=-14.4)) == pytest.approx((10.4, 9.6))
-    assert locks.hold(row(-10.0, 10.0, off=-14.4)) == "holds from 10 under to 9 over"
+    assert locks.exactly(row(-10.0, 10.0, off=-14.4)) == "locks from 10 under to 9 over"
 
 
 def test_no_more_is_promised_than_was_found():
-    assert locks.hold(row(-0.59, 0.59)) == "holds from 0.5 under to 0.5 over"
-    assert locks.hold(row(-0.3, 0.3)) == "holds from 0.3 under to 0.3 over"
+    assert locks.exactly(row(-0.59, 0.59)) == "locks from 0.5 under to 0.5 over"
+    assert locks.exactly(row(-0.3, 0.3)) == "locks from 0.3 under to 0.3 over"
 
 
 @pytest.mark.parametrize(("depth", "says"), [(0.05, "a soft hum"), (0.12, "a normal hum")])
 def test_the_least_strength_is_told_where_it_is_known(depth, says):
-    assert locks.hold(row(-3.0, 3.0, least_depth=depth)).endswith(f"; from {says}")
-    assert "from a" not in locks.hold(row(-3.0, 3.0))
+    assert locks.aim(row(-3.0, 3.0, least_depth=depth)).endswith(f"; from {says}")
+    assert "from a" not in locks.aim(row(-3.0, 3.0))
 
 
 def test_rows_without_a_sure_lock_say_so():
@@ -112,19 +114,40 @@ def test_a_sheet_lists_what_is_worth_singing_locks_first(monkeypatch, tmp_path):
     made = table(4)
     words = words_on(monkeypatch, made, tmp_path / "table.png")
     ratios = [word for word in words if "/" in word and len(word) == 3]
-    name = [f"{row.ratio[0]}/{row.ratio[1]}" for row in made.rows]
-    locked = [n for n, row in zip(name, made.rows, strict=True) if row.state == "locked"]
-    heard = [
-        n for n, r in zip(name, made.rows, strict=True) if r.state == "free" and r.heard == "yes"
-    ]
-    narrow = [
-        n for n, r in zip(name, made.rows, strict=True) if r.state == "narrow" and r.heard == "yes"
-    ]
-    assert ratios == locked + heard + narrow
-    assert any("too narrow to be sure" in word for word in words)
-    assert any("never locks" in word for word in words)
-    rest = " ".join(word for word in words if word.startswith(tuple(sheets.REST.values())))
-    assert all(n in rest for n in set(name) - {*ratios})
+    told = {
+        name: [f"{p}/{q}" for p, q in (r.ratio for r in made.rows if locks.group_of(r) == name)]
+        for name in locks.GROUPS
+    }
+    full = [name for name, group in locks.GROUPS.items() if group.in_full]
+    assert ratios == [ratio for name in full for ratio in told[name]]
+    assert {locks.GROUPS[name].says for name in full if told[name]} <= set(words)
+    for name in {*locks.GROUPS} - {*full}:
+        line = f"{locks.GROUPS[name].says}:  {'  '.join(told[name])}"
+        assert (line in words) == bool(told[name])
+
+
+@pytest.mark.parametrize("state", RowState)
+@pytest.mark.parametrize("heard", Heard)
+def test_every_row_belongs_to_a_group(state, heard):
+    made = row(-1.0, 1.0, state=state, heard=heard)
+    group = locks.GROUPS[locks.group_of(made)]
+    assert group.says.startswith("locks") == (state == "locked")
+    assert set(locks.row_words(made)) == {"sing", "third", "exactly", "strongly", "stays"}
+
+
+def test_the_text_has_each_ratio_once_and_one_verb_for_a_range():
+    made = table(8)
+    text = locks.text(made)
+    for p, q in (row.ratio for row in made.rows):
+        assert len(re.findall(rf"(?<!\S){p}/{q}(?!\S)", text)) == 1
+    assert not re.search(r"\bholds?\b|\bheld\b", text)
+    assert "a human voice stays in it" in text
+
+
+def test_a_margin_below_a_tenth_is_no_nought():
+    # 14.04 low is named 14: over it 0.06 of the 0.2 remain.
+    assert locks.exactly(row(-0.1, 0.1, off=-14.04)) == "locks from 0.1 under to less than 0.1 over"
+    assert locks.exactly(row(-0.11, 0.11)) == "locks from 0.1 under to 0.1 over"
 
 
 def test_bars_show_lock_ranges_on_one_scale(monkeypatch, tmp_path):
@@ -171,7 +194,7 @@ def test_a_long_table_keeps_what_is_heard_and_what_is_widest(monkeypatch, tmp_pa
     words = words_on(monkeypatch, table(8), tmp_path / "table.png")
     shown = [word for word in words if "/" in word and len(word) == 3]
     assert len(shown) == sheets.MOST_ROWS
-    assert any(word.startswith("locks too") for word in words)
+    assert any(word.startswith("also: locks") for word in words)
 
 
 def test_two_horns_are_drawn_side_by_side(tmp_path):

@@ -7,14 +7,11 @@ from pathlib import Path
 import pytest
 
 import reedbore
-from reedbore.report import passage, verdict
-from reedbore.report.figures import locks
+from reedbore.report import words
 from reedbore.report.looks import LOOKS
-from reedbore.verdict.state import VERDICTS, RowState, State
+from reedbore.verdict.state import VERDICTS, Heard, RowState, State
 
 STATIC = Path(reedbore.__file__).parent / "page" / "static"
-ALONE = {state for state in VERDICTS if not state.pair}
-PAIRED = {state for state in VERDICTS if state.pair}
 
 
 def scripts() -> Iterator[str]:
@@ -24,22 +21,20 @@ def scripts() -> Iterator[str]:
 
 
 def badges() -> set[str]:
-    """Names of the states that the page has a badge for."""
+    """Names of the states that the page has a sign for."""
     tables = [
-        found for text in scripts() for found in re.findall(r"const STATES = {(.*?)};", text, re.S)
+        found for text in scripts() for found in re.findall(r"const MARKS = {(.*?)};", text, re.S)
     ]
     assert len(tables) == 1
-    return set(re.findall(r"(\w+): \[", tables[0]))
+    return set(re.findall(r'(\w+): "', tables[0]))
 
 
 @pytest.mark.parametrize(
     ("table", "states"),
     [
         (LOOKS, set(State)),
-        (verdict._NO_PAIR, ALONE),
-        (verdict._PAIR, PAIRED - {State.DRIFTING}),  # told by how fast it moves
-        (passage._BARE, ALONE),
-        (locks.REST, set(RowState)),
+        (words.STATES, set(State)),
+        (words.HEARD, set(Heard)),
         (badges(), set(VERDICTS)),
     ],
 )

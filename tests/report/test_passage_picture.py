@@ -106,7 +106,7 @@ def test_words_of_a_picture_can_be_read_in_the_file(tmp_path: Path):
     assert {"Bb2", "C3", "D3", "D4", "C4", "G3", "A3"} <= set(words)  # fingered and sung
     # 5/2 over Bb2, 9/4, 3/2 over C3 and over D3: by hand, names an octave and more below.
     assert {"5/2", "9/4", "3/2", "Bb1", "Bb0", "C2", "D2"} <= set(words)
-    assert {"locked", "drifting", "locks if held", "resultant: heard", "not heard"} <= set(words)
+    assert {"locked", "drifting", "locks if held", "third note: heard", "not heard"} <= set(words)
     assert {"time [s]", "level [dB]", "bar", "1", "2"} <= set(words)
 
 
@@ -352,7 +352,7 @@ def test_looks_differ_without_colour():
         ("locked", "drifting", "rough"), ("yes", "uncertain", "no")
     ):
         look = passages.look_of(passage_data.Resultant(bar, (3, 2), state, heard))
-        points = passages.HEARD[heard].points
+        points = passages.BARS[heard].points
         looks.add((look["hatch"], points))
     assert len(looks) == 9
     grey = sorted(lightness(LOOKS[state].light) for state in ("locked", "drifting", "rough"))
@@ -372,13 +372,14 @@ def test_note_that_would_lock_says_so():
     [
         ("drifting", Reason.NOT_SETTLED, "unsettled"),
         ("undecided", Reason.STARTING, "still starting"),
-        ("undecided", Reason.TOO_SHORT, "too short"),
-        ("rough", Reason.NO_NOTE, "no steady note"),
+        ("undecided", Reason.TOO_SHORT, "too short to tell"),
+        ("rough", Reason.NO_NOTE, "no steady sung note"),
     ],
 )
 def test_a_note_is_called_on_the_picture_what_the_table_calls_it(state, reason, word):
     row = row_of(1, 0, 1, 100.0, 150.0, state=state, reason=reason)
     (told,) = passage_data.words_of(row)
     assert told == word
+    assert word in note_report.told(row.reached)
     in_table = note_report.told(row.reached)
     assert all(part in in_table for part in word.split())

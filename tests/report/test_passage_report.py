@@ -152,7 +152,7 @@ def test_the_sentence_below_counts(rows):
         "when held, in 2 within the note; 2 only roughen the tone."
     )
     said = text(rows)
-    assert "Hold 2 for longer: each locks, but ends before it settles." in said
+    assert "Hold note 2 for longer: it locks, but ends before settling." in said
     assert summary(rows).split(";")[0] in said
 
 

@@ -111,7 +111,7 @@ def test_the_document_is_plain_and_whole(table):
 def test_the_table_reads_in_a_players_words(table):
     text = lock_report.text(table)
     assert "D4, 13" in text
-    assert "cents low; holds from" in text
+    assert "cents low; locks from" in lock_report.document(table)["rows"][3]["aim"]
     assert text.endswith(CLOCK)
 
 

@@ -5,7 +5,6 @@ where to sing, which third note comes of it, how far the lock reaches, how long 
 """
 
 import io
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,10 +17,11 @@ from reedbore.files import check_writable, picture_kind, write_whole
 from reedbore.model.setup import strength_words
 from reedbore.notes import A4_HZ
 from reedbore.report.figures.style import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
-from reedbore.report.locks import hold, where
+from reedbore.report.locks import GROUPS, exactly, group_of, where
 from reedbore.report.maps import CARE, third_words
+from reedbore.report.words import HEARD, STAYS
 from reedbore.verdict.lock_edges import NARROWEST_CENTS
-from reedbore.verdict.state import RowState
+from reedbore.verdict.state import Heard, RowState
 
 if TYPE_CHECKING:
     from reedbore.verdict.locks import Row, Table
@@ -33,7 +33,7 @@ A4_LANDSCAPE = 11.69, 8.27
 TOP, FOOT = 0.845, 0.16
 """Where the rows begin and end, as shares of the page."""
 
-COLUMNS = {"ratio": 0.035, "sing": 0.095, "third note": 0.54, "lock range": 0.71, "held": 0.93}
+COLUMNS = {"ratio": 0.035, "sing": 0.095, "third note": 0.54, "lock range": 0.71, "stays": 0.93}
 """Left ends of the columns, as shares of the page."""
 
 BAR = 0.71, 0.905
@@ -44,28 +44,7 @@ TALLEST_ROW, TWO_LINES = 0.066, 0.046
 
 POINTS_OF_PAGE = 72.0 * A4_LANDSCAPE[1]
 
-DOUBTS = {"no": "not heard", "uncertain": "perhaps heard"}
-
-GROUPS: tuple[tuple[str, Callable[["Row"], bool]], ...] = (
-    ("locks: the sound stands still", lambda row: row.state == RowState.LOCKED),
-    (
-        "a third note is heard, but it never locks: it moves",
-        lambda row: row.state == RowState.FREE and row.heard == "yes",
-    ),
-    (
-        f"a third note is heard; a lock below {NARROWEST_CENTS:g} cents: too narrow to be sure of",
-        lambda row: row.state == RowState.NARROW and row.heard == "yes",
-    ),
-)
-
-
-REST = {
-    RowState.LOCKED: "locks too",
-    RowState.NARROW: "too narrow to be sure of, and hardly heard",
-    RowState.FREE: "neither",
-    RowState.JUMPED: "the horn leaves its register",
-}
-"""What ratios without a row are called, by state."""
+LEGEND = f"Stays: the share of the time that {STAYS}."
 
 MOST_ROWS = 18
 REST_LINE = 0.028
@@ -101,7 +80,7 @@ def lock_table_picture(table: "Table", title: str, path: Path, *, a4: float = A4
     says = f"breath {breath:.3g} kPa · {strength_words(table.setup.voice)}"
     axes.text(COLUMNS["ratio"], 0.955, title, size=20, weight="bold", color=INK, va="top")
     axes.text(COLUMNS["ratio"], 0.905, says, size=12, color=INK, va="top")
-    axes.text(COLUMNS["ratio"], 0.03, CARE, size=11, color=INK)
+    axes.text(COLUMNS["ratio"], 0.022, f"{CARE}\n{LEGEND}", size=11, color=INK, va="bottom")
     _rows(axes, table, a4)
     _write(figure, path, kind)
 
@@ -120,7 +99,10 @@ def _write(figure: Figure, path: Path, kind: str) -> None:
 
 def _rows(axes: Axes, table: "Table", a4: float) -> None:
     chosen = _worth_a_row(table)
-    groups = [(head, [row for row in chosen if wanted(row)]) for head, wanted in GROUPS]
+    groups = [
+        (group.says, [row for row in chosen if group_of(row) == name])
+        for name, group in GROUPS.items()
+    ]
     groups = [(head, rows) for head, rows in groups if rows]
     lines = sum(len(rows) + 1.35 for _, rows in groups)
     if not groups:
@@ -149,7 +131,7 @@ def _rows(axes: Axes, table: "Table", a4: float) -> None:
 
 def _worth_a_row(table: "Table") -> list["Row"]:
     """Choose what is shown in full: if there is too much, what is heard and what is widest."""
-    rows = [row for row in table.rows if any(wanted(row) for _, wanted in GROUPS)]
+    rows = [row for row in table.rows if GROUPS[group_of(row)].in_full]
     best = sorted(rows, key=lambda row: (row.heard != "yes", -lock_width(row)))[:MOST_ROWS]
     chosen = {row.ratio for row in best}
     return [row for row in rows if row.ratio in chosen]
@@ -157,10 +139,10 @@ def _worth_a_row(table: "Table") -> list["Row"]:
 
 def _rest(axes: Axes, rows: list["Row"], y: float) -> None:
     """Name the ratios that have no row."""
-    for state, says in REST.items():
-        names = [f"{row.ratio[0]}/{row.ratio[1]}" for row in rows if row.state == state]
+    for name, group in GROUPS.items():
+        names = [f"{row.ratio[0]}/{row.ratio[1]}" for row in rows if group_of(row) == name]
         if names:
-            words = f"{says}:  {'  '.join(names)}"
+            words = f"{'also: ' if group.in_full else ''}{group.says}:  {'  '.join(names)}"
             axes.text(COLUMNS["ratio"], y, words, size=10.0, color=INK, va="center")
             y -= REST_LINE
 
@@ -181,11 +163,12 @@ def _row(
     p, q = row.ratio
     middle: dict[str, Any] = {"va": "center", "color": INK}
     axes.text(COLUMNS["ratio"], y, f"{p}/{q}", size=size, weight="bold", **middle)
-    holds = hold(row, a4) if row.state == RowState.LOCKED else ""
+    width = exactly(row, a4) if row.state == RowState.LOCKED else ""
     third = third_words(row.resultant_hz, row.ratio, a4)
-    doubt = "" if third == "none" or "too low" in third else DOUBTS.get(row.heard, "")
+    sure = third == "none" or "too low" in third or row.heard == Heard.YES
+    doubt = "" if sure else HEARD[Heard(row.heard)].beside
     for x, words, after, weight in (
-        (COLUMNS["sing"], where(row, a4), holds, "bold"),
+        (COLUMNS["sing"], where(row, a4), width, "bold"),
         (COLUMNS["third note"], third, doubt, "normal"),
     ):
         two = tall >= TWO_LINES and after != ""
@@ -200,7 +183,7 @@ def _row(
         _bar(axes, row, (y, tall), reach)
     if row.held is not None:
         axes.text(
-            COLUMNS["held"], y, f"{100.0 * row.held:.0f} %", size=min(0.9 * size, 12.0), **middle
+            COLUMNS["stays"], y, f"{100.0 * row.held:.0f} %", size=min(0.9 * size, 12.0), **middle
         )
     rule = y - 0.5 * tall
     axes.plot([COLUMNS["ratio"], 0.97], [rule, rule], color=FAINT, lw=0.3)

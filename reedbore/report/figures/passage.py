@@ -1,4 +1,4 @@
-"""The picture of a passage: fingered, sung, played and resultant notes against time.
+"""The picture of a passage: fingered, sung, played and third notes against time.
 
 In: a performance and what became of its notes. Out: a PNG, SVG or PDF file, read like a score from
 left to right: level of the sound, notes over a scale of semitones, a word for every note.
@@ -37,9 +37,10 @@ from reedbore.report.figures.style import (
 )
 from reedbore.report.figures.text_fit import POINTS_PER_INCH, Labels
 from reedbore.report.looks import LOOKS
+from reedbore.report.words import HEARD, REASONS
 from reedbore.simulate.controls import GLIDE
 from reedbore.simulate.outside import SOUND_RATE
-from reedbore.verdict.state import Reason, State
+from reedbore.verdict.state import Heard, Reason, State
 
 if TYPE_CHECKING:
     from reedbore.simulate.performance import Performance
@@ -53,8 +54,8 @@ AWAY = 14.0  # of a name from the middle of its bar [points]
 HATCH_TIMES = 2
 
 
-class Heard(NamedTuple):
-    """How a resultant is drawn that is so well heard: what it is called, height, fill, edge."""
+class Bar(NamedTuple):
+    """How a common note is drawn that is so well heard: what it is called, height, fill, edge."""
 
     says: str
     points: float
@@ -62,12 +63,12 @@ class Heard(NamedTuple):
     edge: str
 
 
-HEARD = {
-    "yes": Heard("heard", THICK, True, "-"),
-    "uncertain": Heard("perhaps heard", MIDDLE, True, "-"),
-    "no": Heard("not heard", THIN, True, "-"),
-    "same": Heard("the fingered or the sung note itself, no third one", FRAME, False, "-"),
-    "planned": Heard("planned only, not found", MIDDLE, False, ":"),
+BARS = {
+    "yes": Bar(HEARD[Heard.YES].beside, THICK, True, "-"),
+    "uncertain": Bar(HEARD[Heard.UNCERTAIN].beside, MIDDLE, True, "-"),
+    "no": Bar(HEARD[Heard.NO].beside, THIN, True, "-"),
+    "same": Bar("the fingered or the sung note itself, no third one", FRAME, False, "-"),
+    "planned": Bar("planned only, not found", MIDDLE, False, ":"),
 }
 
 
@@ -103,7 +104,7 @@ def draw_notes(
     drawn += [hz for course in (sung, *played) for hz in _ends(course[1])]
     semitone = _scale(axes, [float(_midi(hz, a4)) for hz in drawn], a4)
     for found in resultants:
-        points = HEARD[found.heard].points
+        points = BARS[found.heard].points
         axes.add_patch(_bar(found.bar, points / semitone, a4, zorder=2, **look_of(found)))
     for note in fingered:
         style: dict[str, Any] = {"fc": "none", "ec": HORN_BLUE, "lw": 1.0, "zorder": 3}
@@ -164,7 +165,7 @@ def _bar(note: Note, height: float, a4: float, **style: Any) -> Rectangle:
 
 def look_of(found: Resultant) -> dict[str, Any]:
     """Give the look of a bar: colour and hatching by state, fill and edge by how it is heard."""
-    how, look = HEARD[found.heard], LOOKS[found.state]
+    how, look = BARS[found.heard], LOOKS[found.state]
     return {
         "fc": look.light if how.filled else "none",
         "ec": INK if how.filled else TOGETHER,
@@ -182,7 +183,7 @@ def _name_notes(
     sung = passage_data.sung_notes(performance, rows)
     found = passage_data.resultants(rows)
     labels = Labels(axes)
-    thick = [(one.bar, HEARD[one.heard].points) for one in found]
+    thick = [(one.bar, BARS[one.heard].points) for one in found]
     thick += [(note, FINGERED_POINTS) for note in fingered] + [(note, SUNG_POINTS) for note in sung]
     for note, points in thick:
         height = float(_midi(note.hz, a4))
@@ -424,7 +425,7 @@ def _state_handles(rows: Sequence["NoteVerdict"]) -> list[Any]:
     handles: list[Any] = []
     for state in (state for state in LOOKS if state in states):
         look, says = LOOKS[state], LOOKS[state].says
-        says = Reason.TOO_SHORT if state == State.UNDECIDED else says
+        says = REASONS[Reason.TOO_SHORT] if state == State.UNDECIDED else says
         handles.append(
             Patch(fc=look.light, ec=INK, hatch=look.mark * HATCH_TIMES, lw=0.6, label=says)
         )
@@ -437,11 +438,11 @@ def _resultant_handles(rows: Sequence["NoteVerdict"]) -> list[Any]:
         Line2D([], [], color=FAINT, lw=how.points, label=how.says, solid_capstyle="butt")
         if how.filled
         else Patch(fc="none", ec=TOGETHER, lw=1.3, ls=how.edge, label=how.says)
-        for key, how in HEARD.items()
+        for key, how in BARS.items()
         if key in ways
     ]
     for first in handles[:1]:
-        first.set_label(f"resultant: {first.get_label()}")
+        first.set_label(f"third note: {first.get_label()}")
     return handles
 
 

@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from reedbore.kernel.rows import BURST_PA
 from reedbore.measures import pitch, spectrum
 from reedbore.model.passage import Passage
+from reedbore.report.words import is_one_of_two, short
 from reedbore.simulate.controls import Span
 from reedbore.simulate.outside import SOUND_RATE
 from reedbore.sound import mute_broken
-from reedbore.verdict.state import Reason, State
+from reedbore.verdict.state import State
 
 if TYPE_CHECKING:
     from reedbore.simulate.performance import Performance
@@ -34,13 +35,6 @@ TRACK_WINDOWS = 3.0
 WEAK_DB, WEAK_PA = -30.0, 20.0
 INSTANT = 0.01  # [s]
 SAME_PITCH = 1.0  # [semitones], so far a played pitch may move and be followed as one
-WORDS = {State.UNSUNG: "no voice", State.UNDECIDED: "too short"}
-"""What states are called under a note; the others by their own word."""
-WHY: dict[str | None, str] = {
-    Reason.NOT_SETTLED: "unsettled",
-    Reason.STARTING: "still starting",
-    Reason.NO_NOTE: "no steady note",
-}
 IF_HELD = "locks if held"
 
 
@@ -85,7 +79,7 @@ def resultant_of(row: "NoteVerdict") -> Resultant | None:
     """
     reached = row.reached
     if reached.ratio and reached.resultant_hz:
-        heard = "same" if reached.heard.startswith("same") else reached.heard
+        heard = "same" if is_one_of_two(reached.heard) else reached.heard
         bar = Note(row.begin_s, row.end_s, reached.resultant_hz)
         return Resultant(bar, reached.ratio, reached.state, heard)
     meeting = row.planned and row.planned.meeting
@@ -247,7 +241,7 @@ def words_of(row: "NoteVerdict") -> list[str]:
         One or two lines.
     """
     state = row.reached.state
-    told = [WHY.get(row.reached.reason, WORDS.get(state, state))]
+    told = [short(state, row.reached.reason)]
     if row.held is not None and row.held.state == State.LOCKED and state != State.LOCKED:
         told.append(IF_HELD)
     return told

@@ -28,7 +28,7 @@ export function startCompare(root, state, player) {
     const { title, says, state: holder } = sides[name];
     title.textContent = told ? pretty(told.title) : "";
     says.textContent = told ? pretty(told.sentence) : "listening …";
-    holder.replaceChildren(told ? badge(told.verdict.state) : "");
+    holder.replaceChildren(told ? badge(told) : "");
   }
   async function keepA() {
     const mine = (kept = { words: structuredClone(state.words), told: state.told.judged, clip: now.clip });

@@ -4,15 +4,6 @@ import { el } from "../core/dom.js";
 import { pretty } from "../core/notes.js";
 import { ask, lines, patched, startable } from "../core/stream.js";
 
-const GROUPS = [
-  ["It holds, and a third note is heard", (row) => row.state === "locked" && thirdHeard(row)],
-  ["It holds, and nothing new is heard", (row) => row.state === "locked" && !thirdHeard(row)],
-  ["A third note is heard, but it moves slowly: the lock is too narrow to be sure of, or there is none",
-    (row) => row.state !== "locked" && row.heard === "yes"],
-  ["Hardly or not heard, and not held", (row) => row.state !== "locked" && row.heard !== "yes"],
-];
-const thirdHeard = (row) => row.heard === "yes" || row.heard === "uncertain";
-
 export function start(root, state) {
   const found = { words: null };
   const strongly = el("input", { type: "checkbox", id: "table-strongly" });
@@ -40,19 +31,20 @@ async function compute({ state, found, place, strongly }, tell, signal) {
       place.replaceChildren(tableOf(one.table, (row) => {
         state.replace(patched(words, row.patch));
         state.play();
-      }), el("p", { class: "hint" }, `${one.table.note[0].toUpperCase()}${one.table.note.slice(1)}.`));
+      }), el("p", { class: "hint" }, one.table.note));
       return pretty(`Over ${one.table.fingered_note}: ${one.table.rows.length} ratios looked at, sung at depth ${one.table.depth}.`);
     }
-    tell(`Searching for the edges, listening, trying to hold them: ${Math.round(100 * one.done)} %`, one.done);
+    tell(`Searching for the edges, listening, trying to stay in them: ${Math.round(100 * one.done)} %`, one.done);
   }
   throw new Error("The table broke off.");
 }
 
 function tableOf(table, choose) {
   const strongly = table.rows.some((row) => row.words.strongly);
-  const heads = ["Sing", "Ratio", "Third note", "How exactly", ...(strongly ? ["How strongly"] : []), "A human voice holds it"];
+  const heads = ["Sing", "Ratio", "Third note", "How exactly", ...(strongly ? ["How strongly"] : []), "A human voice stays in it"];
   const head = el("tr", {}, heads.map((text) => el("th", { scope: "col" }, text)));
-  const bodies = GROUPS.map(([title, belongs]) => [title, table.rows.filter(belongs)]).filter(([, rows]) => rows.length);
+  const bodies = Object.entries(table.groups)
+    .map(([name, title]) => [title, table.rows.filter((row) => row.group === name)]).filter(([, rows]) => rows.length);
   return el("div", { class: "wide-table" }, el("table", { class: "plain locks" },
     el("caption", {}, pretty(`What may be sung over ${table.fingered_note}`)), el("thead", {}, head),
     bodies.map(([title, rows]) => el("tbody", {},
@@ -67,7 +59,7 @@ function rowOf(row, strongly, choose) {
   const cells = [
     el("td", {}, sing), el("td", {}, row.ratio), el("td", { class: row.heard === "yes" ? "third-note" : "" }, pretty(said.third)),
     el("td", {}, said.exactly), ...(strongly ? [el("td", {}, said.strongly || "–")] : []),
-    el("td", {}, said.held || "–"),
+    el("td", {}, said.stays || "–"),
   ];
   return el("tr", {}, cells);
 }

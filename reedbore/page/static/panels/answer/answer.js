@@ -4,13 +4,13 @@ import { el } from "../../core/dom.js";
 import { midiName, midiOf, pretty } from "../../core/notes.js";
 import { startWishes } from "./wanted.js";
 
-const STATES = {
-  locked: ["●", "locked"], drifting: ["≈", "drifting"], rough: ["✕", "rough"], irregular: ["⁂", "irregular"],
-  unsung: ["○", "horn alone"], silent: ["–", "silent"], failed: ["!", "failed"], undecided: ["?", "not decided"],
+const MARKS = {
+  locked: "●", drifting: "≈", rough: "✕", irregular: "⁂", unsung: "○", silent: "–", failed: "!", undecided: "?",
 };
 
-export const badge = (state) =>
-  el("span", { class: "badge", "data-state": state }, el("span", { "aria-hidden": "true" }, STATES[state]?.[0] ?? "?"), ` ${STATES[state]?.[1] ?? state}`);
+/** The state of two notes as a sign and a word. */
+export const badge = ({ verdict: { state }, state_says: says }) =>
+  el("span", { class: "badge", "data-state": state }, el("span", { "aria-hidden": "true" }, MARKS[state]), ` ${says}`);
 
 export function startVerdict(root, state, playRoom) {
   const notes = noteRow(state), arithmetic = startArithmetic(state);
@@ -39,7 +39,7 @@ export function startVerdict(root, state, playRoom) {
   });
   state.onJudged((told) => {
     delete root.dataset.stale;
-    status.replaceChildren(badge(told.verdict.state), heardWords(told.verdict));
+    status.replaceChildren(badge(told), told.heard_says ? el("span", { class: "heard" }, told.heard_says) : "");
     sentence.textContent = pretty(told.sentence);
     more.textContent = pretty((told.more ?? []).join(" "));
     sing.textContent = told.sing ? `On this horn: ${pretty(told.sing)}.` : "";
@@ -47,12 +47,6 @@ export function startVerdict(root, state, playRoom) {
     notes.judged(told.verdict);
   });
   wait();
-}
-
-function heardWords({ heard, sung_hz: sung }) {
-  if (!sung) return "";
-  const words = { yes: "third note heard", no: "third note not heard", uncertain: "third note perhaps heard" }[heard];
-  return words ? el("span", { class: "heard" }, words) : "";
 }
 
 function numbersOf(told) {

@@ -20,7 +20,7 @@ export function startStrip(state, attach) {
     says.textContent = "";
   });
   state.onJudged((told) => {
-    how.replaceChildren(badge(told.verdict.state));
+    how.replaceChildren(badge(told));
     says.textContent = pretty(told.sentence);
   });
 }

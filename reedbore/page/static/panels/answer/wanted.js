@@ -4,14 +4,10 @@ import { latest } from "../../core/api.js";
 import { el, field } from "../../core/dom.js";
 import { midiOf, noteText, parseNote, pretty } from "../../core/notes.js";
 
-const BELOW = [[2, "an octave below"], [3, "a twelfth below"], [4, "two octaves below"], [5, "two octaves and a third below"],
-  [6, "two octaves and a fifth below"], [7, "two octaves and a seventh below"], [8, "three octaves below"]];
-const MOST = 8;
-
 const gcd = (a, b) => (b ? gcd(b, a % b) : a);
 
 export function startWishes(root, state) {
-  const pick = el("select", { id: "wish", onchange: show }, BELOW.map(([q, text]) => el("option", { value: q }, text)));
+  const pick = el("select", { id: "wish", onchange: show }, state.choices.below.map(([q, text]) => el("option", { value: q }, `${text} below`)));
   const ways = el("div", { class: "chips" }), none = el("p", { class: "hint" });
   let fingered = null;
   root.append(el("div", { class: "row wishes" }, field("I want a third note", pick), ways), none, howExactly(state));
@@ -20,7 +16,7 @@ export function startWishes(root, state) {
     if (!fingered) return;
     const q = Number(pick.value), found = [];
     const voice = state.choices.voices.find((each) => each.name === state.words.voice) ?? state.choices.voices[0];
-    for (let p = 1; p <= MOST; p += 1) {
+    for (let p = 1; p <= state.choices.measured; p += 1) {
       const midi = midiOf((fingered * p) / q, state.words.a4);
       if (gcd(p, q) === 1 && midi >= parseNote(voice.low) - 0.5 && midi <= parseNote(voice.high) + 0.5) found.push([`${p}/${q}`, midi]);
     }
@@ -45,7 +41,7 @@ function howExactly(state) {
     says.textContent = "Looking for the ends of the lock …";
     try {
       const { verdict } = await (await judge({ words, lock_range: true })).json();
-      if (words === state.words) says.textContent = pretty(rangeWords(verdict));
+      if (words === state.words) says.textContent = pretty(`${rangeWords(verdict)} ${state.choices.clock}`);
     } catch (error) {
       if (words === state.words) says.textContent = "";
       state.trouble(error, words);
@@ -61,5 +57,5 @@ function rangeWords({ lock_range_cents: range, ratio }) {
   if (!range) return "The ends of the lock could not be found.";
   const far = (end) => (Math.abs(end) < 0.05 ? "less than 0.1 cents" : `${Math.abs(end).toFixed(1)} cents`);
   const [low, high] = range.map((end, side) => (end === null ? "somewhere" : `${far(end)} ${end < 0 || (end === 0 && !side) ? "under" : "over"}`));
-  return `The lock holds from ${low} to ${high} exactly ${ratio} of the played note: for a voice like a clock. A real singer bends towards the lock, or away from it.`;
+  return `It locks from ${low} to ${high} exactly ${ratio} of the played note.`;
 }
