@@ -3,6 +3,7 @@
 In: a `locks.Table`. Out: plain data or text; numbers in the units that players use.
 """
 
+import functools
 import math
 from typing import Any, NamedTuple
 
@@ -257,6 +258,8 @@ def document(table: Table, a4: float = A4_HZ) -> dict[str, Any]:
 
 def _plain(row: Row, a4: float) -> dict[str, Any]:
     note, off = split_note(row.sung_hz, a4)
+    # All that is told lies around the note that is told, the middle of the lock.
+    around = functools.partial(_moved, -row.middle)
     return {
         "ratio": f"{row.ratio[0]}/{row.ratio[1]}",
         "state": row.state,
@@ -268,19 +271,24 @@ def _plain(row: Row, a4: float) -> dict[str, Any]:
         "resultant_note": note_name(row.resultant_hz, a4),
         "resultant_level_db": row.resultant_level_db,
         "held": row.held,
-        "lock_range_cents": _inner(row.low, row.high),
+        "lock_range_cents": around(_inner(row.low, row.high)),
         "uncertainty_cents": _uncertainty(row.low, row.high),
-        "nothing_between_cents": _finite(row.nearest),
+        "nothing_between_cents": around(_finite(row.nearest)),
         "lock_s": row.lock_s,
         "by_depth": {
-            f"{depth:g}": _inner(*edges) if edges else None for depth, edges in row.by_depth.items()
+            f"{depth:g}": around(_inner(*edges)) if edges else None
+            for depth, edges in row.by_depth.items()
         },
         "least_depth": row.least_depth,
-        "from_below_cents": row.from_below,
-        "from_above_cents": row.from_above,
+        "from_below_cents": None if row.from_below is None else row.from_below - row.middle,
+        "from_above_cents": None if row.from_above is None else row.from_above - row.middle,
         "confirmed": row.confirmed,
         "aim": aim(row, a4),
     }
+
+
+def _moved(by: float, ends: list[float] | None) -> list[float] | None:
+    return [end + by for end in ends] if ends else None
 
 
 def _inner(low: Edge | None, high: Edge | None) -> list[float] | None:

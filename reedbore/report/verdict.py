@@ -4,12 +4,13 @@ In: what was asked for, the take and its verdict. Out: words and plain values, t
 command line and on the page.
 """
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
 from reedbore.model import sidecar
 from reedbore.model.setup import Setup, depth_name
-from reedbore.notes import A4_HZ, cents, note_name
+from reedbore.notes import A4_HZ, cents, note_name, split_note
 from reedbore.report.words import CLOCK, HEARD, STATES, is_one_of_two, rougher
 from reedbore.simulate import mouth
 from reedbore.simulate.breath import threshold
@@ -154,9 +155,8 @@ def rows(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
     if found.drift_hz is not None and found.state != State.LOCKED:
         told.append(("beat", f"{found.drift_hz:+.3f} Hz"))
     told.append(("state", found.state))
-    if found.lock_range_cents is not None:
-        low, high = found.lock_range_cents
-        told.append(("lock range", f"{low:+.1f} to {high:+.1f} cents; {CLOCK}"))
+    if found.lock_range_cents is not None and found.sung_hz is not None:
+        told.append(("lock range", lock_range_words(found.lock_range_cents, found.sung_hz, a4)))
     told += [
         (name, f"{note_name(hz, a4)}, {hz:.2f} Hz")
         for name, hz in (("played", found.played_hz), ("sung", found.sung_hz))
@@ -170,6 +170,15 @@ def rows(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
     if take.setup.voice.source != "off":
         told.append(("voice", depth_words(take.setup)))
     return told
+
+
+def lock_range_words(ends: tuple[float, float], sung_hz: float, a4: float = A4_HZ) -> str:
+    """Say from where to where [cents] a lock holds around a sung note [Hz], rounded inwards."""
+    # A hair more, so that 0.3, which is a little less as a float, does not become 0.2.
+    low, high = (math.floor(10.0 * abs(end) + 1e-6) / 10.0 for end in ends)
+    name, off = split_note(sung_hz, a4)
+    sung = f"{name}{round(off, 1) + 0.0:+.1f}c"
+    return f"-{low:.1f} to +{high:.1f} cents around the sung {sung}; {CLOCK}"
 
 
 def _third(found: Verdict, a4: float) -> str:

@@ -81,6 +81,11 @@ class Row:
     confirmed: bool | None = None
     """At twice the rate over a minute: locked just inside and slipping just outside."""
 
+    @property
+    def middle(self) -> float:
+        """How far `sung_hz` lies above the just note, from which edges count. [cents]."""
+        return 0.5 * (self.low.inside + self.high.inside) if self.low and self.high else 0.0
+
 
 @dataclass(frozen=True, kw_only=True)
 class Table:

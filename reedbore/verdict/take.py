@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from reedbore.measures import locking, pitch
 from reedbore.measures.drift import at_rest
-from reedbore.notes import cents
 from reedbore.simulate.take import Take, again, burst, render
 from reedbore.verdict import runs
 from reedbore.verdict.decide import Answer, decide, settle
@@ -104,17 +103,16 @@ def _settled(
     seen: _Seen, asked: Outcome, lock_range: bool
 ) -> tuple[Outcome, tuple[float, float] | None]:
     """Put two notes near a ratio to the judge of locking; find the edges of a lock if wanted."""
-    take, sung, ratio, off_hz = seen.take, asked.sung, asked.ratio, seen.alone.hz
+    take, sung, ratio = seen.take, asked.sung, asked.ratio
     assert sung is not None
     assert ratio is not None
-    assert off_hz is not None
     observe = _observer(take, sung, ratio)
     found, course = _watched(observe, _longest(take))
     reason = _told(take) or (_comes_late(course, take.seconds) if found.locked else None)
     outcome = settle(seen, asked, Answer(found.locked, found.drift_hz, found.decided, reason))
     if outcome.state != State.LOCKED or not lock_range or _moves(take) or asked.jumped:
         return outcome, None
-    return outcome, _edges(observe, sung, ratio, off_hz)
+    return outcome, _edges(observe)
 
 
 def _watched(observe: locking.Observe, longest: float) -> tuple[locking.Decision, locking.Course]:
@@ -156,13 +154,10 @@ def _told(take: Take) -> str | None:
     return folds(voice.false_folds)
 
 
-def _edges(
-    observe: locking.Observe, sung: float, ratio: tuple[int, int], off_hz: float
-) -> tuple[float, float]:
-    """Find the lock range [cents] against the just note over the pitch without voice."""
-    here = cents(sung, off_hz * ratio[0] / ratio[1])
+def _edges(observe: locking.Observe) -> tuple[float, float]:
+    """Find the lock range around the sung note. [cents]."""
     low, high = locking.answer(locking.lock_range(0.0), observe)
-    return here + low.inside, here + high.inside
+    return low.inside, high.inside
 
 
 def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observe:

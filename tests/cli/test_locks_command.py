@@ -74,7 +74,8 @@ def test_what_is_asked_for_reaches_the_search(asked):
 def test_one_json_document_on_stdout(asked, capsys):
     assert main(["locks", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
-    assert document["rows"][0]["lock_range_cents"] == [-0.4, 0.1]
+    # The lock reaches from 0.4 cents under the just note to 0.1 over it, around its middle.
+    assert document["rows"][0]["lock_range_cents"] == [-0.25, 0.25]
     assert document["rows"][0]["aim"].startswith("D4, 13.7 cents low")
 
 

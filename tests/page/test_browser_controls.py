@@ -133,7 +133,10 @@ def test_how_exactly_a_lock_must_be_sung(page: Page):
     page.get_by_role("button", name="How exactly must I sing it?").click()
     until(page, "() => document.querySelector('#exactly').textContent.includes('It locks from')")
     # The lock range that `render --lock-range` tells of the demo.
-    assert "0.4 cents under to 0.1 cents over" in page.locator("#exactly").inner_text()
+    assert (
+        "0.2 cents under to 0.2 cents over the note that is sung"
+        in page.locator("#exactly").inner_text()
+    )
     put(page, {"sung": "C4"})
     assert page.locator("#exactly").inner_text() == ""
 

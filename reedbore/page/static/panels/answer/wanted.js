@@ -53,9 +53,10 @@ function howExactly(state) {
   return el("div", { class: "row" }, ask, says);
 }
 
-function rangeWords({ lock_range_cents: range, ratio }) {
+function rangeWords({ lock_range_cents: range }) {
   if (!range) return "The ends of the lock could not be found.";
-  const far = (end) => (Math.abs(end) < 0.05 ? "less than 0.1 cents" : `${Math.abs(end).toFixed(1)} cents`);
+  const tenths = (end) => Math.floor(10 * Math.abs(end) + 1e-6) / 10; // inwards
+  const far = (end) => (tenths(end) < 0.1 ? "less than 0.1 cents" : `${tenths(end).toFixed(1)} cents`);
   const [low, high] = range.map((end, side) => (end === null ? "somewhere" : `${far(end)} ${end < 0 || (end === 0 && !side) ? "under" : "over"}`));
-  return `It locks from ${low} to ${high} exactly ${ratio} of the played note.`;
+  return `It locks from ${low} to ${high} the note that is sung.`;
 }
