@@ -37,7 +37,8 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
     Verdict
         The verdict.
     """
-    if take.seconds < runs.LEAST_SECONDS and take.setup.voice.source != "recording":
+    short = take.seconds < runs.LEAST_SECONDS and take.setup.voice.source != "recording"
+    if short and burst(take.traces) is None:  # what broke is told as it is
         take = render(take.setup, runs.LEAST_SECONDS)
     seen = _Seen(take)
     outcome, edges = decide(seen), None
