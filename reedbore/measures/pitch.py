@@ -110,6 +110,29 @@ def thin(
     return samples[:whole].reshape(-1, block).mean(axis=1), rate / block
 
 
+def crossing_rate(samples: NDArray[np.float64], rate: float) -> float:
+    """Rate at which a signal rises through its mean: its frequency if one swing stands out.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        Any signal. [any]
+    rate : float
+        Samples per second. [Hz]
+
+    Returns
+    -------
+    float
+        Over whole periods; 0 if it rises less than four times. [Hz]
+    """
+    above = samples - samples.mean()
+    at = np.flatnonzero((above[:-1] < 0.0) & (above[1:] >= 0.0))
+    if at.size < 4:
+        return 0.0
+    places = at + above[at] / (above[at] - above[at + 1])
+    return float((places.size - 1) / (places[-1] - places[0])) * rate
+
+
 def refine(samples: NDArray[np.float64], rate: float, hz: float) -> float:
     """Exact frequency of the line near a given frequency.
 

@@ -11,17 +11,24 @@ from typing import Any
 from reedbore.model import sidecar
 from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import A4_HZ, cents, note_name, split_note
-from reedbore.report.words import CLOCK, HEARD, STATES, is_one_of_two, rougher
+from reedbore.report.words import CLOCK, FOLDS, HEARD, STATES, STRAIN, is_one_of_two, rougher
 from reedbore.simulate import mouth
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import Request
 from reedbore.simulate.take import Take
 from reedbore.verdict.result import Verdict
 from reedbore.verdict.runs import JUMP_CENTS
-from reedbore.verdict.state import LATE, Heard, HornState, Reason, State
+from reedbore.verdict.state import LATE, Follows, Heard, HornState, Reason, State
 
 STILL_HZ = 0.005
 """A beat slower than this is told as none: the sound moves once in minutes. [Hz]"""
+
+
+_FOLLOWS = {
+    Follows.REED: STATES[State.LOCKED].clause,
+    Follows.VOICE: "The horn takes the voice along",
+    Follows.BOTH: "Horn and voice pull each other into step",
+}
 
 
 def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
@@ -53,7 +60,8 @@ def _steadiness(verdict: Verdict) -> str:
         return _drift(verdict)
     late = verdict.reason and verdict.reason.startswith(LATE)
     stands = "" if late or verdict.state != State.LOCKED else " and the sound stands still"
-    return f"{STATES[verdict.state].clause}{stands}."
+    says = _FOLLOWS[verdict.follows] if verdict.follows else STATES[verdict.state].clause
+    return f"{says}{stands}."
 
 
 def _drift(verdict: Verdict) -> str:
@@ -129,6 +137,9 @@ def _strayed(request: Request, found: Verdict, a4: float) -> list[str]:
 
 def depth_words(setup: Setup) -> str:
     """Say how strongly is sung, and what a player would call that."""
+    if setup.voice.folded:
+        name = depth_name(setup.voice.depth)
+        return f"depth {setup.voice.depth:g} ({name}) before the horn sounds back, from folds"
     if setup.voice.drive == "pressure" or setup.voice.source == "recording":
         return f"depth {setup.voice.depth:g} ({depth_name(setup.voice.depth)})"
     found = mouth.depth(setup)
@@ -155,13 +166,17 @@ def rows(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
     if found.drift_hz is not None and found.state != State.LOCKED:
         told.append(("beat", f"{found.drift_hz:+.3f} Hz"))
     told.append(("state", found.state))
-    if found.lock_range_cents is not None and found.sung_hz is not None:
+    if found.lock_range_cents is not None and take.setup.voice.folded:
+        low, high = found.lock_range_cents
+        told.append(("lock range", f"aim {low:+.0f} to {high:+.0f} cents beside it; {FOLDS}"))
+    elif found.lock_range_cents is not None and found.sung_hz is not None:
         told.append(("lock range", lock_range_words(found.lock_range_cents, found.sung_hz, a4)))
     told += [
         (name, f"{note_name(hz, a4)}, {hz:.2f} Hz")
         for name, hz in (("played", found.played_hz), ("sung", found.sung_hz))
         if hz is not None
     ]
+    told += _singer(take, found, a4)
     if found.settle_s is not None:
         told.append(("loudness", f"settled after {found.settle_s:.2f} s"))
     if found.roughness is not None:
@@ -179,6 +194,21 @@ def lock_range_words(ends: tuple[float, float], sung_hz: float, a4: float = A4_H
     name, off = split_note(sung_hz, a4)
     sung = f"{name}{round(off, 1) + 0.0:+.1f}c"
     return f"-{low:.1f} to +{high:.1f} cents around the sung {sung}; {CLOCK}"
+
+
+def _singer(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
+    """Tell what a singer with folds aims at, how far the horn pulls the voice, and the lungs."""
+    if not take.setup.voice.folded or not take.traces.lungs.size:
+        return []
+    over = float(take.traces.lungs[-1])
+    lungs = (take.setup.breath.pressure + over) / 1e3
+    told = [("lungs", f"{lungs:.2f} kPa, {over / 1e3:.2f} more than in the mouth; {STRAIN}")]
+    if found.aimed_hz is None or found.pulled_cents is None:
+        return told
+    pulled = found.pulled_cents
+    way = "up" if pulled > 0.0 else "down"
+    says = f"the horn pulls the voice {way} by {abs(pulled):.0f} cents"
+    return [("aimed", f"{note_name(found.aimed_hz, a4)}; {says}"), *told]
 
 
 def _third(found: Verdict, a4: float) -> str:

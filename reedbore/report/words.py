@@ -17,6 +17,11 @@ SINGER = "a real singer bends towards a lock, or away from it"
 CLOCK = f"the voice in the model is a clock; {SINGER}"
 """The caution under every lock range, table and map."""
 
+FOLDS = "for folds like these; nobody's own are known"
+"""The caution under whatever is told for a singer."""
+
+STRAIN = "singing takes more breath than blowing alone: rest often"
+
 STAYS = "a human voice stays in it"
 """Of a share of time, under 0.5 % of jitter and 10 cents of slow wander."""
 

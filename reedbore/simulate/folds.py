@@ -26,6 +26,7 @@ from reedbore.files import cache_folder, write_whole
 from reedbore.kernel import folds as rows
 from reedbore.kernel import single
 from reedbore.kernel.folds import Folds, Singer, sing_into_leak, singer_of
+from reedbore.measures.pitch import crossing_rate
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents, note_name
@@ -226,7 +227,7 @@ def _sung(setup: Setup, flow: float, chink: float, tension: float) -> _Note:
     singer = singer_of(folds_of(setup, tried), np.ones(n), np.ones(n))
     mouth = sing_into_leak(singer)[n // 2 :]
     gap, lungs = singer.half_gap[n // 2 :], float(singer.state[rows.LUNGS, 0])
-    hz = _crossings(gap) * setup.time.rate
+    hz = crossing_rate(gap, setup.time.rate)
     if not (np.ptp(gap) > 2.0 * LEAST_SWING and hz > 0.0):
         return _Note(math.nan, 0.0, lungs)
     depth = float(np.abs(mouth - mouth.mean()).max()) / max(setup.breath.pressure, 1.0)
@@ -238,16 +239,6 @@ def _drop(setup: Setup, flow: float, chink: float) -> float:
     area = 2.0 * fold_of(setup, flow).gap * setup.voice.fold_length + chink
     drop = 0.5 * folds.LOSS * air_keefe(TRACT_K).density * (flow / max(area, 1e-9)) ** 2
     return min(drop, MOST_LUNGS)
-
-
-def _crossings(wave: Reals) -> float:
-    """Return how often a step a wave rises through its mean; 0 if it hardly does."""
-    above = wave - wave.mean()
-    at = np.flatnonzero((above[:-1] < 0.0) & (above[1:] >= 0.0))
-    if at.size < 4:
-        return 0.0
-    places = at + above[at] / (above[at] - above[at + 1])
-    return float((places.size - 1) / (places[-1] - places[0]))
 
 
 def solve(setup: Setup) -> Solved:

@@ -181,6 +181,7 @@ class _Seen:
     exact = True
     unanswered = State.UNDECIDED
     why_silent = Reason.ONLY_VOICE
+    why_unsung = None
     why_no_pitch = Reason.NO_PITCH
 
     def __init__(self, setup: Setup, control: Control, look: _Look | None = None) -> None:

@@ -53,6 +53,10 @@ class Seen(Protocol):
         """What to say where the horn alone does not sound."""
 
     @property
+    def why_unsung(self) -> Reason | None:
+        """Why there is no voice, if there should be one."""
+
+    @property
     def why_silent(self) -> Reason:
         """Why the reed does not sound though the horn alone does."""
 
@@ -113,7 +117,7 @@ def decide(seen: Seen) -> Outcome:
     if played is None:
         return Outcome(State.SILENT, seen.why_silent, sung=sung)
     if not seen.sings:
-        return Outcome(State.UNSUNG, played=played, jumped=jumped)
+        return Outcome(State.UNSUNG, seen.why_unsung, played=played, jumped=jumped)
     if sung is None:
         state = seen.lines(played, None)
         return Outcome(state, seen.why_no_pitch, played=played, jumped=jumped)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from reedbore.measures import hearing, roughness, spectrum
 from reedbore.notes import A4_HZ, cents, note_name
 from reedbore.simulate.outside import SOUND_RATE
-from reedbore.verdict.state import HornState, State
+from reedbore.verdict.state import Follows, HornState, State
 
 SIMPLE = 8
 """Ratios p/q are looked for with p and q up to here."""
@@ -86,6 +86,17 @@ class Verdict:
     voice_off_state: HornState
     voice_off_hz: float | None
     voice_off_period: int | None
+    aimed_hz: float | None = None
+    """What the singer aims at; the sung note of a voice that is a clock. [Hz]"""
+    follows: Follows | None = None
+    """Who is pulled in a lock."""
+
+    @property
+    def pulled_cents(self) -> float | None:
+        """How far the horn has pulled the voice: what is sung against the aim."""
+        if self.aimed_hz is None or self.sung_hz is None:
+            return None
+        return cents(self.sung_hz, self.aimed_hz)
 
     def document(
         self,
@@ -124,6 +135,10 @@ class Verdict:
             "fingered_note": name(fingered_hz),
             "sung_hz": sung,
             "sung_note": name(sung),
+            "aimed_hz": self.aimed_hz,
+            "aimed_note": name(self.aimed_hz),
+            "pulled_cents": self.pulled_cents,
+            "follows": self.follows,
             "sing_cents": just,
             "played_hz": self.played_hz,
             "played_cents": off_note,
@@ -138,6 +153,7 @@ class Verdict:
             "drift_hz": self.drift_hz,
             "lock_range_cents": list(self.lock_range_cents) if self.lock_range_cents else None,
             "held": None,
+            "held_singer": None,
             "settle_s": self.settle_s,
             "roughness": self.roughness,
             "voice_off": {"state": self.voice_off_state, "period": self.voice_off_period},

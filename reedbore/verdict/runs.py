@@ -87,6 +87,11 @@ def voice_pitch(sung: Samples, whole: float, voice: Voice) -> tuple[float | None
     late, rate = pitch.thin(sung, whole)
     if voice.source == "recording":
         return _wandering_pitch(late, rate, 60.0, 1000.0)
+    if voice.folded:
+        # Held by a horn, folds may repeat only after some of their swings; what moves them about
+        # is the horn, which tells nothing against a lock.
+        hz = pitch.crossing_rate(late, rate)
+        return (pitch.refine(late, rate, hz), 0.0) if hz > 0.0 else (None, 0.0)
     if voice.unsteady:
         # A long look finds a low pitch, a shorter one a pitch that moves.
         for low in (20.0, 60.0):

@@ -144,16 +144,27 @@ def singer_row(setup: Setup, voice_off_hz: float, ratio: Ratio) -> SingerRow:
     if inside is None:
         return SingerRow(ratio, just, RowState.FREE, None, None, None, None, aim_of(aimed, 0.0))
     here, low, high = inside
-    sides = ((low, -1.0), (high, 1.0))
-    lower, upper = (
-        locking.answer(
-            locking.edge(here, there, way, REACH, FINENESS, LONGEST_S, first=8.0), observe
-        )
-        for there, way in sides
-    )
+    lower, upper = _edges(observe, here, low, high)
     middle = 0.5 * (lower.inside + upper.inside)
     held = held_share(aimed, ratio, middle)
     return SingerRow(ratio, just, RowState.LOCKED, None, lower, upper, held, aim_of(aimed, middle))
+
+
+def _edges(
+    observe: locking.Observe, here: float, low: float = -math.inf, high: float = math.inf
+) -> tuple[Edge, Edge]:
+    """Find the aims between which voice and horn keep step, from one that does."""
+    lower, upper = (
+        locking.answer(locking.edge(here, far, way, REACH, FINENESS, LONGEST_S, first=8.0), observe)
+        for far, way in ((low, -1.0), (high, 1.0))
+    )
+    return lower, upper
+
+
+def aims_of(observe: locking.Observe) -> tuple[float, float]:
+    """Find the range of aims [cents] that keep step, about one that does: 0."""
+    lower, upper = _edges(observe, 0.0)
+    return lower.inside, upper.inside
 
 
 def _inside(observe: locking.Observe) -> tuple[float, float, float] | None:

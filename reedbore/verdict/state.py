@@ -113,6 +113,14 @@ class Heard(StrEnum):
     SUNG = "same as sung"
 
 
+class Follows(StrEnum):
+    """Who is pulled where two notes keep step."""
+
+    REED = "reed"
+    VOICE = "voice"
+    BOTH = "both"
+
+
 class HornState(StrEnum):
     """What the horn does with the voice off."""
 
@@ -128,6 +136,7 @@ class Reason(StrEnum):
     MUTE = "the reed does not sound by itself"
     ONLY_VOICE = "the voice stops the reed, and only the voice is left"
     NO_PITCH = "the voice has no pitch"
+    FOLDS_REST = "the folds do not swing"
     NO_PITCH_RECORDED = "the recorded voice has no pitch"
     UNDECIDED = "the drift is too slow to tell within the longest run"
     # Within a note of a passage:

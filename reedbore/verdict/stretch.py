@@ -60,6 +60,7 @@ class Inside:
 
     exact = False
     unanswered = State.DRIFTING
+    why_unsung = None
 
     def __init__(
         self,

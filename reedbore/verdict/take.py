@@ -5,6 +5,7 @@ measured on the sung waveform, the played pitch on the pressure in the mouthpiec
 two; whether they are locked is decided by `measures.locking`.
 """
 
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -12,11 +13,17 @@ from numpy.typing import NDArray
 
 from reedbore.measures import locking, pitch
 from reedbore.measures.drift import at_rest
+from reedbore.model.setup import Setup
+from reedbore.notes import cents
 from reedbore.simulate.take import Take, again, burst, render
 from reedbore.verdict import runs
 from reedbore.verdict.decide import Answer, decide, settle
 from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio, Verdict, filled
-from reedbore.verdict.state import HornState, Reason, State, folds, late
+from reedbore.verdict.singer import aims_of
+from reedbore.verdict.state import Follows, HornState, Reason, State, folds, late
+
+LEADS = 0.25
+"""Who is pulled less than this share of the other's pull leads."""
 
 UNSTEADY_WATCH = 24.0
 """A voice that is no clock is watched no longer: it leaves a narrow lock sooner or later. [s]"""
@@ -49,7 +56,23 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
         assert outcome.played is not None
         return take.sound[take.sound.size // 2 :], runs.settled(take, outcome.played)
 
-    return filled(outcome, seen.alone, listen, edges)
+    return aimed(filled(outcome, seen.alone, listen, edges), take.setup)
+
+
+def aimed(verdict: Verdict, setup: Setup) -> Verdict:
+    """Add to a verdict what the singer aimed at, and who follows whom."""
+    if verdict.sung_hz is None:
+        return verdict
+    aim = setup.voice.frequency if setup.voice.folded else verdict.sung_hz
+    verdict = replace(verdict, aimed_hz=aim)
+    if verdict.state != State.LOCKED or not (verdict.played_hz and verdict.voice_off_hz):
+        return verdict
+    voice = abs(verdict.pulled_cents or 0.0)
+    reed = abs(cents(verdict.played_hz, verdict.voice_off_hz))
+    follows = Follows.BOTH
+    if min(voice, reed) < LEADS * max(voice, reed) or not setup.voice.folded:
+        follows = Follows.VOICE if voice > reed else Follows.REED
+    return replace(verdict, follows=follows)
 
 
 class _Seen:
@@ -64,6 +87,7 @@ class _Seen:
         self.take = take
         self.recorded = take.setup.voice.source == "recording"
         self.burst = burst(take.traces) is not None
+        self.why_unsung = Reason.FOLDS_REST if take.setup.voice.folded else None
         self.sings = bool(take.sung.any())
 
     @cached_property
@@ -111,7 +135,11 @@ def _settled(
     found, course = _watched(observe, _longest(take))
     reason = _told(take) or (_comes_late(course, take.seconds) if found.locked else None)
     outcome = settle(seen, asked, Answer(found.locked, found.drift_hz, found.decided, reason))
-    if outcome.state != State.LOCKED or not lock_range or _moves(take) or asked.jumped:
+    if outcome.state != State.LOCKED or not lock_range or asked.jumped:
+        return outcome, None
+    if take.setup.voice.folded:
+        return outcome, aims_of(observe)
+    if _moves(take):
         return outcome, None
     return outcome, _edges(observe)
 
@@ -137,7 +165,7 @@ def _comes_late(course: locking.Course, seconds: float) -> str | None:
 def _moves(take: Take) -> bool:
     """Tell whether the voice is no clock, so that its own phase has to be measured."""
     voice = take.setup.voice
-    return voice.source == "recording" or bool(voice.unsteady)
+    return voice.source == "recording" or voice.folded or bool(voice.unsteady)
 
 
 def _longest(take: Take) -> float:
