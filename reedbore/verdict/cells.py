@@ -23,7 +23,7 @@ from reedbore.verdict import runs
 from reedbore.verdict.decide import Answer, decide, settle
 from reedbore.verdict.questions import Pair, Progress, ask
 from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio
-from reedbore.verdict.state import HornState, Reason, State
+from reedbore.verdict.state import HornState, Reason, State, broke_down
 
 LOOK_S = 0.5
 """The end of a run, in which the pressure itself is looked at. [s]"""
@@ -95,15 +95,36 @@ def judge_cells(
     for start in range(0, len(setups), executor.width):
         stopping.check()
         here = slice(start, start + executor.width)
-        part = list(setups[here])
-        heard = controls_of(part, controls, seconds, executor)
-        outcomes = _first_looks(part, heard, seconds, executor)
-        longest = locking.LAST_WATCH if seconds is None else seconds
-        if longest >= SHORTEST_S:
-            outcomes = _decided(part, heard, outcomes, longest, executor)
-        cells += map(_cell, outcomes, heard, fingered_hz[here])
+        cells += _together(setups[here], fingered_hz[here], controls, seconds, executor)
         tell(len(cells) / len(setups))
     return cells
+
+
+def _together(
+    setups: Sequence[Setup],
+    fingered_hz: Sequence[float],
+    controls: dict[Setup, Control],
+    seconds: float | None,
+    executor: Executor,
+) -> list[Cell]:
+    """Judge some setups side by side; one that breaks down is found, and fails alone."""
+    try:
+        heard = controls_of(setups, controls, seconds, executor)
+        outcomes = _first_looks(list(setups), heard, seconds, executor)
+        longest = locking.LAST_WATCH if seconds is None else seconds
+        if longest >= SHORTEST_S:
+            outcomes = _decided(list(setups), heard, outcomes, longest, executor)
+    except (ArithmeticError, LookupError, ValueError) as error:
+        if len(setups) == 1:
+            return [Cell(State.FAILED, broke_down(error))]
+        middle = len(setups) // 2
+        parts = slice(0, middle), slice(middle, None)
+        return [
+            cell
+            for part in parts
+            for cell in _together(setups[part], fingered_hz[part], controls, seconds, executor)
+        ]
+    return list(map(_cell, outcomes, heard, fingered_hz))
 
 
 def controls_of(

@@ -64,8 +64,14 @@ def control_of(setup: Setup, fine: Samples) -> Control:
 
 def _own_period(setup: Setup, tone: Samples, hz: float) -> tuple[float, int | None]:
     """Tell a subharmonic of the horn's own from its note, by its lowest resonance."""
-    base = hz * max(1, round(first_peak(setup, hz) / hz))
+    base = hz * max(1, round(_lowest_resonance(setup, hz) / hz))
     return base, locking.period(locking.strobe(tone, setup.time.rate, base))
+
+
+def _lowest_resonance(setup: Setup, hz: float) -> float:
+    """Find the lowest resonance [Hz] of a horn that plays `hz`, which may lie far below it."""
+    found = (first_peak(setup, times * hz) for times in (1.0, 16.0, 256.0))
+    return next((peak for peak in found if math.isfinite(peak)), hz)
 
 
 def sung_pitch(take: Take) -> tuple[float | None, float]:

@@ -157,6 +157,11 @@ def late(seconds: float) -> str:
     return f"{LATE} {seconds:.1f} s"
 
 
+def broke_down(error: Exception) -> str:
+    """Say that not the reed but the calculation failed, and how."""
+    return f"the calculation broke down ({type(error).__name__}: {error})"
+
+
 def wanders(by_cents: float) -> str:
     """Say that the voice moves by so much. [cents]."""
     return f"the voice wanders by {by_cents:.0f} cents, too much to prove a lock"

@@ -9,8 +9,9 @@ from reedbore.measures import locking
 from reedbore.model.presets import load_horn
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import tune
-from reedbore.verdict import questions
+from reedbore.verdict import questions, runs
 from reedbore.verdict.cells import judge_cells
+from reedbore.verdict.state import State
 from reedbore.verdict.take import judge
 
 B_FLAT = 116.54094
@@ -123,3 +124,32 @@ def test_a_question_that_asks_nothing_is_answered(tenor):
     pair = questions.Pair(sung(tenor, B_FLAT), 1, 1)
     edge = locking.edge(-0.03, 0.0, 1.0)  # closer together than the fineness from the start
     assert questions.ask([pair], [edge]) == [locking.Edge(-0.03, 0.0)]
+
+
+@pytest.mark.parametrize("volume", [50.0, 60.0])
+def test_horn_that_plays_far_below_its_resonances_is_judged(tenor, volume):
+    # With so large a mouthpiece the horn repeats below a quarter of its lowest resonance.
+    setup = sung(tenor.with_value("mouthpiece.volume_ml", volume), 1.5 * B_FLAT)
+    cell = judge_cells([setup], [B_FLAT], seconds=1.0)[0]
+    verdict = judge(render(setup, 1.0))
+    assert cell.state == verdict.state != State.FAILED
+    assert verdict.voice_off_hz == pytest.approx(cell.voice_off_hz, rel=1e-6)
+
+
+def test_cell_that_breaks_down_fails_alone_and_says_why(setups, monkeypatch):
+    real = runs.control_of
+
+    def broken(setup, tone):
+        if setup.breath == setups[4].breath:
+            raise OverflowError("cannot convert float infinity to integer")
+        return real(setup, tone)
+
+    monkeypatch.setattr(runs, "control_of", broken)
+    found = judge_cells(setups, [B_FLAT] * len(setups), seconds=1.0)
+    assert [cell.state == State.FAILED for cell in found] == [False] * 4 + [True]
+    assert found[4].reason == (
+        "the calculation broke down (OverflowError: cannot convert float infinity to integer)"
+    )
+    monkeypatch.undo()
+    whole = judge_cells(setups[:4], [B_FLAT] * 4, seconds=1.0)
+    assert repr(found[:4]) == repr(whole)
