@@ -288,7 +288,7 @@ def _told(sweep: Sweep, place: Place, cell: Cell) -> dict[str, Any]:
         "state": cell.state,
         "ratio": f"{cell.p}/{cell.q}" if cell.q else None,
         "beat": float(cell.drift_hz) if math.isfinite(cell.drift_hz) else None,
-        "third": maps.third_words(third, (cell.p, cell.q), a4) if third > 0.0 else None,
+        "third": maps.common_words(third, (cell.p, cell.q), a4) if third > 0.0 else None,
         "interval": _interval(sweep, place, cell),
         "jumped": cell.jumped,
     }

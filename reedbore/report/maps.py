@@ -103,13 +103,13 @@ def first_exaggerated(axis: Axis) -> int | None:
 
 
 def aim_words(found: LockMap, aim: Aim) -> tuple[str, str, str]:
-    """Write ratio, note to sing, and third note of an aim."""
+    """Write ratio, note to sing, and common note of an aim."""
     a4 = found.sweep.fingered.a4
     p, q = aim.ratio
     name, off = split_note(aim.sung_hz, a4)
     narrow = aim.high - aim.low < TENTHS_CENTS
     note = f"{name}{off:+.1f}c" if narrow else note_name(aim.sung_hz, a4)
-    return f"{p}/{q}", note, third_words(aim.third_hz, aim.ratio, a4)
+    return f"{p}/{q}", note, common_words(aim.third_hz, aim.ratio, a4)
 
 
 def where_words(found: LockMap, aim: Aim) -> str:
@@ -119,8 +119,8 @@ def where_words(found: LockMap, aim: Aim) -> str:
     return f"at {told}" if told else ""
 
 
-def third_words(hz: float, ratio: tuple[int, int], a4: float) -> str:
-    """Name a third note; ``none`` if it is one of the two, a question mark if it is very low."""
+def common_words(hz: float, ratio: tuple[int, int], a4: float) -> str:
+    """Name the common note; ``none`` if it is one of the two, a question mark if it is very low."""
     if 1 in ratio:
         return "none"
     carries = carries_pitch(hz)

@@ -87,7 +87,7 @@ def lock_map(sweep: Any) -> Shown:
     found = maps_data.read(_store(sweep))
     title = html.escape(maps_words.title(found))
     told = [maps_words.aim_words(found, aim) for aim in maps_data.aims(found)]
-    aims = [f"{ratio}: sing {note}, third note {third}" for ratio, note, third in told]
+    aims = [f"{ratio}: sing {note}, common note {third}" for ratio, note, third in told]
     notes = (maps_words.unfinished(found), maps_words.resolution(found), maps_words.CARE)
     listed = "".join(f"<li>{html.escape(line)}</li>" for line in aims)
     under = "".join(f"<p>{html.escape(line)}</p>" for line in notes if line)

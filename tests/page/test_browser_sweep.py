@@ -70,7 +70,7 @@ def test_the_next_lock_and_the_list_lead_to_where_to_aim(shown: Shown):
     told = facts(page)
     assert told["ratio"] == "3/2"
     # B2 -49 c is 120 Hz; a just fifth over it, an octave below it: arithmetic.
-    assert told["third note"].replace("\u00a0", " ") == "B♭1 +49 c (59.93 Hz)"
+    assert told["common note"].replace("\u00a0", " ") == "B♭1 +49 c (59.93 Hz)"
     assert page.locator("#listen").inner_text().endswith("--at voice.depth=0.4 --at sung=+700c")
 
 

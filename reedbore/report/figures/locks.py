@@ -18,7 +18,7 @@ from reedbore.model.setup import strength_words
 from reedbore.notes import A4_HZ
 from reedbore.report.figures.style import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
 from reedbore.report.locks import GROUPS, exactly, group_of, where
-from reedbore.report.maps import CARE, third_words
+from reedbore.report.maps import CARE, common_words
 from reedbore.report.words import HEARD, STAYS
 from reedbore.verdict.lock_edges import NARROWEST_CENTS
 from reedbore.verdict.state import Heard, RowState
@@ -164,7 +164,7 @@ def _row(
     middle: dict[str, Any] = {"va": "center", "color": INK}
     axes.text(COLUMNS["ratio"], y, f"{p}/{q}", size=size, weight="bold", **middle)
     width = exactly(row, a4) if row.state == RowState.LOCKED else ""
-    third = third_words(row.resultant_hz, row.ratio, a4)
+    third = common_words(row.resultant_hz, row.ratio, a4)
     sure = third == "none" or "too low" in third or row.heard == Heard.YES
     doubt = "" if sure else HEARD[Heard(row.heard)].beside
     for x, words, after, weight in (

@@ -68,7 +68,7 @@ def _legend(figure: Figure, found: LockMap, place: tuple[float, float]) -> None:
                       lw=0.5, label=look.says)
             )  # fmt: skip
     if found.edges is not None:
-        says = "a lock, however narrow"
+        says = "a lock, however narrow, between white rims"
         handles.append(Line2D([], [], lw=1.6, color=TOGETHER, label=says))
     if found.edges is not None and np.any(np.isfinite(found.edges.perhaps)):
         says = "perhaps a lock, too narrow to be sure"
@@ -410,7 +410,7 @@ def list_aims(axes: Axes, found: LockMap) -> None:
     """
     widest = sorted(maps_data.aims(found), key=lambda aim: aim.low - aim.high)[:MOST_LISTED]
     listed = sorted(widest, key=lambda aim: aim.middle)
-    head = "ratio   sing, where it is widest   (third note)" if listed else "no cell locks"
+    head = "ratio   sing, where it is widest   (common note)" if listed else "no cell locks"
     axes.text(LIST_X, 1.012, head, transform=axes.transAxes, size=9, color=INK, va="bottom")
     low, high = axes.get_ylim()
     heights = spread([(aim.middle - low) / (high - low) for aim in listed], 0.036)

@@ -111,10 +111,10 @@ function command(sweep) {
   return `reedbore render --from ${sweep.file} ${sweep.order.map((name) => `--at ${place[name]}`).join(" ")}`;
 }
 
-function thirdWords(sweep, { state, ratio: [p, q], played }) {
+function commonWords(sweep, { state, ratio: [p, q], played }) {
   if (!q || played === null) return "none";
-  if (q === 1) return "none: the common note is the fingered one";
-  if (p === 1) return "none: the common note is the sung one";
+  if (q === 1) return "the fingered one: no third note";
+  if (p === 1) return "the sung one: no third note";
   const hz = over(sweep, played) / q, [sure, none] = sweep.pitch;
   const low = hz < none ? ", too low for a note" : hz < sure ? ", perhaps too low for a note" : "";
   return withHz(sweep, hz) + low + (state === "drifting" ? ", not steady" : "");
@@ -134,7 +134,7 @@ function facts(sweep) {
   const cell = cellOf(sweep), { ratio: [p, q], played, drift, jumped } = cell;
   const told = places(sweep).map(([axis, k]) => [axis.sung ? "sing" : axis.name, valueWords(sweep, axis, k), axis.says]);
   if (sweep.sung) told.push(["sing", withHz(sweep, sweep.sung), "the same everywhere"]);
-  told.push(["ratio", q ? `${p}/${q}` : "none", "sung/fingered"], ["third note", thirdWords(sweep, cell)]);
+  told.push(["ratio", q ? `${p}/${q}` : "none", "sung/fingered"], ["common note", commonWords(sweep, cell)]);
   told.push(["played", played === null ? "nothing" : withHz(sweep, over(sweep, played)) + (jumped ? ", left its register" : "")]);
   if (drift !== null && cell.state !== "locked") told.push(["beat", `${drift.toFixed(2)} Hz`]);
   return [...told, ...locksInside(sweep)];
@@ -163,7 +163,7 @@ function aims(sweep, go) {
     return sweep.axes.x.sung || sweep.axes.y?.sung ? "No lock was found."
       : "The sung note is the same everywhere: look for the darkest cells.";
   }
-  const heads = ["ratio", "sing", "third note", "width"].map((words) => el("th", { scope: "col" }, words));
+  const heads = ["ratio", "sing", "common note", "width"].map((words) => el("th", { scope: "col" }, words));
   const rows = sweep.aims.map((aim, k) => {
     const button = el("button", { type: "button", class: "quiet", onclick: () => ((sweep.aimed = k), go(aim.at)) }, aim.ratio);
     button.setAttribute("aria-label", `go to ${aim.ratio}, sing ${aim.note}`);
@@ -230,7 +230,7 @@ async function start() {
   find("picture").append(picture.root);
   listen(sweep, picture.sheet, go);
   tellAround(sweep, go);
-  const rank = ({ third, width }) => (third === "none" ? 0 : 1e6) + width; // the widest lock with a third note first
+  const rank = ({ third, width }) => (third === "none" ? 0 : 1e6) + width; // the widest lock whose common note is a third one first
   const widest = [...sweep.aims].sort((a, b) => rank(b) - rank(a))[0];
   go(widest?.at ?? counts(sweep).map((n) => n >> 1));
 }
