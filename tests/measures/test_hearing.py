@@ -112,6 +112,14 @@ def test_low_lines_are_lost_at_a_low_level(level: float, count: int) -> None:
     assert len(audible(sound, sound, level).hz) == count
 
 
+@pytest.mark.parametrize(("over", "count"), [(1.0, 1), (-1.0, 0)])
+def test_a_sound_is_listened_to_at_70_decibels(over: float, count: int) -> None:
+    # ISO 226, table 1: at 100 Hz the threshold is 26.5 dB SPL; a line at 3 kHz masks nothing there.
+    low = 10.0 ** ((26.5 + over - 70.0) / 20.0)
+    sound = made_of((100.0, low), (3000.0, 1.0))
+    assert len(audible(made_of((100.0, low)), sound).hz) == count
+
+
 # --- a third note --------------------------------------------------------------------------------
 
 # A fingered note of 100 k Hz with harmonics 2, 4, 6 …, a sung one with 3, 6, 9 …: the resultant's

@@ -103,6 +103,33 @@ def test_the_drift_outside_an_adler_lock_is_the_published_beat(ratio):
     assert 20.0 / np.diff(times[whole])[0] == pytest.approx(beat, rel=5e-3)
 
 
+# --- thresholds, on either side ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("half_range", "locked"), [(0.08, False), (0.09, False), (0.12, True)])
+def test_a_lock_must_reach_a_tenth_of_a_cent_either_way(half_range, locked):
+    assert decide(adler(half_range, hz=4000.0)).locked == locked
+
+
+def even(hz: float, seconds: float = 10.0) -> Course:
+    times = np.arange(0.0, seconds, 0.02)
+    return Course(times, hz * times, B_FLAT)
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+@pytest.mark.parametrize(("share", "state"), [(0.095, "follows"), (0.105, "undecided")])
+def test_a_course_is_still_below_a_tenth_of_what_the_pull_makes_of_it(share, state, way):
+    pulled = B_FLAT * (2.0 ** (0.1 / 1200.0) - 1.0)  # [Hz]
+    assert locking.drift(even(way * share * pulled)).state == state
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+@pytest.mark.parametrize(("cycles", "state"), [(0.24, "undecided"), (0.26, "slips")])
+def test_an_even_drift_slips_after_a_quarter_of_a_cycle(cycles, state, way):
+    # A course is looked at without its first quarter, in which the oscillation starts.
+    assert locking.drift(even(way * cycles / 7.5)).state == state
+
+
 @pytest.mark.parametrize("half_range", [0.5, 2.0, 7.3, 40.0])
 def test_both_edges_of_an_adler_lock_are_found(half_range):
     low, high = lock_range(adler(half_range), 0.0)

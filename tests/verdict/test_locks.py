@@ -94,6 +94,20 @@ def test_a_voice_like_a_clock_holds_its_lock_throughout(setup, table, monkeypatc
     assert locks.held_share(setup, row.sung_hz, (2, 1)) > 0.9
 
 
+@pytest.mark.parametrize(("cycles", "share"), [(0.24, 1.0), (0.26, 0.0)])
+def test_a_beat_is_held_while_it_moves_less_than_a_quarter_in_half_a_second(
+    setup, monkeypatch, cycles, share
+):
+    times = np.arange(0.0, 20.0, 0.01)
+
+    def off(seconds, rate, hz, seed):  # by chance nothing is held
+        return np.full(round(seconds * rate), 100.0)
+
+    monkeypatch.setattr(human_hold, "human_pitch", off)
+    monkeypatch.setattr(human_hold, "beat_of", lambda *_: (times, cycles * times / 0.5))
+    assert locks.held_share(setup, 2.0 * B_FLAT, (2, 1)) == share
+
+
 def test_a_reed_that_does_not_sound_has_no_table(setup):
     with pytest.raises(ModelError, match=r"does not sound by itself at 0\.3 kPa"):
         locks.lock_table(setup.with_value("breath.pressure_kpa", 0.3), B_FLAT)

@@ -157,6 +157,16 @@ def test_a_flow_sings_whatever_depth_is_set(beside):
     assert twice.depth == pytest.approx(2.0 * row.depth)
 
 
+@pytest.mark.parametrize(("off", "reason"), [(4.0, None), (6.0, Reason.OTHERWISE)])
+def test_a_held_pair_up_to_5_cents_away_is_the_same_note(beside, off, reason):
+    # Both drift when held, and are heard as 5/2 like the note itself.
+    performance, cut = beside
+    asked = cut._replace(sung_hz=BESIDE * 2.0 ** (off / 1200.0))
+    row = judged(performance, asked, held=True)
+    assert (row.held.state, row.held.ratio, row.held.reason) == ("drifting", (5, 2), None)
+    assert (row.reached.state, row.reached.reason) == ("drifting", reason)
+
+
 def test_at_no_depth_the_horn_is_alone_in_the_note_and_held(beside):
     performance, cut = beside
     row = judged(with_depth(performance, np.zeros(performance.sung.size)), cut, held=True)
