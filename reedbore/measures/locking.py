@@ -13,6 +13,7 @@ whole cycle, or has drifted evenly through a quarter of one.
 
 import math
 from collections.abc import Callable, Generator
+from enum import StrEnum
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -60,11 +61,19 @@ Observe = Callable[[float, float], Course]
 """Called with a detuning [cents] and a time to watch [s]; starts from rest each time."""
 
 
-class Drift(NamedTuple):
+class Keeps(StrEnum):
     """Whether a course keeps step."""
 
-    state: str
-    """'follows', 'slips' or 'undecided'."""
+    FOLLOWS = "follows"
+    SLIPS = "slips"
+    UNDECIDED = "undecided"
+    """It must be watched for longer."""
+
+
+class Drift(NamedTuple):
+    """Whether a course keeps step, and its drift."""
+
+    state: Keeps
     hz: float
     """Mean drift, as `winding.mean_drift` has it. [Hz]"""
 
@@ -118,11 +127,11 @@ def drift(course: Course) -> Drift:
     part = 0.25 * (course.times[-1] - course.times[0])
     even = np.ptp(parts) < 0.03 * np.abs(parts).min()
     if still or (geometric and abs(third) * part < 0.02 and way < 0.8):
-        state = "follows"
+        state = Keeps.FOLLOWS
     elif way > 1.0 or (even and way > 0.25):
-        state = "slips"
+        state = Keeps.SLIPS
     else:
-        state = "undecided"
+        state = Keeps.UNDECIDED
     return Drift(state, mean_drift(times, cycles))
 
 
@@ -168,7 +177,7 @@ def watch(detuning: float, longest: float = LAST_WATCH) -> Question[Drift]:
     seconds = min(FIRST_WATCH, longest)
     while True:
         found = drift((yield Request(detuning, seconds)))
-        if found.state != "undecided" or seconds >= longest:
+        if found.state != Keeps.UNDECIDED or seconds >= longest:
             return found
         seconds = min(2.0 * seconds, longest)
 
@@ -189,10 +198,10 @@ def decide(detuning: float = 0.0, longest: float = LAST_WATCH) -> Question[Decis
     still = yield from watch(detuning, longest)
     states = [still.state]
     for pull in (-PULL_CENTS, PULL_CENTS):
-        if states[-1] != "slips":
+        if states[-1] != Keeps.SLIPS:
             states.append((yield from watch(detuning + pull, longest)).state)
-    locked = states == ["follows"] * 3
-    return Decision(locked, locked or "slips" in states, still.hz)
+    locked = states == [Keeps.FOLLOWS] * 3
+    return Decision(locked, locked or Keeps.SLIPS in states, still.hz)
 
 
 class Edge(NamedTuple):
@@ -233,12 +242,12 @@ def find_inside(
         course = yield Request(here, min(FIRST_WATCH, longest))
         found = drift(course)
         step = found.hz * 1200.0 / (math.log(2.0) * course.hz)
-        if found.state == "undecided" and (abs(step) < finest or _dies_down(course)):
+        if found.state == Keeps.UNDECIDED and (abs(step) < finest or _dies_down(course)):
             found = yield from watch(here, longest)
-        if found.state == "follows":
+        if found.state == Keeps.FOLLOWS:
             return _between(here, slipped)
         # One that is not decided shows the way, but may yet come to rest: it bounds no lock.
-        (slipped if found.state == "slips" else unsure).append(here)
+        (slipped if found.state == Keeps.SLIPS else unsure).append(here)
         if found.hz > 0.0:
             low = max(low, here)
         else:
@@ -249,7 +258,7 @@ def find_inside(
         if high - low < finest or abs(here - start) > reach:
             break
     for last in sorted(unsure, key=lambda one: abs(one - here))[:WATCHED_ON]:
-        if (yield from watch(last, longest)).state == "follows":
+        if (yield from watch(last, longest)).state == Keeps.FOLLOWS:
             return _between(last, slipped)
     return None, low, high
 
@@ -335,16 +344,16 @@ def edge(
     while not math.isfinite(slips):
         here = start + way * min(step, farthest)
         found = yield from watch(here, longest)
-        if found.state != "follows" or step >= farthest:
+        if found.state != Keeps.FOLLOWS or step >= farthest:
             slips = here
         else:
             follows, step = here, 2.0 * step
     while abs(slips - follows) > fineness:
         middle = 0.5 * (slips + follows)
         found = yield from watch(middle, longest)
-        if found.state == "follows":
+        if found.state == Keeps.FOLLOWS:
             follows = middle
-        elif found.state == "slips":
+        elif found.state == Keeps.SLIPS:
             slips = middle
         else:
             return Edge(follows, slips)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from reedbore.errors import ModelError
 from reedbore.measures import hearing, locking, spectrum
 from reedbore.measures.drift import at_rest
-from reedbore.measures.locking import Edge
+from reedbore.measures.locking import Edge, Keeps
 from reedbore.model.setup import Setup
 from reedbore.model.voice import COMPUTED
 from reedbore.notes import simple_ratios
@@ -371,16 +371,16 @@ def _confirmed(setup: Setup, rows: list[Row]) -> list[Row]:
     seen: dict[int, list[Any]] = {}
     for (k, _), state in zip(asked, states, strict=True):
         seen.setdefault(k, []).append(state)
-    good = ["follows", "slips"] * 2
+    good = [Keeps.FOLLOWS, Keeps.SLIPS] * 2
     return [
         replace(row, confirmed=seen[k] == good) if k in seen else row for k, row in enumerate(rows)
     ]
 
 
-def _a_minute(detuning: float) -> locking.Question[str]:
+def _a_minute(detuning: float) -> locking.Question[Keeps]:
     """Watch for a minute, and on while it is not decided."""
     course = yield locking.Request(detuning, 60.0)
     found = locking.drift(course)
-    if found.state == "undecided":
+    if found.state == Keeps.UNDECIDED:
         found = yield from locking.watch(detuning)
     return found.state

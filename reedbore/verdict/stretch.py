@@ -201,7 +201,7 @@ class Inside:
         if not off.size or (late > AT_REST_CYCLES).any():
             if self.seconds < runs.LEAST_SECONDS:
                 return None
-            if locking.drift(course).state != "follows":
+            if locking.drift(course).state != locking.Keeps.FOLLOWS:
                 return None
             off = np.abs(course.cycles - np.median(course.cycles[-course.cycles.size // 8 :]))
         return at_rest(course.times, off)
