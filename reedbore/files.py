@@ -4,9 +4,11 @@ import contextlib
 import os
 import re
 import stat
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
+from contextvars import ContextVar
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 from reedbore.errors import ReedboreError
 
@@ -30,16 +32,93 @@ def write_whole(path: Path, data: bytes) -> None:
     ReedboreError
         If the folder cannot be written to.
     """
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    group = _GROUP.get()
+    if group is None:
+        with together():
+            write_whole(path, data)
+    else:
+        group.add(path, data)
+
+
+class Group:
+    """Files that belong together: all are written beside their places before any is renamed."""
+
+    def __init__(self) -> None:
+        self._parts: dict[Path, Path] = {}
+        self._sums: dict[Path, tuple[int, str]] = {}
+
+    def add(self, path: Path, data: bytes) -> None:
+        """Write a file beside its place; as `write_whole`."""
+        beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+        self._parts[path] = beside
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            beside.write_bytes(data)
+        except OSError as error:
+            raise ReedboreError(f"{path} cannot be written ({_reason(error)})") from error
+        self._sums[path] = len(data), sha256(data).hexdigest()
+
+    def sums(self, paths: Mapping[str, Path], beside: Path) -> dict[str, dict[str, Any]]:
+        """Tell size and SHA-256 of each file so far, its name as seen from the folder of another.
+
+        Parameters
+        ----------
+        paths : mapping of str to Path
+            The files by what they are.
+        beside : Path
+            The other file.
+
+        Returns
+        -------
+        dict
+            Fit for JSON: ``file``, ``bytes`` and ``sha256`` of each.
+        """
+        return {
+            name: {"file": os.path.relpath(path, beside.parent), "bytes": size, "sha256": code}
+            for name, path in paths.items()
+            for size, code in ([self._sums[path]] if path in self._sums else [])
+        }
+
+    def rename(self) -> None:
+        """Put each in its place, in the order in which they were written."""
+        for path, beside in self._parts.items():
+            try:
+                beside.replace(path)
+            except OSError as error:
+                raise ReedboreError(f"{path} cannot be written ({_reason(error)})") from error
+
+    def tidy(self) -> None:
+        """Remove what has not come to its place."""
+        for beside in self._parts.values():
+            with contextlib.suppress(OSError):
+                beside.unlink(missing_ok=True)
+
+
+_GROUP: ContextVar[Group | None] = ContextVar("group", default=None)
+
+
+@contextlib.contextmanager
+def together() -> Iterator[Group]:
+    """Gather what `write_whole` writes inside, and rename it at the end, one right after the other.
+
+    Yields
+    ------
+    Group
+        What is written so far. A full disk or a mistake leaves all files as they were.
+
+    Raises
+    ------
+    ReedboreError
+        If a file cannot be put in its place.
+    """
+    group = Group()
+    before = _GROUP.set(group)
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_bytes(data)
-        beside.replace(path)
-    except OSError as error:
-        raise ReedboreError(f"{path} cannot be written ({_reason(error)})") from error
+        yield group
+        group.rename()
     finally:
-        with contextlib.suppress(OSError):
-            beside.unlink(missing_ok=True)
+        _GROUP.reset(before)
+        group.tidy()
 
 
 def unfit(path: Path, most: int) -> str | None:

@@ -1,12 +1,13 @@
 """Files that appear whole or not at all."""
 
 import os
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
 
 from reedbore.errors import ReedboreError
-from reedbore.files import check_writable, readable, unfit, write_whole
+from reedbore.files import check_writable, readable, together, unfit, write_whole
 
 
 def test_file_appears_whole_in_folders_made_for_it(tmp_path: Path):
@@ -64,3 +65,49 @@ def test_only_a_plain_file_of_no_more_than_its_size_is_fit(tmp_path: Path):
 def test_name_of_other_letters_can_be_shown():
     assert readable(os.fsdecode(b"h\xfcm.wav")) == "h\ufffdm.wav"
     assert readable("hüm.wav") == "hüm.wav"
+
+
+def test_files_that_belong_together_change_together(tmp_path: Path):
+    for name in "ab":
+        (tmp_path / name).write_bytes(b"old")
+    with together() as group:
+        write_whole(tmp_path / "a", b"new")
+        write_whole(tmp_path / "b", b"newer")
+        assert (tmp_path / "a").read_bytes() == b"old"
+        sums = group.sums({"one": tmp_path / "a", "two": tmp_path / "c"}, tmp_path / "b")
+    assert [(tmp_path / name).read_bytes() for name in "ab"] == [b"new", b"newer"]
+    assert sums == {"one": {"file": "a", "bytes": 3, "sha256": sha256(b"new").hexdigest()}}
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a", "b"]
+
+
+def test_where_one_of_them_fails_all_stay(tmp_path: Path):
+    (tmp_path / "a").write_bytes(b"old")
+    (tmp_path / "file").write_bytes(b"no folder")
+
+    def write_both() -> None:
+        with together():
+            write_whole(tmp_path / "a", b"new")
+            write_whole(tmp_path / "file" / "b", b"new")
+
+    with pytest.raises(ReedboreError, match="cannot be written"):
+        write_both()
+    assert (tmp_path / "a").read_bytes() == b"old"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a", "file"]
+
+
+def test_they_come_to_their_places_in_the_order_in_which_they_were_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    placed = []
+    real = Path.replace
+
+    def replace(self: Path, target: Path) -> Path:
+        placed.append(target.name)
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "replace", replace)
+    with together():
+        for name in ("sound", "picture", "sidecar"):
+            write_whole(tmp_path / name, b"x")
+        assert placed == []
+    assert placed == ["sound", "picture", "sidecar"]

@@ -23,6 +23,7 @@ app = App(
     help="A wind player sings into a reed horn: hear, see and measure what becomes of it.",
     version=__version__,
     help_format="plaintext",
+    suppress_keyboard_interrupt=False,  # `main` says that it was stopped
 )
 app.command(
     "reedbore.cli.predict:predict",

@@ -10,7 +10,7 @@ import hashlib
 import json
 import platform
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import metadata
 from pathlib import Path
@@ -54,6 +54,9 @@ class Sidecar:
         Of reedbore and of what it stands on.
     recording : str or None
         Fingerprint (SHA-256) of the recorded voice, where there is one.
+    checksums : mapping
+        Of each file that was written with it, by what it is: ``file``, its name as seen from the
+        sidecar, ``bytes`` and ``sha256``. Empty in old sidecars.
     """
 
     setup: Setup
@@ -63,6 +66,7 @@ class Sidecar:
     verdict: Mapping[str, Any]
     versions: Mapping[str, str]
     recording: str | None = None
+    checksums: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
 
 class FingeredSetup(NamedTuple):
@@ -87,7 +91,7 @@ class PassageSidecar:
         Frequency of A4. [Hz]
     notes : sequence of mapping
         What was measured, note by note.
-    request, sound, versions, recording
+    request, sound, versions, recording, checksums
         As for `Sidecar`.
     """
 
@@ -99,6 +103,7 @@ class PassageSidecar:
     versions: Mapping[str, str]
     notes: Sequence[Mapping[str, Any]] = field(default_factory=list)
     recording: str | None = None
+    checksums: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
     def setup(self) -> Setup:
@@ -182,7 +187,8 @@ def document(sidecar: Sidecar | PassageSidecar) -> dict[str, Any]:
     Returns
     -------
     dict
-        With the keys of `KEYS` or `PASSAGE_KEYS`, and `recording_sha256` for a recorded voice.
+        With the keys of `KEYS` or `PASSAGE_KEYS`, and where there are any `recording_sha256` and
+        `checksums`.
     """
     if isinstance(sidecar, Sidecar):
         plain = {name: getattr(sidecar, name) for name in KEYS}
@@ -198,6 +204,8 @@ def document(sidecar: Sidecar | PassageSidecar) -> dict[str, Any]:
         ]
     if sidecar.recording is not None:
         plain["recording_sha256"] = sidecar.recording
+    if sidecar.checksums:
+        plain["checksums"] = dict(sidecar.checksums)
     return plain
 
 
@@ -248,16 +256,29 @@ def from_document(plain: Mapping[str, Any], path: Path | str) -> Sidecar | Passa
     """Take up what `document` set out; as `read`, the path or a name being for errors."""
     of_passage = "passage" in plain
     _check(plain, path, PASSAGE_KEYS if of_passage else KEYS)
-    recording = plain.get("recording_sha256")
+    recording, sums = plain.get("recording_sha256"), _checksums(plain, path)
     try:
         if of_passage:
-            return _passage_sidecar(plain, recording, path)
+            return replace(_passage_sidecar(plain, recording, path), checksums=sums)
         setup = Setup.from_plain(plain["setup"])
     except ModelError as error:
         lines = str(error).splitlines()
         raise ModelError("\n".join(f"{path}: {line}" for line in lines)) from error
     rest = {key: plain[key] for key in KEYS[2:]}
-    return Sidecar(setup=setup, seconds=float(plain["seconds"]), recording=recording, **rest)
+    seconds = float(plain["seconds"])
+    return Sidecar(setup=setup, seconds=seconds, recording=recording, checksums=sums, **rest)
+
+
+def _checksums(plain: Mapping[str, Any], path: Path | str) -> dict[str, dict[str, Any]]:
+    """Take up the checksums of a sidecar; an old one has none."""
+    found = plain.get("checksums", {})
+    kinds = {"file": str, "bytes": int, "sha256": str}
+    if not isinstance(found, dict) or not all(
+        isinstance(one, dict) and all(isinstance(one.get(key), kind) for key, kind in kinds.items())
+        for one in found.values()
+    ):
+        raise ReedboreError(f"{path} is no sidecar of a take: checksums must name files")
+    return found
 
 
 def _check(plain: Mapping[str, Any], path: Path | str, keys: Sequence[str]) -> None:
@@ -330,6 +351,41 @@ def differences(sidecar: Sidecar | PassageSidecar) -> list[str]:
     if fingerprint(sidecar.setup) != sidecar.recording:
         told.append(f"{sidecar.setup.voice.file} is no longer the recording that was used")
     return told
+
+
+def strangers(sidecar: Sidecar | PassageSidecar, path: Path) -> list[str]:
+    """Name the files beside a sidecar that are not those that were written with it.
+
+    Parameters
+    ----------
+    sidecar : Sidecar or PassageSidecar
+        What was read.
+    path : Path
+        From where. Only its own folder is looked into, and what is not there is not missed.
+
+    Returns
+    -------
+    list of str
+        One sentence for each, without full stop.
+    """
+    told = []
+    for what, one in sidecar.checksums.items():
+        name = one["file"]
+        beside = path.parent / name
+        if name == Path(name).name and beside.is_file() and not _is(beside, one):
+            told.append(f"{beside} is not the {what} that was written with {path.name}")
+    return told
+
+
+def _is(path: Path, one: Mapping[str, Any]) -> bool:
+    """Tell whether a file has the size and the SHA-256 that are expected."""
+    try:
+        if path.stat().st_size != one["bytes"]:
+            return False
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest() == one["sha256"]
+    except OSError:
+        return False
 
 
 def _plain(path: Path) -> dict[str, Any]:

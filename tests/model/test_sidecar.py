@@ -1,5 +1,6 @@
 """The sidecar: what comes back is what went in, bit for bit, or a sentence says why not."""
 
+import hashlib
 import json
 import os
 import platform
@@ -157,6 +158,45 @@ def test_recording_that_never_ends_is_refused(tmp_path: Path):
         setup = tenor().with_value("voice.file", str(path)).with_value("voice.source", "recording")
         with pytest.raises(ReedboreError, match="is a device or a pipe, no plain file; the rec"):
             sidecar.fingerprint(setup)
+
+
+SUMS = {"sound": {"file": "a.wav", "bytes": 3, "sha256": hashlib.sha256(b"abc").hexdigest()}}
+
+
+def test_file_that_was_not_written_with_it_is_named(tmp_path: Path):
+    kept = replace(made(tenor()), checksums=SUMS)
+    path = tmp_path / "a.json"
+    sidecar.write(path, kept)
+    found = sidecar.read(path)
+    assert found == kept
+    assert sidecar.strangers(found, path) == []  # a sidecar may be shared without its sound
+    (tmp_path / "a.wav").write_bytes(b"abc")
+    assert sidecar.strangers(found, path) == []
+    for other in (b"abd", b"abcd"):
+        (tmp_path / "a.wav").write_bytes(other)
+        told = sidecar.strangers(found, path)
+        assert told == [f"{tmp_path / 'a.wav'} is not the sound that was written with a.json"]
+
+
+@pytest.mark.parametrize("name", ["../a.wav", "/dev/zero", "b/../a.wav"])
+def test_only_the_folder_of_a_sidecar_is_looked_into(tmp_path: Path, name: str):
+    (tmp_path / "a.wav").write_bytes(b"other")
+    (tmp_path / "b").mkdir()
+    sums = {"sound": SUMS["sound"] | {"file": name}}
+    assert (
+        sidecar.strangers(replace(made(tenor()), checksums=sums), tmp_path / "b" / "a.json") == []
+    )
+
+
+@pytest.mark.parametrize(
+    "sums", [5, {"sound": 5}, {"sound": {"file": 5, "bytes": 1, "sha256": ""}}]
+)
+def test_checksums_of_the_wrong_kind_are_told(tmp_path: Path, sums: Any):
+    path = tmp_path / "a.json"
+    sidecar.write(path, made(tenor()))
+    assert sidecar.read(path).checksums == {}
+    with pytest.raises(ReedboreError, match="checksums must name files"):
+        sidecar.read(changed(path, checksums=sums))
 
 
 def test_sidecar_keeps_a_file_name_of_other_letters(tmp_path: Path):

@@ -1,6 +1,7 @@
 """A passage from the command line: tune, play, judge note by note, write all files, tell."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from reedbore.cli.common import Progress, tell
 from reedbore.cli.work.outputs import Made, Wanted, file_lines, name_files, write_sounds
 from reedbore.errors import NoteError, ReedboreError
-from reedbore.files import write_whole
+from reedbore.files import Group, together, write_whole
 from reedbore.model import sidecar
 from reedbore.model.midi.write import midi_bytes, resultant_bytes
 from reedbore.model.passage import Piece, write_piece
@@ -60,9 +61,10 @@ def make(request: PassageRequest, wanted: Wanted, progress: Progress) -> Made:
     progress.stage("judging")
     rows = judge_notes(performance, tell=progress.share)
     progress.stage("writing")
-    if written:
-        write_whole(paths["notes"], written)
-    document, sound = _write_all(request, performance, rows, paths)
+    with together() as group:
+        if written:
+            write_whole(paths["notes"], written)
+        document, sound = _write_all(request, performance, rows, paths, group)
     return Made(document, _text(request, score, rows, document), sound)
 
 
@@ -90,6 +92,7 @@ def _write_all(
     performance: Performance,
     rows: Sequence[NoteVerdict],
     paths: Mapping[str, Path],
+    group: Group,
 ) -> tuple[dict[str, Any], Samples]:
     """Write all files; the document as of `make`, and the sound as written. [full scale]."""
     rate, a4, traces = performance.score.rate, performance.score.a4, performance.traces
@@ -106,7 +109,10 @@ def _write_all(
         spans = note_report.resultant_spans(rows)
         passage, title = performance.score.passage, f"{request.piece.title}: third notes"
         write_whole(paths["third"], resultant_bytes(spans, passage, title, a4))
-    kept = _sidecar(request, performance.score, rows, levels)
+    kept = replace(
+        _sidecar(request, performance.score, rows, levels),
+        checksums=group.sums(paths, paths["sidecar"]),
+    )
     sidecar.write(paths["sidecar"], kept)
     files = {name: str(path) for name, path in paths.items()}
     says = note_report.summary(rows)

@@ -4,6 +4,7 @@ The command `render` is made of these steps; they are apart from it so that its 
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from reedbore.cli.common import Progress, tell
 from reedbore.cli.work.outputs import Made, Wanted, file_lines, name_files, write_sounds
 from reedbore.errors import ReedboreError
+from reedbore.files import together
 from reedbore.model import sidecar
 from reedbore.report import verdict as telling
 from reedbore.report.verdict import summary
@@ -91,11 +93,15 @@ def write_all(
         "throat": lambda: throat(take),
         "inside": lambda: inside(take),
     }
-    sound, levels = write_sounds(makers, paths)
-    if "picture" in paths:
-        _draw(request, take, verdict, paths["picture"])
-    kept = telling.kept(request, take, verdict, levels)
-    sidecar.write(paths["sidecar"], kept)
+    with together() as group:
+        sound, levels = write_sounds(makers, paths)
+        if "picture" in paths:
+            _draw(request, take, verdict, paths["picture"])
+        kept = replace(
+            telling.kept(request, take, verdict, levels),
+            checksums=group.sums(paths, paths["sidecar"]),
+        )
+        sidecar.write(paths["sidecar"], kept)
     files = {name: str(path) for name, path in paths.items()}
     return {"files": files, **sidecar.document(kept)}, sound
 

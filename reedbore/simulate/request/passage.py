@@ -15,7 +15,7 @@ from reedbore.model.line import Line, write_line
 from reedbore.model.passage import Passage, Piece
 from reedbore.model.presets import is_path, load_horn, load_singer, setup_for
 from reedbore.model.setup import Horn, Setup
-from reedbore.model.sidecar import FingeredSetup, PassageSidecar, differences
+from reedbore.model.sidecar import FingeredSetup, PassageSidecar, differences, strangers
 from reedbore.notes import check_a4, parse_pitch
 from reedbore.simulate.performance import Fingered, Score
 from reedbore.simulate.request import lines
@@ -222,7 +222,7 @@ def passage_again(found: PassageSidecar, path: Path) -> PassageRequest:
         typed=typed,
         setups={Fingered(note.pitch, note.fingering): note.setup for note in found.setups},
         read=(voice,) if voice else (),
-        warnings=tuple(differences(found)),
+        warnings=(*differences(found), *strangers(found, path)),
     )
 
 

@@ -20,7 +20,7 @@ from reedbore.model.line import Line, read_line
 from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_piece, load_singer, setup_for
 from reedbore.model.setup import Horn, Setup, Singer
-from reedbore.model.sidecar import Sidecar, differences
+from reedbore.model.sidecar import Sidecar, differences, strangers
 from reedbore.simulate.breath import parse_breath
 from reedbore.simulate.request.typed import Typed, TypedCell
 from reedbore.simulate.tuning import WrongNote, tune
@@ -357,7 +357,9 @@ def request_again(found: Sidecar, path: Path) -> Request:
     """
     of_cell = "cell" in found.request
     typed = (TypedCell if of_cell else Typed).read(found.request, path, "a take")
-    return Request(setup=found.setup, typed=typed, warnings=tuple(differences(found)))
+    return Request(
+        setup=found.setup, typed=typed, warnings=(*differences(found), *strangers(found, path))
+    )
 
 
 def parse_setting(text: str) -> tuple[str, float | str]:
