@@ -1,7 +1,7 @@
 """The command `locks`: over one fingered note, what may be sung, how exactly, how strongly."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from cyclopts import Parameter
 
@@ -14,14 +14,15 @@ def locks(
     all_ratios: Annotated[bool, Flag] = False,
     thorough: Annotated[bool, Flag] = False,
     confirm: Annotated[bool, Flag] = False,
+    singers: Literal["none", "one", "nine"] = "one",
     output: Annotated[list[Path] | None, Parameter(name=["--output", "-o"], negative="")] = None,
     json: Annotated[bool, Flag] = False,
 ) -> None:
     """Make the lock table of a fingered note: which sung notes lock, how exactly, and are heard.
 
-    Looks at every ratio sung/fingered p/q with p and q up to 8 inside the voice's range: whether
-    the reed locks to the voice and over which range of detuning, whether a third note is heard,
-    and how much of the time a human voice (0.5 % jitter, slow 10-cent wander) holds the lock.
+    Looks at every ratio sung/fingered p/q with p and q up to 8 inside the voice's range, twice:
+    for a singer whose folds feel the horn, where to aim, how exactly, and how far the horn pulls
+    the voice; and for a voice like a clock, over which range the reed alone locks to it.
 
     Parameters
     ----------
@@ -34,6 +35,9 @@ def locks(
         is caught; takes several times as long.
     confirm
         Also watch each lock for a minute at twice the rate, just inside and outside its edges.
+    singers
+        Whose folds are tried: none, one usual voice, or nine, light to heavy and loose to firm,
+        for nobody's own are known; nine take several minutes.
     output
         Write the table to this file: .csv, .json, .png, .svg or .pdf; may be given several times.
     json
@@ -43,7 +47,8 @@ def locks(
 
     words = player.words()
     outputs = output or []
-    made = make(words, outputs, all_ratios=all_ratios, thorough=thorough, confirm=confirm)
+    looks = {"all_ratios": all_ratios, "thorough": thorough, "confirm": confirm}
+    made = make(words, outputs, singers=singers, **looks)
     for path in outputs:
         write(made, path)
         tell(f"wrote {path}")

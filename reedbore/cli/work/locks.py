@@ -11,9 +11,11 @@ from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.model.presets import load_singer
 from reedbore.notes import midi_to_hz
-from reedbore.report import locks
+from reedbore.report import locks, singer
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request, with_demo
 from reedbore.verdict.locks import Table, lock_table
+from reedbore.verdict.singer import SingerRow, singer_rows
+from reedbore.verdict.singer import singers as singers_of
 
 PICTURES = ".png", ".svg", ".pdf"
 TEXTS = ".csv", ".json"
@@ -26,6 +28,21 @@ class Made:
     table: Table
     request: Request
     a4: float
+    voices: dict[str, list[SingerRow]]
+    """Of each singer that was tried."""
+
+    @property
+    def singer(self) -> list[SingerRow]:
+        """Rows of the typical one; none if none was tried."""
+        return self.voices.get(singer.TYPICAL, [])
+
+    @property
+    def spread(self) -> dict[tuple[int, int], list[SingerRow]]:
+        """For each ratio the rows of all singers; empty if only one was tried."""
+        if len(self.voices) < 2:
+            return {}
+        each = zip(*self.voices.values(), strict=True)
+        return {row.ratio: list(others) for row, others in zip(self.singer, each, strict=True)}
 
     @property
     def title(self) -> str:
@@ -40,6 +57,7 @@ def make(
     all_ratios: bool,
     thorough: bool,
     confirm: bool,
+    singers: str = "one",
 ) -> Made:
     """Make the table that was asked for.
 
@@ -49,7 +67,7 @@ def make(
         What `Words` is made of, without a sung note.
     outputs : list of Path
         Where it will be written, looked at before anything is calculated.
-    all_ratios, thorough, confirm : bool
+    all_ratios, thorough, confirm, singers : bool, str
         As for the command `locks`.
 
     Returns
@@ -87,17 +105,38 @@ def make(
             confirm=confirm,
             progress=progress.share,
         )
-    return Made(table, tuned, words["a4"])
+        voices = _sung(table, singers, progress)
+    return Made(table, tuned, words["a4"], voices)
+
+
+def _sung(table: Table, singers: str, progress: Progress) -> dict[str, list[SingerRow]]:
+    """Let singers with folds try what a voice like a clock was tried on."""
+    known = singers_of(table.setup)
+    names = {"none": [], "one": [singer.TYPICAL], "nine": list(known)}[singers]
+    ratios = [row.ratio for row in table.rows]
+    found = {}
+    for name in names:
+        progress.stage(f"a singer tries ({name} folds)")
+        found[name] = singer_rows(known[name], table.voice_off_hz, ratios, progress.share)
+    return found
 
 
 def readable(made: Made) -> str:
     """Return the table for reading."""
-    return f"{made.title}, {locks.text(made.table, made.a4)}"
+    clock = locks.text(made.table, made.a4)
+    if not made.voices:
+        return f"{made.title}, {clock}"
+    heard = {row.ratio: (row.heard, row.resultant_hz) for row in made.table.rows}
+    sung = singer.text(made.singer, heard, made.spread or None, made.a4)
+    return f"{made.title}, {sung}\n\nfor a voice like a clock, {clock}"
 
 
 def data(made: Made) -> dict[str, Any]:
     """Return the table as plain data."""
-    return {"title": made.title, **locks.document(made.table, made.a4)}
+    spread = made.spread
+    sung = [singer.plain(row, spread.get(row.ratio, ()), made.a4) for row in made.singer]
+    found = locks.document(made.table, made.a4)
+    return {"title": made.title, **found, "singer": sung or None}
 
 
 def write(made: Made, path: Path) -> None:
