@@ -139,7 +139,7 @@ def depth_words(setup: Setup) -> str:
     """Say how strongly is sung, and what a player would call that."""
     if setup.voice.folded:
         name = depth_name(setup.voice.depth)
-        return f"depth {setup.voice.depth:g} ({name}) before the horn sounds back, from folds"
+        return f"depth {setup.voice.depth:g} ({name}), from folds"
     if setup.voice.drive == "pressure" or setup.voice.source == "recording":
         return f"depth {setup.voice.depth:g} ({depth_name(setup.voice.depth)})"
     found = mouth.depth(setup)

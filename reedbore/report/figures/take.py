@@ -205,24 +205,44 @@ def _draw_waves(upper: Axes, lower: Axes, take: "Take", verdict: "Verdict") -> N
     period, span = _periods(verdict)
     count = min(round(span * rate), len(take.mouth))
     milliseconds = np.arange(count) / rate * 1e3
-    sung = mouth.sung_pressure(take.setup) * take.sung[-count:]
     mouthpiece = mute_broken(take.traces.pressure, rate)[0][-count:]
-    upper.plot(milliseconds, sung / 1e3, color=VOICE_ORANGE, lw=1.5)
     lower.plot(milliseconds, mouthpiece / 1e3, color=HORN_BLUE, lw=1.5)
     _heading(upper, "The air, at the end of the take")
-    for axes, what in ((upper, "sung"), (lower, "in the mouthpiece")):
-        axes.set_ylabel(f"{what}\n[kPa]", size=9, color=INK)
+    if take.traces.half_gap.size:
+        _draw_folds(upper, lower, take, milliseconds)
+        told = "gap\n[mm]", "pressure\n[kPa]"
+    else:
+        sung = mouth.sung_pressure(take.setup) * take.sung[-count:]
+        upper.plot(milliseconds, sung / 1e3, color=VOICE_ORANGE, lw=1.5)
+        told = "sung\n[kPa]", "in the mouthpiece\n[kPa]"
+    for axes, what in zip((upper, lower), told, strict=True):
+        axes.set_ylabel(what, size=9, color=INK)
         axes.set_xlim(0.0, span * 1e3)
         axes.axhline(0.0, color=FAINT, lw=0.6)
     upper.tick_params(labelbottom=False)
     lower.set_xlabel("time [ms]", size=9, color=INK, labelpad=1)
-    if not np.any(sung):
+    if not np.any(take.sung):
         upper.set_ylim(-1.0, 1.0)
         upper.set_yticks([0.0])
         upper.text(0.5, 0.62, "no voice", transform=upper.transAxes, ha="center", color=FAINT)
     low, high = upper.get_ylim()
     upper.set_ylim(low, high + 0.55 * (high - low))
     _mark_period(upper, lower, period, verdict)
+
+
+def _draw_folds(upper: Axes, lower: Axes, take: "Take", milliseconds: NDArray[np.float64]) -> None:
+    """Draw how far folds and reed stand open, and under the mouthpiece's the mouth's pressure."""
+    late = slice(-milliseconds.size, None)
+    gap = 2e3 * np.maximum(take.traces.half_gap[late], 0.0)
+    reed = 1e3 * np.maximum(take.traces.opening[late], 0.0)
+    upper.plot(milliseconds, gap, color=VOICE_ORANGE, lw=1.5, label="between the folds")
+    upper.plot(milliseconds, reed, color=HORN_BLUE, lw=1.2, ls="--", label="under the reed")
+    pressure = take.traces.mouth[late] / 1e3
+    lower.plot(milliseconds, pressure, color=VOICE_ORANGE, lw=1.5, label="in the mouth")
+    lower.lines[0].set_label("in the mouthpiece")
+    for axes in (upper, lower):
+        box = axes.legend(loc="lower right", ncols=2, fontsize=8.5, labelcolor=INK)
+        box.get_frame().set(facecolor=PAPER, edgecolor="none", alpha=0.85)
 
 
 def _periods(verdict: "Verdict") -> tuple[float | None, float]:
