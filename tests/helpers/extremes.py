@@ -42,7 +42,7 @@ class Outcome(NamedTuple):
     peak_dbtp: float
 
 
-def _between(dice, name):
+def between(dice, name):
     """Draw a legal value, evenly on a logarithmic scale where the range allows it."""
     low, high = QUANTITIES[name].edge_range
     if low > 0.0 and high / low > 5.0:
@@ -68,7 +68,7 @@ def draw_bore(dice):
             hole = Hole(
                 position_mm=float(place),
                 diameter_mm=float(dice.uniform(0.5, max(widest, 0.6))),
-                chimney_mm=_between(dice, "bore.holes.chimney_mm"),
+                chimney_mm=between(dice, "bore.holes.chimney_mm"),
                 open=share,
             )
             holes.append(hole)
@@ -76,7 +76,7 @@ def draw_bore(dice):
     row = {}
     if end == "lattice":
         names = ("diameter_mm", "chimney_mm", "spacing_mm")
-        row["lattice"] = Lattice(**{name: _between(dice, f"bore.lattice.{name}") for name in names})
+        row["lattice"] = Lattice(**{name: between(dice, f"bore.lattice.{name}") for name in names})
     late = float(dice.choice((0.0, 100.0)))
     return Bore(sections=plain.sections, holes=tuple(holes), end=end, vent_after_ms=late, **row)
 
@@ -86,30 +86,31 @@ def draw_setup(seed):
     dice = np.random.default_rng(seed)
     rate = float(dice.choice((44100.0, 48000.0, 96000.0, 192000.0)))
     names = ("opening_mm", "width_mm", "stiffness_kpa_per_mm", "damping", "area_mm2", "contact")
-    reed = {name: _between(dice, f"reed.{name}") for name in (*names, "strength", "lip")}
+    reed = {name: between(dice, f"reed.{name}") for name in (*names, "strength", "lip")}
     reed["frequency_hz"] = float(np.exp(dice.uniform(math.log(200.0), math.log(0.05 * rate))))
     reed["dynamics"] = str(dice.choice(("mass", "mass", "massless")))
     lungs = np.random.default_rng([seed, 1])
     return Setup(
-        air=Air(temperature_c=_between(dice, "air.temperature_c")),
+        air=Air(temperature_c=between(dice, "air.temperature_c")),
         bore=draw_bore(dice),
-        mouthpiece=Mouthpiece(volume_ml=_between(dice, "mouthpiece.volume_ml")),
+        mouthpiece=Mouthpiece(volume_ml=between(dice, "mouthpiece.volume_ml")),
         reed=Reed(**reed),
-        breath=Breath(pressure_kpa=_between(dice, "breath.pressure_kpa"), rise_ms=50.0),
+        breath=Breath(pressure_kpa=between(dice, "breath.pressure_kpa"), rise_ms=50.0),
         voice=Voice(
             source=str(dice.choice(("pulse", "sine", "off"))),
-            frequency_hz=_between(dice, "voice.frequency_hz"),
+            frequency_hz=between(dice, "voice.frequency_hz"),
             depth=float(dice.uniform(0.0, 1.0)),
-            rd=_between(dice, "voice.rd"),
+            rd=between(dice, "voice.rd"),
             vowel=str(lungs.choice(("none", "neutral", "a", "i", "u"))),
             drive=str(lungs.choice(("pressure", "flow"))),
-            flow_ml_per_s=_between(lungs, "voice.flow_ml_per_s"),
-            effort=_between(lungs, "voice.effort"),
+            flow_ml_per_s=between(lungs, "voice.flow_ml_per_s"),
+            effort=between(lungs, "voice.effort"),
         ),
         tract=Tract(
             coupling=str(lungs.choice(("off", "on"))),
             volume_ml=_between(lungs, "tract.volume_ml"),
-            returned=_between(lungs, "tract.returned"),
+            returned=between(lungs, "tract.returned"),
+            volume_ml=between(lungs, "tract.volume_ml"),
         ),
         time=Time(rate_hz=rate),
     )

@@ -140,7 +140,7 @@ class Tract:
         self.down = [[0.0] * part.steps for part in made]
         self.shares = [cells.reflection(one.area, other.area) for one, other in pairwise(made)]
         self.areas = [part.area for part in made]
-        self.gain = gain
+        self.gains = [gain**part.steps for part in made]
 
     def arriving(self):
         """Return the waves that come to the folds and to the lips."""
@@ -154,9 +154,9 @@ class Tract:
             ups.append(up)
             downs.append(down)
         downs.append(from_lips)
-        for k in range(len(self.areas)):
-            self.up[k] = [self.gain * ups[k], *self.up[k][:-1]]
-            self.down[k] = [self.gain * downs[k], *self.down[k][:-1]]
+        for k, gain in enumerate(self.gains):
+            self.up[k] = [gain * ups[k], *self.up[k][:-1]]
+            self.down[k] = [gain * downs[k], *self.down[k][:-1]]
 
     def energy(self, density, sound_speed, step):
         """Return what the waves in it hold [J]."""
@@ -175,6 +175,7 @@ class Parts(NamedTuple):
     sections: tuple
     mouth: cells.Mouth
     gain: float = 1.0
+    """What a step leaves of a wave."""
     displaced: bool = True
 
 
@@ -195,11 +196,12 @@ class Song(NamedTuple):
     """Energy [J]."""
 
 
-def sing_whole(parts, lungs, leak, seconds, rate, gas, start=1e-4):
+def sing_whole(parts, lungs, leak, seconds, rate, gas, start=1e-4, reed=None):
     """Step a singer whose lips let a steady flow out, and a little more as the pressure rises.
 
     `lungs` is the excess of their pressure over that of the breath, `leak` the flow at the breath
-    pressure and by how much it grows [m³ s⁻¹, m³ s⁻¹ Pa⁻¹].
+    pressure and by how much it grows [m³ s⁻¹, m³ s⁻¹ Pa⁻¹]. A `reed` between the lips is called
+    with the pressure that the mouth would have if nothing left it, and returns the one it has.
     """
     fold, step = parts.fold, 1.0 / rate
     stiff = folds.stiffness(fold.mass, parts.hz)
@@ -249,7 +251,8 @@ def sing_whole(parts, lungs, leak, seconds, rate, gas, start=1e-4):
             *(in_mouth, wall, up),
             *(mouth.stored, mouth.wall_kept, mouth.wave, mouth.impedance),
         )
-        middle = (free - mouth.impedance * leak[0]) / (1.0 + mouth.impedance * leak[1])
+        leaking = (free - mouth.impedance * leak[0]) / (1.0 + mouth.impedance * leak[1])
+        middle = reed(free) if reed else leaking
         was = wall
         in_mouth, wall = cells.mouth_moved(
             in_mouth, wall, middle, mouth.wall_kept, mouth.wall_pushed
@@ -278,7 +281,7 @@ def sing_whole(parts, lungs, leak, seconds, rate, gas, start=1e-4):
             (
                 *(half, flow, middle, lungs * given, (below - above) * flow),
                 *(swept * damped * mean * mean, burnt, rubbed),
-                *(middle * (leak[0] + leak[1] * middle), stored),
+                *(middle * (free - middle) / mouth.impedance, stored),
             )
         )
         half = half_on
