@@ -35,7 +35,7 @@ from reedbore.physics.air import air_keefe
 from reedbore.simulate.acoustics.airway import TRACT_K
 from reedbore.simulate.acoustics.bore import gas_of
 from reedbore.simulate.acoustics.numbers import numbers_of
-from reedbore.simulate.acoustics.singer_airway import airway_steps
+from reedbore.simulate.acoustics.singer_airway import FAST_S, airway_steps
 from reedbore.simulate.singing import pitch_bend
 from reedbore.simulate.tuning import blown, sources
 
@@ -55,7 +55,10 @@ STIR = 5e-4
 this size goes on. [m]"""
 
 RUN_S = 1.25
-"""How long folds sing into the leak; their note is that of the second half. [s]"""
+"""How long folds sing into the leak; their note is that of the end, when the lungs are slow. [s]"""
+
+SETTLED_PA = 2.0
+"""Lungs that change less than this from one try to the next have settled. [Pa]"""
 
 LEAST_SWING = 2e-5
 """Half a swing below this is no voice. [m]"""
@@ -66,9 +69,12 @@ TENSIONS = np.arange(-1000.0, 501.0, 100.0)
 MOST_JUMP = 250.0
 """Two tensions whose notes lie farther apart have a break of the voice between them. [cents]"""
 
-AIM_CENTS = 0.1
+AIM_CENTS, JUMP_CENTS, MOST_TRIES = 0.1, 2.0, 10
+"""So near comes the aim; or so near after many tries, for folds that meet between two steps jump by
+a cent or two at some tensions. [cents]"""
+
 DEPTH_SHARE = 0.03
-"""So near come aim and depth."""
+"""So near comes the depth."""
 
 WIDEST_CHINK = 2.5e-5
 """Searched up to here. [m²]"""
@@ -220,18 +226,26 @@ class _Note(NamedTuple):
     lungs: float
 
 
-def _sung(setup: Setup, flow: float, chink: float, tension: float) -> _Note:
-    """Let folds sing into the leak."""
-    tried = Solved(tension, chink, 0.0, _drop(setup, flow, chink), flow, (), ())
-    n = round(RUN_S * setup.time.rate)
-    singer = singer_of(folds_of(setup, tried), np.ones(n), np.ones(n))
-    mouth = sing_into_leak(singer)[n // 2 :]
-    gap, lungs = singer.half_gap[n // 2 :], float(singer.state[rows.LUNGS, 0])
-    hz = crossing_rate(gap, setup.time.rate)
-    if not (np.ptp(gap) > 2.0 * LEAST_SWING and hz > 0.0):
-        return _Note(math.nan, 0.0, lungs)
-    depth = float(np.abs(mouth - mouth.mean()).max()) / max(setup.breath.pressure, 1.0)
-    return _Note(cents(hz, setup.voice.frequency), depth, lungs)
+class _Leaking:
+    """One singer at the leak, whose lungs stay where they have come to from note to note."""
+
+    def __init__(self, setup: Setup, flow: float, chink: float, lungs: float | None = None) -> None:
+        self.setup, self.flow, self.chink = setup, flow, chink
+        self.lungs = _drop(setup, flow, chink) if lungs is None else lungs
+
+    def sung(self, tension: float) -> _Note:
+        """Let the folds sing, from rest."""
+        tried = Solved(tension, self.chink, 0.0, self.lungs, self.flow, (), ())
+        n, rate = round(RUN_S * self.setup.time.rate), self.setup.time.rate
+        singer = singer_of(folds_of(self.setup, tried), np.ones(n), np.ones(n))
+        late = slice(round(FAST_S * rate), None)
+        mouth, gap = sing_into_leak(singer)[late], singer.half_gap[late]
+        self.lungs = float(singer.state[rows.LUNGS, 0])
+        hz = crossing_rate(gap, rate)
+        if not (np.ptp(gap) > 2.0 * LEAST_SWING and hz > 0.0):
+            return _Note(math.nan, 0.0, self.lungs)
+        depth = float(np.abs(mouth - mouth.mean()).max()) / max(self.setup.breath.pressure, 1.0)
+        return _Note(cents(hz, self.setup.voice.frequency), depth, self.lungs)
 
 
 def _drop(setup: Setup, flow: float, chink: float) -> float:
@@ -286,7 +300,7 @@ def _recall(place: Path) -> Solved | None:
 
 def _solve(setup: Setup) -> Solved:
     flow, wanted = mean_flow(setup), setup.voice.depth
-    loudest = _aimed(setup, flow, 0.0, TENSIONS)
+    loudest = _aimed(_Leaking(setup, flow, 0.0), TENSIONS)
     if loudest is None:
         raise _unsung(setup)
     tension, chink, note = loudest[0], 0.0, loudest[1]
@@ -294,7 +308,7 @@ def _solve(setup: Setup) -> Solved:
         raise _unreached(setup, flow, note.depth)
     if note.depth > wanted * (1.0 + DEPTH_SHARE):
         tension, chink, note = _softened(setup, flow, tension, note, wanted)
-    more, higher = _curve(setup, flow, chink, tension)
+    more, higher = _curve(setup, flow, chink, tension, note.lungs)
     return Solved(tension, chink, note.depth, note.lungs, flow, more, higher)
 
 
@@ -308,7 +322,9 @@ def _softened(
             break
         chink = 0.5 * (low + high)
         near = tension + np.array((-100.0, -50.0, 0.0, 50.0, 100.0))
-        found = _aimed(setup, flow, chink, near) or _aimed(setup, flow, chink, TENSIONS)
+        found = _aimed(_Leaking(setup, flow, chink, note.lungs), near) or _aimed(
+            _Leaking(setup, flow, chink), TENSIONS
+        )
         if found is None or found[1].depth < wanted:
             high = chink
         else:
@@ -320,48 +336,45 @@ def _softened(
     return tension, chink if note is not loud else 0.0, note
 
 
-def _aimed(setup: Setup, flow: float, chink: float, tensions: Reals) -> tuple[float, _Note] | None:
+def _aimed(leaking: _Leaking, tensions: Reals) -> tuple[float, _Note] | None:
     """Find the tension that sings the aim, looked for among some; None if none does."""
     before: tuple[float, _Note] | None = None
     for tension in tensions:
-        note = _sung(setup, flow, chink, float(tension))
+        note = leaking.sung(float(tension))
         if before and before[1].cents <= 0.0 < note.cents < before[1].cents + MOST_JUMP:
-            return _closed_in(setup, flow, chink, before, (float(tension), note))
+            return _closed_in(leaking, before, (float(tension), note))
         before = float(tension), note
     return None
 
 
 def _closed_in(
-    setup: Setup,
-    flow: float,
-    chink: float,
-    low: tuple[float, _Note],
-    high: tuple[float, _Note],
+    leaking: _Leaking, one: tuple[float, _Note], other: tuple[float, _Note]
 ) -> tuple[float, _Note] | None:
-    """Close in on the aim between two tensions, by secants that stay between them."""
-    here = low
-    for _ in range(12):
-        share = -low[1].cents / (high[1].cents - low[1].cents)
-        tension = low[0] + min(max(share, 0.05), 0.95) * (high[0] - low[0])
-        note = _sung(setup, flow, chink, tension)
-        if math.isnan(note.cents):
+    """Close in on the aim by secants, until the lungs have settled too."""
+    before, here = sorted((one, other), key=lambda tried: -abs(tried[1].cents))
+    best: tuple[float, _Note] | None = None
+    for _ in range(MOST_TRIES):
+        slope = (here[1].cents - before[1].cents) / (here[0] - before[0])
+        tension = here[0] - here[1].cents / min(max(slope, 0.3), 3.0)
+        before, here = here, (tension, leaking.sung(tension))
+        if math.isnan(here[1].cents):
             return None
-        here = tension, note
-        if abs(note.cents) < AIM_CENTS:
-            break
-        low, high = (here, high) if note.cents < 0.0 else (low, here)
-    return here
+        if abs(here[1].lungs - before[1].lungs) < SETTLED_PA:
+            best = min(best or here, here, key=lambda tried: abs(tried[1].cents))
+            if abs(best[1].cents) < AIM_CENTS:
+                break
+    return best if best and abs(best[1].cents) < JUMP_CENTS else None
 
 
 def _curve(
-    setup: Setup, flow: float, chink: float, tension: float
+    setup: Setup, flow: float, chink: float, tension: float, lungs: float
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Find what the same folds sing with more and less tension, as far as their note rises."""
     found = {0.0: 0.0}
     for way in (-1.0, 1.0):
-        before = 0.0
+        before, leaking = 0.0, _Leaking(setup, flow, chink, lungs)
         for far in (20.0, 50.0, 100.0, 150.0, 200.0, 250.0, 300.0, 400.0):
-            note = _sung(setup, flow, chink, tension + way * far)
+            note = leaking.sung(tension + way * far)
             if not 0.0 < way * (note.cents - before) < MOST_JUMP:
                 break
             found[way * far] = before = note.cents
@@ -383,7 +396,7 @@ def _unsung(setup: Setup) -> ModelError:
 def _unreached(setup: Setup, flow: float, loudest: float) -> ModelError:
     softest = loudest
     for chink in np.linspace(0.0, WIDEST_CHINK, 9)[1:]:
-        found = _aimed(setup, flow, float(chink), TENSIONS)
+        found = _aimed(_Leaking(setup, flow, float(chink)), TENSIONS)
         if found is None:
             break
         softest = min(softest, found[1].depth)

@@ -108,7 +108,6 @@ def draw_setup(seed):
         ),
         tract=Tract(
             coupling=str(lungs.choice(("off", "on"))),
-            volume_ml=_between(lungs, "tract.volume_ml"),
             returned=between(lungs, "tract.returned"),
             volume_ml=between(lungs, "tract.volume_ml"),
         ),

@@ -21,8 +21,9 @@ Reals = NDArray[np.float64]
 TUBE_WIDTH_HZ = 60.0
 """What walls and air cost the waves in the tube, as a bandwidth: common practice, no source."""
 
-LUNGS_FAST, LUNGS_SLOW, FAST_S = 5.0, 0.5, 1.0
-"""How quickly the lungs follow the mean pressure in the mouth, and how long quickly. [s⁻¹, s]"""
+LUNGS_FAST, LUNGS_SLOW, FAST_S = 25.0, 0.5, 0.75
+"""How quickly the lungs follow the mean pressure in the mouth, and how long quickly. Walls that
+give way take a share of each push: what is left of it is a third to a fifth. [s⁻¹, s]"""
 
 
 def airway_steps(setup: Setup) -> tuple[Reals, NDArray[np.int64]]:
