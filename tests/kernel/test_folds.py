@@ -266,7 +266,7 @@ def test_folds_that_are_not_free_stay_where_they_are():
 @long_run
 def test_pitch_of_singing_folds_does_not_depend_on_the_rate():
     # Twice the steps to the same tube, the same gains and the same mouth: less than 0.2 cents. As
-    # whole steps round the tube, its length and so the pitch of the leak may move by a cent.
+    # whole steps round the tube, its length and so the pitch of the leak may move by two.
     found = []
     for rate, steps in ((96e3, 48), (192e3, 96), (192e3, None)):
         setup = folded.tenor(time__rate_hz=rate)
@@ -283,7 +283,7 @@ def test_pitch_of_singing_folds_does_not_depend_on_the_rate():
         found.append(naive_folds.pitch(singer.half_gap[singer.half_gap.size // 2 :], rate))
     moved = 1200.0 * np.log2(np.array(found) / found[0])
     assert abs(moved[1]) < 0.2
-    assert abs(moved[2]) < 1.0
+    assert abs(moved[2]) < 2.0
     assert found[0] == pytest.approx(116.54, rel=0.01)
 
 
