@@ -243,6 +243,24 @@ def recorded(setup: Setup, path: Path) -> Setup:
     return setup if hz is None else setup.with_value("voice.frequency_hz", hz)
 
 
+FOR_A_CLOCK = "voice.rd", "voice.effort", "voice.flow_ml_per_s", "tract.returned", "tract.folds"
+"""Settings that folds, once they sing, do not listen to."""
+
+
+def _check_folds(setup: Setup, words: Words) -> None:
+    """Refuse what was set for a voice like a clock if the voice is sung by folds."""
+    if setup.voice.drive != "folds":
+        return
+    for text in words.settings:
+        name, value = parse_setting(text)
+        uncoupled = name == "tract.coupling" and value == "off"
+        if name in FOR_A_CLOCK or uncoupled:
+            says = (
+                "folds are always coupled" if uncoupled else "folds make their own pulse and flow"
+            )
+            raise ModelError(f"--set {text}: with voice.drive=folds it says nothing; {says}")
+
+
 def blow_and_set(setup: Setup, words: Words) -> Setup:
     """Give a setup all that was set one by one, then its breath, which may hang on that.
 
@@ -268,6 +286,7 @@ def blow_and_set(setup: Setup, words: Words) -> Setup:
         if setup.voice.source == "recording" and name in ("voice.source", "voice.file"):
             raise ModelError(f"--set {text}: --sung is a recording already; leave one of them out")
         setup = setup.with_value(name, value)
+    _check_folds(setup, words)
     if words.breath is not None:
         try:
             pressure = parse_breath(words.breath, setup)
@@ -323,7 +342,7 @@ def _sung_title(words: Words, setup: Setup) -> str:
     if setup.voice.source == "recording":
         return f"{readable(Path(words.sung).name)} sung"
     note = notes.note_name(setup.voice.frequency, words.a4)
-    return f"{note} sung"
+    return f"{note} {'aimed at' if setup.voice.folded else 'sung'}"
 
 
 def _stem(horn: str, words: Words) -> str:
