@@ -3,7 +3,9 @@
 import contextlib
 import os
 import re
+import shutil
 import stat
+import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextvars import ContextVar
 from hashlib import sha256
@@ -13,6 +15,8 @@ from typing import Any
 from reedbore.errors import ReedboreError
 
 PACKAGE = Path(__file__).parent
+
+ROOM = 32_000_000  # bytes, more than all compiled code takes
 
 LONGEST_STEM = 100  # bytes; every system takes file names twice as long
 
@@ -257,7 +261,36 @@ def cache_folder(sources: Iterable[Path], kind: str) -> Path:
     Returns
     -------
     Path
-        In the user's cache folder; it may not be there yet.
+        In the user's cache folder; it may not be there yet, and perhaps never can: see `unkept`.
     """
-    home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+    home = os.environ.get("XDG_CACHE_HOME")
+    if not home:
+        try:
+            home = str(Path.home() / ".cache")
+        except RuntimeError:  # nobody's home: a place where nothing can be
+            home = os.devnull
     return Path(home) / "reedbore" / kind / digest(sources)
+
+
+def unkept(folder: Path) -> str | None:
+    """Try whether things can be kept in a cache folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if it is not there.
+
+    Returns
+    -------
+    str or None
+        Why not, in a few words; None if they can.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder) as file:
+            file.write(b"x")
+        if shutil.disk_usage(folder).free < ROOM:
+            return f"less than {ROOM // 1000000} MB are free"
+    except OSError as error:
+        return (error.strerror or str(error)).lower()
+    return None

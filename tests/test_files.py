@@ -1,13 +1,15 @@
 """Files that appear whole or not at all."""
 
 import os
+import shutil
 from hashlib import sha256
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from reedbore.errors import ReedboreError
-from reedbore.files import check_writable, readable, together, unfit, write_whole
+from reedbore.files import ROOM, check_writable, readable, together, unfit, unkept, write_whole
 
 
 def test_file_appears_whole_in_folders_made_for_it(tmp_path: Path):
@@ -60,6 +62,16 @@ def test_only_a_plain_file_of_no_more_than_its_size_is_fit(tmp_path: Path):
     assert unfit(tmp_path, 10**9) is None
     with pytest.raises(OSError, match="No such file"):
         unfit(tmp_path / "none", 5)
+
+
+def test_things_are_kept_only_where_there_is_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    assert unkept(tmp_path / "cache") is None
+    assert list((tmp_path / "cache").iterdir()) == []
+    for free, told in ((ROOM, None), (ROOM - 1, "less than 32 MB are free")):
+        monkeypatch.setattr(shutil, "disk_usage", lambda _, free=free: SimpleNamespace(free=free))
+        assert unkept(tmp_path / "cache") == told
+    (tmp_path / "file").write_bytes(b"")
+    assert unkept(tmp_path / "file") == "file exists"
 
 
 def test_name_of_other_letters_can_be_shown():

@@ -5,13 +5,14 @@ calls into: an edited formula would leave the old machine code running. So the c
 named after a hash of all sources that compiled code is made from.
 """
 
+import logging
 import os
 from collections.abc import Callable
 from pathlib import Path
 from types import FunctionType
 from typing import Any
 
-from reedbore.files import PACKAGE, cache_folder
+from reedbore.files import PACKAGE, cache_folder, unkept
 
 
 def compiled_sources() -> list[Path]:
@@ -29,7 +30,15 @@ setattr(numba.config, "CACHE_DIR", os.environ["NUMBA_CACHE_DIR"])  # noqa: B010 
 # Straight code may become vector code too: it makes the lanes a seventh faster.
 setattr(numba.config, "SLP_VECTORIZE", 1)  # noqa: B010
 
-compiled = numba.njit(cache=True, nogil=True, error_model="numpy")
+_why_not = unkept(Path(os.environ["NUMBA_CACHE_DIR"]))
+if _why_not:
+    logging.getLogger("reedbore").warning(
+        "compiled code cannot be kept in %s (%s), so each start compiles it again",
+        os.environ["NUMBA_CACHE_DIR"],
+        _why_not,
+    )
+
+compiled = numba.njit(cache=not _why_not, nogil=True, error_model="numpy")
 """Compile a function and keep the code. No fastmath: all kernels must agree."""
 
 compiled_part = numba.njit(nogil=True, error_model="numpy", forceinline=True)

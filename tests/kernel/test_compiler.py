@@ -42,6 +42,30 @@ def test_cache_lies_in_the_users_cache_folder(sources, tmp_path, monkeypatch):
     assert cache_folder(sources, "compiled").is_relative_to(tmp_path / "cache" / "reedbore")
 
 
+@pytest.mark.parametrize("home", ["/dev/null/no", None])
+def test_where_nothing_can_be_kept_it_runs_and_says_so_once(tmp_path, home):
+    (tmp_path / "own.py").write_text(
+        "from reedbore.kernel.compiler import compiled\n"
+        "@compiled\ndef twice(x):\n    return 2 * x\n"
+        "@compiled\ndef thrice(x):\n    return 3 * x\n"
+    )
+    environment = {k: v for k, v in os.environ.items() if k != "NUMBA_CACHE_DIR"}
+    environment |= {"PYTHONPATH": f"{tmp_path}:{PACKAGE.parent}", "XDG_CACHE_HOME": home or ""}
+    (tmp_path / "nobody.py").write_text(
+        "import pathlib\ndef home(_):\n    raise RuntimeError\n"
+        "pathlib.Path.home = classmethod(home)\n"
+    )
+    first = "import nobody; " if home is None else ""
+    code = f"{first}import own; print(own.twice(2) + own.thrice(1))"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=True
+    )
+    assert done.stdout == "7\n"
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("compiled code cannot be kept in /dev/null/")
+    assert line.endswith("(not a directory), so each start compiles it again")
+
+
 KERNELS = {
     single: ("_loop",),
     passage: ("_loop", "_listen"),
