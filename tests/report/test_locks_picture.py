@@ -100,6 +100,11 @@ def words_on(monkeypatch, made: Table, path: Path) -> list[str]:
     return [text.get_text().strip() for text in drawn[0].axes[0].texts]
 
 
+def test_title_out_of_a_file_is_no_formula(tmp_path):
+    sheets.lock_table_picture(table(), r"$\foo{ is 5$", tmp_path / "table.svg")
+    assert r"$\foo{ is 5$" in (tmp_path / "table.svg").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("suffix", "head"), [(".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF")]
 )

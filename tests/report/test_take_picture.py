@@ -133,6 +133,12 @@ def test_shortest_take_has_a_picture(setup: Setup, tmp_path: Path):
     assert (tmp_path / "take.png").exists()
 
 
+def test_title_out_of_a_file_is_no_formula(setup: Setup, tmp_path: Path):
+    short, found = take(setup, {120.0: 1.0}, seconds=0.1), verdict("locked", (5, 3))
+    plots.take_picture(short, found, tmp_path / "take.png", title=r"$\foo{ is 5$")
+    assert (tmp_path / "take.png").exists()
+
+
 def test_take_that_broke_shows_what_there_is(setup: Setup, tmp_path: Path):
     broken = take(setup, {120.0: 1.0})
     for samples in (broken.sound, broken.traces.pressure):

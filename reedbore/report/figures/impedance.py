@@ -89,7 +89,7 @@ def impedance_picture(setup: Setup, title: str, path: Path) -> None:
     figure = Figure(figsize=(11.0, 7.0), dpi=DOTS_PER_INCH, facecolor=PAPER, layout="constrained")
     FigureCanvasAgg(figure)
     size, phase = figure.subplots(2, 1, sharex=True, height_ratios=(2.2, 1.0))
-    figure.suptitle(title, color=INK, x=0.01, ha="left", fontsize=13)
+    figure.suptitle(title, color=INK, x=0.01, ha="left", fontsize=13, parse_math=False)
     _size(size, drawn)
     _phase(phase, drawn)
     _cutoff((size, phase), drawn.cutoff)

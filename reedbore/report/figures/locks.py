@@ -78,7 +78,8 @@ def lock_table_picture(table: "Table", title: str, path: Path, *, a4: float = A4
     axes.set_ylim(0.0, 1.0)
     breath = table.setup.breath.pressure / 1e3
     says = f"breath {breath:.3g} kPa · {strength_words(table.setup.voice)}"
-    axes.text(COLUMNS["ratio"], 0.955, title, size=20, weight="bold", color=INK, va="top")
+    style: dict[str, Any] = {"size": 20, "weight": "bold", "color": INK, "va": "top"}
+    axes.text(COLUMNS["ratio"], 0.955, title, **style, parse_math=False)
     axes.text(COLUMNS["ratio"], 0.905, says, size=12, color=INK, va="top")
     axes.text(COLUMNS["ratio"], 0.022, f"{CARE}\n{LEGEND}", size=11, color=INK, va="bottom")
     _rows(axes, table, a4)

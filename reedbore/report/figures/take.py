@@ -171,7 +171,7 @@ def take_png(
         len(heights), 1, height_ratios=heights, left=0.09, right=0.975, top=0.885, bottom=0.05,
         hspace=0.12,
     )  # fmt: skip
-    head = figure.text(0.09, 0.972, title, weight="bold", color=INK, va="top")
+    head = figure.text(0.09, 0.972, title, weight="bold", color=INK, va="top", parse_math=False)
     fit(head, (0.975 - 0.09) * SIZE_INCHES[0], *TITLE_SIZES)
     figure.text(0.09, 0.944, says, size=10.5, color=INK, va="top", wrap=True)
     axes = [_plain_axes(figure, grid[row]) for row in (0, 1, 3, 5)]

@@ -46,7 +46,7 @@ def sheet(found: LockMap, size: tuple[float, float]) -> Figure:
     left = 0.2 / size[0]
     figure.text(
         left, 1.0 - 0.15 / size[1], maps.title(found), size=15, weight="bold", color=INK,
-        va="top",
+        va="top", parse_math=False,
     )  # fmt: skip
     figure.text(left, 1.0 - 0.48 / size[1], maps.subtitle(found), size=10.5, color=INK, va="top")
     _legend(figure, found, (left, 0.98 / size[1]))
