@@ -7,7 +7,7 @@ import shutil
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -19,6 +19,7 @@ from playwright.sync_api import (
     ConsoleMessage,
     Page,
     Request,
+    WebError,
     sync_playwright,
 )
 
@@ -91,26 +92,43 @@ def browser() -> Iterator[Browser]:
 
 
 class Watched:
-    """Contexts of one browser whose every request and complaint is noted."""
+    """Windows of one browser whose every request and complaint is noted."""
 
-    def __init__(self, browser: Browser):
-        self.browser = browser
+    def __init__(self, window: BrowserContext):
+        self.window = window
         self.contexts: list[BrowserContext] = []
         self.asked: list[tuple[str, str]] = []
         self.sent: list[str] = []
         self.complaints: list[str] = []
 
     def context(self, **options: Any) -> BrowserContext:
-        """Open a window of its own, that shares nothing with another."""
-        options = {"viewport": {"width": 1440, "height": 900}, **options}
-        context = self.browser.new_context(**options)
-        context.set_default_timeout(1000.0 * PATIENCE_S)
-        context.add_init_script(LISTEN)
-        context.on("request", self._note)
-        context.on("weberror", lambda error: self.complaints.append(str(error.error)))
-        context.on("console", self._hear)
+        """Open a window of its own, or take the usual one if nothing special is wanted."""
+        assert self.window.browser
+        context = new_window(self.window.browser, **options) if options else self.window
+        for kind, heard in self._ears().items():
+            context.on(kind, heard)
         self.contexts.append(context)
         return context
+
+    def leave(self) -> None:
+        """Close all, but of the usual window only its tabs: it remembers nothing of them."""
+        for context in self.contexts:
+            if context is not self.window:
+                context.close()
+        for page in self.window.pages[1:]:
+            if page.url.startswith("http"):
+                page.evaluate("() => localStorage.clear()")
+            page.close()
+        self.window.clear_permissions()
+        for kind, heard in self._ears().items():
+            if self.window in self.contexts:
+                self.window.remove_listener(kind, heard)
+
+    def _ears(self) -> dict[str, Callable[[Any], None]]:
+        return {"request": self._note, "weberror": self._complain, "console": self._hear}
+
+    def _complain(self, error: WebError) -> None:
+        self.complaints.append(str(error.error))
 
     def _note(self, asked: Request) -> None:
         self.asked.append((asked.method, asked.url))
@@ -122,13 +140,28 @@ class Watched:
             self.complaints.append(message.text)
 
 
+def new_window(browser: Browser, **options: Any) -> BrowserContext:
+    context = browser.new_context(**{"viewport": {"width": 1440, "height": 900}, **options})
+    context.set_default_timeout(1000.0 * PATIENCE_S)
+    context.add_init_script(LISTEN)
+    return context
+
+
+@pytest.fixture(scope="session")
+def window(browser: Browser) -> Iterator[BrowserContext]:
+    """The usual window: a page opens in it at a third of the work, as long as one tab stays."""
+    window = new_window(browser)
+    window.new_page()
+    yield window
+    window.close()
+
+
 @pytest.fixture
-def watched(browser: Browser) -> Iterator[Watched]:
+def watched(window: BrowserContext) -> Iterator[Watched]:
     """Watch the browser; the test fails if anything left the machine or an error was thrown."""
-    watched = Watched(browser)
+    watched = Watched(window)
     yield watched
-    for context in watched.contexts:
-        context.close()
+    watched.leave()
     inside = ("http://127.0.0.1:", "data:", "blob:")
     assert [url for _, url in watched.asked if not url.startswith(inside)] == []
     assert watched.complaints == []
@@ -136,7 +169,7 @@ def watched(browser: Browser) -> Iterator[Watched]:
 
 @pytest.fixture
 def open_page(watched: Watched, address: str) -> Open:
-    """Open the page in a window of its own, and wait until its controls stand there."""
+    """Open the page in a tab of its own, and wait until its controls stand there."""
 
     def opened(path: str = "/", **options: Any) -> Page:
         page = watched.context(**options).new_page()

@@ -118,6 +118,12 @@ def test_another_setup_moves_otherwise(page: Page, bore: Locator):
 # --- map and table -------------------------------------------------------------------------------
 
 
+@pytest.fixture
+def small_batches(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Judge few cells at one go: what is called off ends with the batch that is under way."""
+    monkeypatch.setattr(map, "BATCH", 8)
+
+
 def opening_told(found: Locator) -> str:
     """The opening of the reed in the cell under the cursor."""
     told = re.search(r"reed opening ([\d.]+) mm", found.locator(".cell-says").inner_text())
@@ -125,7 +131,7 @@ def opening_told(found: Locator) -> str:
     return told[1]
 
 
-def test_a_cell_of_the_map_is_told_loaded_and_played(page: Page):
+def test_a_cell_of_the_map_is_told_loaded_and_played(page: Page, small_batches: None):
     found = panel(page, "map")
     page.locator("#each-change").uncheck()
     found.get_by_label("Cells", exact=True).select_option("12")
@@ -164,7 +170,7 @@ def test_a_cell_of_the_map_is_told_loaded_and_played(page: Page):
     assert begun(page) == "setup"
 
 
-def test_a_map_can_be_called_off_and_a_wrong_axis_is_told(page: Page):
+def test_a_map_can_be_called_off_and_a_wrong_axis_is_told(page: Page, small_batches: None):
     found = panel(page, "map")
     found.get_by_label("Cells", exact=True).select_option("40")
     found.get_by_role("button", name="Compute the map").click()

@@ -17,12 +17,13 @@ from typing import Any
 import numpy as np
 import pytest
 import uvicorn
+from browsing import PATIENCE_S
 from starlette.testclient import TestClient
 
 from reedbore.model.presets import load_horn, names, write_text
 from reedbore.model.setup import Setup
 from reedbore.model.units import QUANTITIES
-from reedbore.page import app
+from reedbore.page import app, map
 from reedbore.page.serve import Server, listen
 from reedbore.simulate.outside import levelled
 from reedbore.simulate.request.take import Words, read_request, tune_request
@@ -478,10 +479,10 @@ def served() -> Iterator[tuple[str, Any]]:
     with listen(0) as taken:
         thread = threading.Thread(target=running.run, kwargs={"sockets": [taken]}, daemon=True)
         thread.start()
-        assert ready.wait(10)
+        assert ready.wait(PATIENCE_S)
         yield f"http://127.0.0.1:{taken.getsockname()[1]}", application
         running.should_exit = True
-        thread.join(20)
+        thread.join(PATIENCE_S)
         assert not thread.is_alive()
 
 
@@ -491,19 +492,22 @@ def ask(address: str, name: str, body: dict[str, Any]) -> urllib.request.Request
     return urllib.request.Request(f"{address}/api/{name}", data=data, headers=headers)
 
 
-def until(true: Any, seconds: float = 20.0) -> bool:
-    end = time.monotonic() + seconds
+def until(true: Any) -> bool:
+    end = time.monotonic() + PATIENCE_S
     while not true() and time.monotonic() < end:
         time.sleep(0.02)
     return bool(true())
 
 
-def test_a_map_stops_when_its_tab_is_closed(served: tuple[str, Any]) -> None:
+def test_a_map_stops_when_its_tab_is_closed(
+    served: tuple[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
     address, application = served
+    monkeypatch.setattr(map, "BATCH", 4)  # it stops between batches
     along = [{"field": "reed.opening_mm", "start": "0.9", "stop": "1.3", "count": 40},
              {"field": "breath.pressure_kpa", "start": "2", "stop": "4", "count": 40}]  # fmt: skip
     body = {"words": QUICK, "along": along}
-    with urllib.request.urlopen(ask(address, "map", body), timeout=60) as answer:
+    with urllib.request.urlopen(ask(address, "map", body), timeout=PATIENCE_S) as answer:
         assert "axes" in json.loads(answer.readline())
         assert "state" in json.loads(answer.readline())
         assert application.state.jobs.under_way == 1
@@ -513,7 +517,9 @@ def test_a_map_stops_when_its_tab_is_closed(served: tuple[str, Any]) -> None:
 def test_a_mistake_in_a_map_is_told_before_it_begins(served: tuple[str, Any]) -> None:
     address, _ = served
     with pytest.raises(urllib.error.HTTPError) as caught:
-        urllib.request.urlopen(ask(address, "map", {"along": [{"field": "nothing"}]}), timeout=60)
+        urllib.request.urlopen(
+            ask(address, "map", {"along": [{"field": "nothing"}]}), timeout=PATIENCE_S
+        )
     assert caught.value.code == 422
     assert "two axes" in json.load(caught.value)["error"]
 
@@ -543,7 +549,9 @@ def test_ctrl_c_ends_it_while_it_renders() -> None:
 
         def table() -> None:
             try:
-                with urllib.request.urlopen(ask(address[:-1], "table", {}), timeout=100) as answer:
+                with urllib.request.urlopen(
+                    ask(address[:-1], "table", {}), timeout=PATIENCE_S
+                ) as answer:
                     started.set()
                     cut.append(b'"table"' not in answer.read())
             except OSError:
@@ -552,10 +560,10 @@ def test_ctrl_c_ends_it_while_it_renders() -> None:
         started = threading.Event()
         watching = threading.Thread(target=table)
         watching.start()
-        assert started.wait(60)
+        assert started.wait(PATIENCE_S)
         process.send_signal(signal.SIGINT)
-        _, told = process.communicate(timeout=60)
-        watching.join(10)
+        _, told = process.communicate(timeout=PATIENCE_S)
+        watching.join(PATIENCE_S)
     assert process.returncode == 0
     assert "Traceback" not in told
     assert told.splitlines()[-1] == "the page is closed"
@@ -568,7 +576,7 @@ def test_a_port_that_is_taken_is_told() -> None:
         taken.listen()
         port = taken.getsockname()[1]
         with command("--port", str(port)) as process:
-            _, told = process.communicate(timeout=60)
+            _, told = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 2
     assert f"port {port} of 127.0.0.1 cannot be had" in told
     assert "try another --port" in told
