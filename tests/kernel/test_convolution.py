@@ -56,16 +56,17 @@ def both_ways(bore, how, dynamics):
     return partials(ours), partials(theirs)
 
 
+# Both reeds on one bore, one reed on one bore of each kind; on CI both reeds on more of them.
 # How far one period may differ, and the pitch in cents: about twice what was found. The
 # convolution itself, at twice the rate, changes by 0.0001 and 0.01 cents.
 TONES = [
     ("plain-cylinder", 711.0, "mass", 0.002, 0.1),
     ("plain-cylinder", 711.0, "massless", 0.002, 0.1),
     ("plain-cone", 700.0, "mass", 0.03, 1.0),
-    ("plain-cone", 700.0, "massless", 0.03, 1.0),
-    ("cylinder", "closed", "mass", 0.03, 2.5),
+    pytest.param("plain-cone", 700.0, "massless", 0.03, 1.0, marks=pytest.mark.ci),
+    pytest.param("cylinder", "closed", "mass", 0.03, 2.5, marks=pytest.mark.ci),
     ("cylinder", "middle", "mass", 0.04, 2.5),
-    ("cylinder", "middle", "massless", 0.04, 2.5),
+    pytest.param("cylinder", "middle", "massless", 0.04, 2.5, marks=pytest.mark.ci),
     ("cylinder", "vent and row", "mass", 0.1, 4.0),
     ("cone", "middle", "mass", 0.17, 5.0),
 ]
