@@ -86,6 +86,8 @@ def plain(row: SingerRow, others: Sequence[SingerRow] = (), a4: float = A4_HZ) -
         "lungs_kpa": middle.lungs / 1e3 if middle else None,
         "stays": row.held,
         "width_cents": _of_voices(row.width, spread),
+        "heard": row.heard,
+        "resultant_hz": row.just_hz / row.ratio[0],
         "voices_that_sing": len(spread) if others else None,
         "voices": len(others) if others else None,
     }
@@ -108,7 +110,6 @@ _HEAD = ("ratio", "aim at", "give or take", "the horn pulls it", "stays", "third
 
 def text(
     rows: Sequence[SingerRow],
-    heard: Mapping[tuple[int, int], tuple[str, float]],
     spread: Mapping[tuple[int, int], Sequence[SingerRow]] | None = None,
     a4: float = A4_HZ,
 ) -> str:
@@ -118,8 +119,6 @@ def text(
     ----------
     rows : sequence of SingerRow
         Of the typical voice.
-    heard : mapping
-        For each ratio how well its third note is heard, and the note. [Hz]
     spread : mapping, optional
         For each ratio the rows of all voices.
     a4 : float
@@ -133,7 +132,7 @@ def text(
     full = [row for row in rows if row.state == RowState.LOCKED]
     full.sort(key=lambda row: -row.width)
     head = (*_HEAD[:3], "over all voices", *_HEAD[3:]) if spread else _HEAD
-    cells = [head, *(_cells(row, heard, spread, a4) for row in full)]
+    cells = [head, *(_cells(row, spread, a4) for row in full)]
     first, *set_out = documents.columns(cells)
     lines = ["for a singer, whose folds feel the horn:", "", f"  {first}"] if full else []
     told = dict(zip((row.ratio for row in full), set_out, strict=True))
@@ -152,7 +151,6 @@ def text(
 
 def _cells(
     row: SingerRow,
-    heard: Mapping[tuple[int, int], tuple[str, float]],
     spread: Mapping[tuple[int, int], Sequence[SingerRow]] | None,
     a4: float,
 ) -> tuple[str, ...]:
@@ -160,11 +158,11 @@ def _cells(
     note = f"{name}{round(off):+d}c"
     pulled = row.middle.pulled_cents if row.middle else 0.0
     way = "up" if pulled > 0.0 else "down"
-    how, hz = heard.get(row.ratio, ("", 0.0))
-    reach = [f"{0.5 * row.width:.0f} cents"]
+    half = 0.5 * row.width
+    reach = [f"{half:.0f} cents" if half >= 1.0 else "under 1 cent"]
     if spread:
         found = [0.5 * width for width in widths(spread.get(row.ratio, ()))]
         reach.append(f"{found[0]:.0f} to {found[-1]:.0f}, {len(found)} sing it" if found else "")
     stays = "" if row.held is None else f"{100.0 * row.held:.0f} %"
-    told = third(how, note_name(hz, a4)) if how else ""
+    told = third(row.heard, note_name(row.just_hz / row.ratio[0], a4)) if row.heard else ""
     return f"{row.ratio[0]}/{row.ratio[1]}", note, *reach, f"{way} {abs(pulled):.0f}", stays, told

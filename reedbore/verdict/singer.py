@@ -21,12 +21,13 @@ from numpy.typing import NDArray
 
 from reedbore import stopping
 from reedbore.errors import ModelError
-from reedbore.measures import locking, pitch
+from reedbore.measures import hearing, locking, pitch, spectrum
 from reedbore.measures.locking import Course, Edge
 from reedbore.model.setup import Setup
 from reedbore.notes import cents
 from reedbore.physics import folds, glottis
 from reedbore.simulate.folds import LEAST_SWING, REACH, solve
+from reedbore.simulate.outside import SOUND_RATE, radiated
 from reedbore.simulate.singing import USUAL_WANDER_CENTS
 from reedbore.simulate.take import Take, again
 from reedbore.verdict import runs
@@ -46,6 +47,9 @@ LONGEST_S = 24.0
 LOOKED_AT = 0.0, -60.0, 60.0, -120.0, 120.0
 """Aims from which a lock is looked for: the horn's sound in the mouth shifts a voice before it
 holds it. [cents]"""
+
+LISTEN_S = 4.0
+"""So long the pair sounds that is listened to. [s]"""
 
 BAND = 20.0
 """Lines farther than this from horn or voice are kept out of their phases. [Hz]"""
@@ -78,6 +82,8 @@ class SingerRow(NamedTuple):
     """Share of the time in step, with natural wander."""
     middle: Aim | None
     """At the middle of the range, or at the just note."""
+    heard: str | None = None
+    """How well the third note is heard there; None without a lock."""
 
     @property
     def width(self) -> float:
@@ -146,8 +152,17 @@ def singer_row(setup: Setup, voice_off_hz: float, ratio: Ratio) -> SingerRow:
     here, low, high = inside
     lower, upper = _edges(observe, here, low, high)
     middle = 0.5 * (lower.inside + upper.inside)
-    held = held_share(aimed, ratio, middle)
-    return SingerRow(ratio, just, RowState.LOCKED, None, lower, upper, held, aim_of(aimed, middle))
+    held, heard = held_share(aimed, ratio, middle), heard_of(aimed, ratio, middle)
+    aim = aim_of(aimed, middle)
+    return SingerRow(ratio, just, RowState.LOCKED, None, lower, upper, held, aim, heard)
+
+
+def heard_of(setup: Setup, ratio: Ratio, pull_cents: float) -> str:
+    """Tell how well the third note of a pair in step is heard, for an aim so far beside [cents]."""
+    run = again(setup, LISTEN_S, pull_cents)
+    sound = radiated(setup, run.traces.outgoing)
+    found = spectrum.lines(sound[sound.size // 2 :], SOUND_RATE, -70.0)
+    return hearing.third_note(found, ratio, setup.voice.frequency / ratio[0])[1]
 
 
 def _edges(

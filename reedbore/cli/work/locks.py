@@ -126,8 +126,7 @@ def readable(made: Made) -> str:
     clock = locks.text(made.table, made.a4)
     if not made.voices:
         return f"{made.title}, {clock}"
-    heard = {row.ratio: (row.heard, row.resultant_hz) for row in made.table.rows}
-    sung = singer.text(made.singer, heard, made.spread or None, made.a4)
+    sung = singer.text(made.singer, made.spread or None, made.a4)
     return f"{made.title}, {sung}\n\nfor a voice like a clock, {clock}"
 
 

@@ -1,0 +1,96 @@
+"""What is told of a singer: easiest first, no more than was found, each number around the aim."""
+
+import pytest
+
+from reedbore.measures.locking import Edge
+from reedbore.physics import folds
+from reedbore.report import singer
+from reedbore.report.singer import SINGERS_MISS, WANDER, Ease, ease
+from reedbore.report.verdict import _FOLLOWS
+from reedbore.report.words import FOLDS
+from reedbore.verdict.singer import Aim, SingerRow
+from reedbore.verdict.state import Follows, RowState
+
+
+def row(ratio=(3, 2), width=40.0, state=RowState.LOCKED, middle=-30.0, heard="yes"):
+    low, high = middle - 0.5 * width, middle + 0.5 * width
+    edges = (
+        (Edge(low, low - 2.0), Edge(high, high + 2.0)) if state == RowState.LOCKED else (None,) * 2
+    )
+    aim = Aim(174.8, 116.5, 30.0, 3300.0)
+    just = 116.5 * ratio[0] / ratio[1]
+    return SingerRow(ratio, just, state, None, *edges, 0.9, aim, heard if edges[0] else None)
+
+
+@pytest.mark.parametrize(
+    ("width", "says"),
+    [
+        (2.0 * SINGERS_MISS, Ease.BY_ITSELF),
+        (2.0 * SINGERS_MISS - 0.1, Ease.WITH_CARE),
+        (2.0 * WANDER, Ease.WITH_CARE),
+        (2.0 * WANDER - 0.1, Ease.HARDLY),
+    ],
+)
+def test_how_easy_a_pair_is_goes_by_what_singers_miss_and_how_they_wander(width, says):
+    # M. Mauch, K. Frieler and S. Dixon, J. Acoust. Soc. Am. 136(1), 401-411, 2014: half of the
+    # notes of untrained singers are off by more than 19 cents. The wander: common practice.
+    assert (SINGERS_MISS, WANDER) == (19.0, 5.0)
+    assert ease(row(width=width)) == says
+
+
+def test_what_does_not_lock_or_is_not_sung_is_not_easy():
+    assert ease(row(state=RowState.FREE)) == Ease.NEVER
+    assert ease(row(state=RowState.UNSUNG)) == Ease.UNSUNG
+
+
+def test_the_easiest_comes_first_whatever_the_order_of_the_rows():
+    rows = [
+        row((4, 3), 8.0),
+        row((2, 1), 300.0),
+        row((5, 3), 20.0),
+        row((7, 8), state=RowState.FREE),
+    ]
+    lines = singer.text(rows).splitlines()
+    at = [
+        next(n for n, line in enumerate(lines) if one in line)
+        for one in ("2/1", "5/3", "4/3", "7/8")
+    ]
+    assert at == sorted(at)
+    assert lines[-1] == FOLDS
+    assert "does not fall into step: 7/8" in lines
+
+
+def test_all_that_is_told_lies_around_the_aim():
+    told = singer.plain(row(width=40.0, middle=-30.0))
+    assert told["lock_range_cents"] == [-20.0, 20.0]
+    # 3/2 of 116.5 Hz is F3+1.3c; 30 cents below is where to aim.
+    assert (told["aimed_note"], round(told["aim_cents"])) == ("F3", -29)
+    assert told["pulled_cents"] == 30.0
+    (line,) = [line for line in singer.text([row(middle=-30.0)]).splitlines() if "3/2" in line]
+    assert "F3-29c" in line
+    assert "20 cents" in line
+    assert "up 30" in line
+    assert "90 %" in line
+
+
+def test_a_lock_narrower_than_a_search_is_fine_is_not_told_as_none():
+    (line,) = [line for line in singer.text([row(width=0.0)]).splitlines() if "3/2" in line]
+    assert "under 1 cent" in line
+
+
+def test_several_voices_are_told_as_their_range_and_how_many_sing():
+    others = [row(width=10.0), row(width=70.0), row(state=RowState.UNSUNG)]
+    told = singer.plain(row(), others)
+    assert told["width_cents"] == {"low": 10.0, "typical": 40.0, "high": 70.0}
+    assert (told["voices_that_sing"], told["voices"]) == (2, 3)
+    text = singer.text([row()], {(3, 2): others})
+    assert "5 to 35, 2 sing it" in text
+
+
+def test_the_typical_voice_is_one_of_the_nine():
+    assert singer.TYPICAL in folds.VOICES
+    assert len(folds.VOICES) == 9
+
+
+def test_each_way_to_follow_has_words():
+    assert set(_FOLLOWS) == set(Follows)
