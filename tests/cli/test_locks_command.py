@@ -10,6 +10,8 @@ from reedbore.cli import main
 from reedbore.cli.work import locks
 from reedbore.measures.locking import Edge
 from reedbore.verdict.locks import Row, Table
+from reedbore.verdict.singer import Aim, SingerRow
+from reedbore.verdict.state import RowState
 
 ROW = Row(
     ratio=(5, 2),
@@ -26,6 +28,10 @@ ROW = Row(
 )
 
 
+AIMS = Edge(-40.0, -42.0), Edge(34.0, 36.0)
+SUNG = Aim(291.3, 116.52, 1.0, 3600.0)
+
+
 @pytest.fixture
 def asked(monkeypatch):
     """Stand in for the search, which takes half a minute; what it is asked is kept."""
@@ -37,7 +43,12 @@ def asked(monkeypatch):
             setup=setup, fingered_hz=fingered_hz, voice_off_hz=116.54, period=1, rows=(ROW,)
         )
 
+    def singer_rows(setup, voice_off_hz, ratios, tell):
+        kept.setdefault("sung", []).append((setup, voice_off_hz, ratios))
+        return [SingerRow((5, 2), 291.35, RowState.LOCKED, None, *AIMS, 1.0, SUNG, "yes")]
+
     monkeypatch.setattr(locks, "lock_table", lock_table)
+    monkeypatch.setattr(locks, "singer_rows", singer_rows)
     return kept
 
 
@@ -57,10 +68,25 @@ def test_the_demo_is_the_default(asked, capsys):
         "25 % of the time",
         "3.5 s",
     ]
-    assert (
-        re.split(r"\s{2,}", next(line for line in out.splitlines() if "5/2" in line).strip())
-        == told
-    )
+    sung, clock = (re.split(r"\s{2,}", line.strip()) for line in out.splitlines() if "5/2" in line)
+    assert clock == told
+    # 5/2 of 116.54 Hz is D4-14c; the middle of the aims lies 3 cents below.
+    assert sung == ["5/2", "D4-17c", "37 cents", "up 1", "100 %", "Bb1 heard"]
+    assert out.index("for a singer") < out.index("for a voice like a clock")
+    ((setup, off, ratios),) = asked["sung"]
+    assert (off, ratios, setup.voice.drive) == (116.54, [(5, 2)], "folds")
+
+
+def test_nobody_sings_or_nine_singers_do(asked, capsys):
+    assert main(["locks", "--singers", "none"]) == 0
+    assert "for a singer" not in capsys.readouterr().out
+    assert "sung" not in asked
+    assert main(["locks", "--singers", "nine", "--json"]) == 0
+    assert len(asked["sung"]) == 9
+    assert len({(setup.voice.fold_mass, setup.voice.gap) for setup, _, _ in asked["sung"]}) == 9
+    (row,) = json.loads(capsys.readouterr().out)["singer"]
+    assert (row["voices"], row["voices_that_sing"]) == (9, 9)
+    assert row["width_cents"] == {"low": 74.0, "typical": 74.0, "high": 74.0}
 
 
 def test_what_is_asked_for_reaches_the_search(asked):
