@@ -104,6 +104,19 @@ class Singer(NamedTuple):
     """Shape (n,), pressure below them over the breath. [Pa]"""
 
 
+class Postures(NamedTuple):
+    """What else muscles and lungs do while a singer goes from note to note; shapes (n,)."""
+
+    rest: Reals
+    """Half the gap where the folds rest. [m]"""
+    delay: Reals
+    """Of the wave on them. [s]"""
+    chink: Reals
+    """Area that never shuts. [m²]"""
+    lungs: Reals
+    """By how much the pressure in the lungs is raised at a step. [Pa]"""
+
+
 NOBODY = Singer(
     numbers=np.zeros((0, 1)),
     state=np.zeros((0, 1)),
@@ -117,6 +130,9 @@ NOBODY = Singer(
     lungs=np.zeros(0),
 )
 """In the place of a singer whose folds are not stepped."""
+
+NONE = Postures(*(np.zeros(0) for _ in Postures._fields))
+"""In the place of the postures of nobody."""
 
 
 def singer_of(folds: Folds, tension: Reals, hold: Reals) -> Singer:
@@ -245,6 +261,14 @@ def past_section(numbers: Any, lane: int, k: int, up: float, down: float) -> tup
     """
     up, down = scattered(up, down, numbers[TUBE_SHARE + k, lane])
     return numbers[TUBE_GAIN + k + 1, lane] * up, numbers[TUBE_GAIN + k, lane] * down
+
+
+def take_posture(singer: Any, postures: Any, n: int) -> None:
+    """Let one singer do what a step of a line asks of muscles and lungs."""
+    numbers = singer.numbers
+    numbers[REST, 0], numbers[WAVE_DELAY, 0] = postures.rest[n], postures.delay[n]
+    numbers[CHINK, 0] = postures.chink[n]
+    singer.state[LUNGS, 0] += postures.lungs[n]
 
 
 def from_lungs(singer: Any) -> float:

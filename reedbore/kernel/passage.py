@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from reedbore.kernel import rows
 from reedbore.kernel.compiler import Compile, assembled, compiled
+from reedbore.kernel.folds import NOBODY, NONE, Postures, Singer, take_posture
 from reedbore.kernel.numbers import Numbers, vent_rise
-from reedbore.kernel.single import Traces
-from reedbore.kernel.step import COUPLED, Bore, bore_of, from_bore, from_player
+from reedbore.kernel.single import FOLDS, Traces
+from reedbore.kernel.step import COUPLED, Bore, bore_of, from_bore, from_player, from_singer
 from reedbore.kernel.valve import VALVES
 
 Reals = NDArray[np.float64]
@@ -51,6 +52,8 @@ def _loop(
     state: Any,
     before: Any,
     coming: Any,
+    singer: Any,
+    postures: Any,
     mouth: Any,
     tongue: Any,
     pressure: Any,
@@ -77,19 +80,23 @@ def _loop(
         table[rows.REST, REED] *= tongue[n]
         table[rows.SLIT, REED] *= tongue[n]
         opening[n] = state[rows.OPENING, REED]
-        pressure[n], leaving[now] = from_player(table, state, REED, mouth[n], back)
+        if FOLDS:
+            take_posture(singer, postures, n)
+            pressure[n], leaving[now] = from_singer(table, state, REED, singer, mouth[n], back, n)
+        else:
+            pressure[n], leaving[now] = from_player(table, state, REED, mouth[n], back)
         if COUPLED:
             in_mouth[n] = state[rows.IN_MOUTH, REED]
 
 
 def make_loops(
-    valve: str, coupled: bool = False, compile_with: Compile = compiled
+    valve: str, coupled: bool = False, compile_with: Compile = compiled, folds: bool = False
 ) -> tuple[Any, Any]:
     """Make the loops over the steps of a passage.
 
     Parameters
     ----------
-    valve, coupled, compile_with
+    valve, coupled, compile_with, folds
         As for `single.make_run`.
 
     Returns
@@ -97,18 +104,16 @@ def make_loops(
     listen, loop : callable
         As `play` calls them.
     """
-    name = f"_{valve}" + "_coupled" * coupled
+    name = f"_{valve}" + "_coupled" * coupled + "_folds" * folds
+    kind: dict[str, Any] = {"valve": VALVES[valve], "COUPLED": coupled, "FOLDS": folds}
     listen = assembled(_listen, "passage_listen", compile_with)
-    loop = assembled(
-        _loop, "passage_loop" + name, compile_with, valve=VALVES[valve], COUPLED=coupled
-    )
-    return listen, loop
+    return listen, assembled(_loop, "passage_loop" + name, compile_with, **kind)
 
 
 @functools.cache
-def compiled_loops(valve: str, coupled: bool) -> tuple[Any, Any]:
+def compiled_loops(valve: str, coupled: bool, folds: bool) -> tuple[Any, Any]:
     """Return the compiled loops for a kind of setup."""
-    return make_loops(valve, coupled)
+    return make_loops(valve, coupled, folds=folds)
 
 
 def play(
@@ -117,6 +122,8 @@ def play(
     mouth: Reals,
     tongue: Reals,
     loops: tuple[Any, Any] | None = None,
+    singer: Singer = NOBODY,
+    postures: Postures = NONE,
 ) -> Traces:
     """Step one reed, from rest, through the bores of a passage.
 
@@ -133,6 +140,10 @@ def play(
         How far the tongue leaves the reed free: 1 not touched, 0 laid against the lay.
     loops : tuple of callable, optional
         Others from `make_loops`, for example plain ones.
+    singer : Singer, optional
+        As for `single.run`.
+    postures : Postures, optional
+        What the singer does beside it, a value a step.
 
     Returns
     -------
@@ -140,12 +151,14 @@ def play(
         What the run leaves behind.
     """
     reed = bores[changes[0].bore]
-    listen, loop = loops or compiled_loops(reed.valve, reed.coupled)
+    folds = singer.steps.size > 0
+    listen, loop = loops or compiled_loops(reed.valve, reed.coupled, folds)
     lead = max(bore.lead for bore in bores)
     leaving = np.zeros(mouth.size + lead)
     traces = Traces(
         *(np.zeros(mouth.size), leaving[lead:], np.zeros(mouth.size)),
         np.zeros(mouth.size) if reed.coupled else mouth,
+        *(singer.half_gap, singer.flow, singer.lungs),
     )
     table, state = np.zeros((rows.NUMBERS, 3)), np.zeros((rows.STATE, 3))
     table[:, REED] = reed.table
@@ -159,7 +172,8 @@ def play(
         now = change.at + lead
         begin = max(lead, now - round(LISTENS_S * reed.rate))
         listen(table, state, coming, leaving, begin, now)
-        arrays = *(before, coming, mouth, tongue, traces.pressure, traces.opening), traces.mouth
+        player = before, coming, singer, postures, mouth, tongue
+        arrays = *player, traces.pressure, traces.opening, traces.mouth
         there = min(change.at + change.steps, end)
         loop(table, state, *arrays, leaving, change.at, there, change.steps)
         loop(table, state, *arrays, leaving, there, end, 0)

@@ -15,6 +15,7 @@ import functools
 import hashlib
 import json
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -25,7 +26,7 @@ from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import cache_folder, write_whole
 from reedbore.kernel import folds as rows
 from reedbore.kernel import single
-from reedbore.kernel.folds import Folds, Singer, sing_into_leak, singer_of
+from reedbore.kernel.folds import Folds, Postures, Singer, sing_into_leak, singer_of
 from reedbore.measures.pitch import crossing_rate
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
@@ -36,7 +37,8 @@ from reedbore.simulate.acoustics.airway import TRACT_K
 from reedbore.simulate.acoustics.bore import gas_of
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.acoustics.singer_airway import FAST_S, airway_steps
-from reedbore.simulate.singing import pitch_bend
+from reedbore.simulate.controls import Span
+from reedbore.simulate.singing import line_bend, parts, pitch_bend
 from reedbore.simulate.tuning import blown, sources
 
 Reals = NDArray[np.float64]
@@ -78,6 +80,9 @@ DEPTH_SHARE = 0.03
 
 WIDEST_CHINK = 2.5e-5
 """Searched up to here. [m²]"""
+
+HELD = 100.0
+"""Damping of folds that are held still, against that of folds that sing: nothing swings so."""
 
 REACH = 300.0
 """How far a singer's aim can be pulled. [cents]"""
@@ -206,6 +211,95 @@ def singing(setup: Setup, count: int, pull_cents: float | Reals = 0.0) -> Singer
     aims = np.broadcast_to(pitch_bend(setup, count, pull_cents), count)
     more = np.exp2(np.interp(aims, solved.higher, solved.more) / 600.0)
     return singer_of(folds_of(setup, solved), more, np.sqrt(more))
+
+
+def singing_line(
+    notes: Sequence[tuple[Span, Setup]], horn: Setup, n: int, gate: Reals, blowing: Reals
+) -> tuple[Singer, Postures]:
+    """Return a singer, at rest, who sings a line.
+
+    Parameters
+    ----------
+    notes : sequence of (Span, Setup)
+        The sung notes among the steps, and for each the setup over which it is aimed, its pitch and
+        depth those of the note.
+    horn : Setup
+        Into which nobody sings, if there are no notes.
+    n : int
+        Steps of the run.
+    gate, blowing : ndarray, shape (n,)
+        Gates of voice and breath, as in `controls.Controls`.
+
+    Returns
+    -------
+    singer : Singer
+        Tension goes from note to note as the pitch of a clock does: gliding under slurs.
+    postures : Postures
+        Gap, chink and lungs go with it. Where no note is sung the folds are drawn `STIR` apart and
+        held still, their damping `HELD` times what it is; a note lets them go at its first step,
+        as a take does, and draws them apart again as its gate shuts.
+
+    Raises
+    ------
+    ModelError
+        As `solve`, of any note.
+    """
+    if not notes:
+        return _nobody(horn, n)
+    spans, first = [note for note, _ in notes], notes[0][1]
+    solved = [solve(setup) for _, setup in notes]
+    begin = folds_of(first, solved[0])
+    bend = line_bend(first, spans, n)
+    apart = _apart(spans, gate)
+    log_stiff, rest, delay, chink, lungs = np.zeros((5, n))
+    for note, (_, setup), found in zip(
+        parts(spans, n, first.time.rate), notes, solved, strict=True
+    ):
+        table, here, share = folds_of(setup, found).table, note.part, note.share
+        more = np.interp(bend[here], found.higher, found.more) / 600.0
+        log_stiff[here] += share * (math.log2(table[rows.SPRING]) + more)
+        rest[here] += share * (table[rows.REST] + STIR * apart[here])
+        delay[here] += share * table[rows.WAVE_DELAY]
+        chink[here] += share * found.chink
+        drawn = _drop(setup, found.flow, found.chink + 2.0 * STIR * setup.voice.fold_length)
+        lungs[here] += share * (drawn + (found.lungs - drawn) * gate[here])
+    tension = np.exp2(log_stiff) / begin.table[rows.SPRING]
+    hold = np.sqrt(tension) * (1.0 + (HELD - 1.0) * apart)
+    lungs *= blowing
+    begin = begin._replace(half_gap=rest[0] + STIR * (1.0 - apart[0]), lungs=lungs[0])
+    postures = Postures(rest, delay, chink, np.diff(lungs, prepend=lungs[0]))
+    return singer_of(begin, tension, hold), postures
+
+
+def _nobody(horn: Setup, n: int) -> tuple[Singer, Postures]:
+    """Return a singer whose folds are held still all the time."""
+    voice = horn.voice.model_copy(update={"source": "off"})
+    singer = singing(horn.model_copy(update={"voice": voice}), n)
+    rest, delay, chink = (
+        np.full(n, singer.numbers[row, 0]) for row in (rows.REST, rows.WAVE_DELAY, rows.CHINK)
+    )
+    return singer, Postures(rest, delay, chink, np.zeros(n))
+
+
+def _apart(notes: Sequence[Span], gate: Reals) -> Reals:
+    """Return how far folds are drawn apart: 1 between notes, rising as a note's gate shuts."""
+    apart = np.ones(gate.size)
+    for note in notes:
+        middle = (note.first + note.end) // 2
+        apart[note.first : middle] = 0.0
+        apart[middle : note.end] = 1.0 - gate[middle : note.end]
+    return apart
+
+
+def line_voiced(traces: single.Traces, notes: Sequence[Span], gate: Reals) -> Reals:
+    """Return what folds sang of a line; as `voiced` within each note, 0 between them."""
+    wave = np.zeros(gate.size)
+    for note in notes:
+        here = slice(note.first, note.end)
+        gap = traces.half_gap[here]
+        wave[here] = gate[here] * (gap - gap[gap.size // 2 :].mean())
+    largest = np.abs(wave).max()
+    return wave / largest if largest > LEAST_SWING else np.zeros(gate.size)
 
 
 def voiced(traces: single.Traces) -> Reals:

@@ -4,6 +4,7 @@ In: a `Score`: a passage, and for each of its fingered notes the setup that play
 `Performance`: what was blown, sung and heard, a value a step, from the first note to the last.
 """
 
+import bisect
 import itertools
 import math
 from collections.abc import Mapping
@@ -32,6 +33,7 @@ from reedbore.simulate.controls import (
     sample_count,
     spans,
 )
+from reedbore.simulate.folds import line_voiced, singing_line
 from reedbore.simulate.outside import SOUND_RATE, radiated
 from reedbore.simulate.singing import sing, sing_line
 
@@ -44,7 +46,7 @@ RINGS_S = 0.1
 """So long a bore rings on outside when another has come. [s]"""
 
 LONGEST_S = 300.0
-"""A passage is not longer: each second takes 22 MB at 96 kHz. [s]"""
+"""A passage is not longer: each second takes 22 MB at 96 kHz, sung by folds 30 MB. [s]"""
 
 SILENCE_S = 0.3
 """A shorter gap between the notes of a recorded voice is none. [s]"""
@@ -109,7 +111,7 @@ class Performance:
     pressure_asked : ndarray, shape (n,)
         Steady part of the pressure in the mouth, as blown. [Pa]
     sung : ndarray, shape (n,)
-        Sung waveform, gated; largest value about 1.
+        Sung waveform, gated; largest value about 1. Of folds, how far apart they swing.
     traces : Traces
         Pressure in mouth and mouthpiece, outgoing wave, opening of the reed, a value a step.
     sound : ndarray, shape (m,)
@@ -187,9 +189,15 @@ def perform(score: Score) -> Performance:
     sung_notes = () if score.recorded else spans(passage, passage.sung_line, rate, score.a4)
     bores, changes = _changes(score, fingered)
     steady = curves.blowing * _blown(bores, changes, curves.breath, n)
-    sung, alternating = _sung(score, any_setup, curves, sung_notes, steady)
     numbers = [numbers_of(setup) for setup in bores]
-    traces = play(numbers, changes, steady + alternating, curves.tongue)
+    if any_setup.voice.drive == "folds":
+        notes = _aimed(score, curves, fingered, sung_notes, steady)
+        singer, postures = singing_line(notes, any_setup, n, curves.singing, curves.blowing)
+        traces = play(numbers, changes, steady, curves.tongue, singer=singer, postures=postures)
+        sung = line_voiced(traces, [note for note, _ in notes], curves.singing)
+    else:
+        sung, alternating = _sung(score, any_setup, curves, sung_notes, steady)
+        traces = play(numbers, changes, steady + alternating, curves.tongue)
     sound = _radiated(bores, changes, traces.outgoing, rate)
     return Performance(score, fingered, sung_notes, curves, steady, sung, traces, sound)
 
@@ -256,6 +264,33 @@ def _sung(
     wave = sung.wave * curves.singing
     strength = curves.depth * steady if sung.pressure is None else sung.pressure * curves.blowing
     return wave, strength * wave
+
+
+def _aimed(
+    score: Score,
+    curves: Controls,
+    fingered: tuple[Span, ...],
+    line: tuple[Span, ...],
+    steady: Samples,
+) -> list[tuple[Span, Setup]]:
+    """Return the sung notes, and over which horn, breath and depth each is aimed: its middle's."""
+    own, ends = _sounding(score), [span.end for span in fingered]
+    found = []
+    for span in line:
+        middle = (span.first + span.end) // 2
+        setup = score.setup_of(own[min(bisect.bisect_right(ends, middle), len(own) - 1)])
+        depth = curves.depth[middle] or curves.depth[span.first : span.end].max()
+        if not span.hz or depth == 0.0 or not setup.voice.folded:
+            continue
+        # Rounded as the pairs that are held are: far finer than any lock.
+        voice = {"frequency": round(span.hz, 5), "depth": round(float(depth), 6)}
+        breath = {"pressure": round(float(steady[middle]), 2) or setup.breath.pressure}
+        changed = {
+            "voice": setup.voice.model_copy(update=voice),
+            "breath": setup.breath.model_copy(update=breath),
+        }
+        found.append((span, setup.model_copy(update=changed)))
+    return found
 
 
 def _radiated(bores: list[Setup], changes: list[Change], outgoing: Samples, rate: float) -> Samples:

@@ -103,7 +103,7 @@ def sing_line(setup: Setup, hz: Samples, line: tuple[Span, ...]) -> Sung:
     turns = _clock(voice, pitch / rate if np.ptp(pitch) else pitch[0] / rate, n)
     breath = _breath(voice, n, rate)
     wave, pressure = np.zeros(n), np.zeros(n)
-    for note, part, share, whole in _parts(notes, n, rate):
+    for note, part, share, whole in parts(notes, n, rate):
         highest = float(np.max(pitch[whole], initial=note.hz))
         table = mouth.period(*mouth.key(setup, highest, note.hz))
         wave[part] += share * _toned(voice, table, turns[part], breath[part])
@@ -111,7 +111,7 @@ def sing_line(setup: Setup, hz: Samples, line: tuple[Span, ...]) -> Sung:
     return Sung(wave, pressure if voice.flows else None)
 
 
-class _Part(NamedTuple):
+class Part(NamedTuple):
     """A note among the steps of a line."""
 
     note: Span
@@ -123,7 +123,7 @@ class _Part(NamedTuple):
     """Where only it is heard."""
 
 
-def _parts(notes: list[Span], n: int, rate: float) -> Iterator[_Part]:
+def parts(notes: list[Span], n: int, rate: float) -> Iterator[Part]:
     """Share the steps of a line among its notes: all at once, or in a glide under a slur."""
     glides = [
         round(min(GLIDE * rate, LARGEST_PART * (note.end - note.first))) * note.joined
@@ -136,7 +136,7 @@ def _parts(notes: list[Span], n: int, rate: float) -> Iterator[_Part]:
         share = np.ones(end + into_next - first)
         share[:glide] = _rise(glide)
         share[end - first :] = 1.0 - _rise(into_next)
-        yield _Part(note, slice(first, end + into_next), share, slice(first + glide, end))
+        yield Part(note, slice(first, end + into_next), share, slice(first + glide, end))
 
 
 def _rise(steps: int) -> Samples:
@@ -156,6 +156,13 @@ def pitch_bend(setup: Setup, n: int, pull_cents: float | Samples = 0.0) -> Sampl
     """Return by how much a voice's pitch is raised at each of n steps, or once for all. [cents]."""
     time = np.arange(n) / setup.time.rate
     return np.asarray(_bent(setup.voice, time, time, np.asarray(pull_cents)))
+
+
+def line_bend(setup: Setup, notes: list[Span], n: int) -> Samples:
+    """Return the same of a line, whose notes begin vibrato and scoop anew unless slurred."""
+    rate, since = setup.time.rate, _since_begun(notes, n)
+    time = np.arange(n) / rate
+    return np.broadcast_to(_bent(setup.voice, time, since / rate, np.zeros(())), n)
 
 
 def _made(setup: Setup, pull_cents: Samples, n: int) -> Samples:

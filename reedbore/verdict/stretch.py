@@ -60,7 +60,6 @@ class Inside:
 
     exact = False
     unanswered = State.DRIFTING
-    why_unsung = None
 
     def __init__(
         self,
@@ -84,6 +83,8 @@ class Inside:
         first, last = (round(step * SOUND_RATE / self.rate) for step in (part.first, end))
         self.sound = performance.sound[first:last]
         self.singer = score.setup_of(part.fingered).voice
+        rests = self.singer.folded and part.sung_hz is not None
+        self.why_unsung = Reason.FOLDS_REST if rests else None
         curve = performance.controls.depth[part.first : end]
         depths = np.full(curve.shape, depth) if self.singer.flows else curve
         most = float(depths.max(initial=0.0))

@@ -2,12 +2,15 @@
 
 import functools
 
+import folded
 import numba
 import numpy as np
 import pytest
 
+from reedbore.kernel import folds as rows
 from reedbore.kernel import passage, single
 from reedbore.kernel.compiler import plain
+from reedbore.kernel.folds import Postures
 from reedbore.kernel.passage import Change
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn
@@ -68,7 +71,7 @@ def test_plain_run_is_the_compiled_run(coupling):
     changes = [Change(0, 0, 0), Change(1000, 1, 400)]
     loops = passage.make_loops("mass", coupling == "on", plain)
     both = (passage.play([low, high], changes, mouth, tongue, how) for how in (None, loops))
-    for ours, theirs in zip(*both, strict=True):
+    for ours, theirs in zip(*(traces[:4] for traces in both), strict=True):
         assert np.abs(ours - theirs).max() <= 1e-12 * np.abs(theirs).max()
 
 
@@ -121,3 +124,51 @@ def test_the_tongue_stops_the_reed_and_lets_it_speak_again():
     assert np.ptp(passed.pressure[160000:170000]) < 0.05 * np.ptp(passed.pressure[80000:95000])
     assert np.abs(passed.opening[160000:170000]).max() < 0.1 * one.opening
     assert note(passed.pressure[-48000:]) == pytest.approx(note(passed.pressure[48000:95000]), 1e-4)
+
+
+# --- folds ---------------------------------------------------------------------------------------
+
+
+def still_line(singer, steps):
+    """A line of one note: nothing goes on but singing."""
+    table = singer.numbers[:, 0]
+    kept = (np.full(steps, table[row]) for row in (rows.REST, rows.WAVE_DELAY, rows.CHINK))
+    return Postures(*kept, lungs=np.zeros(steps))
+
+
+@pytest.mark.parametrize("compiled", [True, False])
+def test_one_sung_note_is_the_take_to_the_last_bit(compiled):
+    setup = folded.tenor(breath__rise_ms=2.0)
+    steps = 4800 if compiled else 600
+    one, mouth = numbers_of(setup), blown(setup, 0.1)[:steps]
+    taken = single.run(one, mouth, singer=folded.singer_for(setup, steps))
+    singer = folded.singer_for(setup, steps)
+    loops = None if compiled else passage.make_loops("mass", True, plain, folds=True)
+    passed = passage.play(
+        *([one], [Change(0, 0, 0)], mouth, np.ones(steps), loops),
+        singer=singer,
+        postures=still_line(singer, steps),
+    )
+    for ours, theirs in zip(passed, taken, strict=True):
+        assert ours.tobytes() == theirs.tobytes()
+    assert np.ptp(passed.half_gap) > 1e-5
+
+
+def test_singer_does_what_each_step_of_a_line_asks_for():
+    # What is asked for at a step counts from that step on, and not before.
+    setup, at = folded.tenor(breath__rise_ms=2.0), 600
+    one, mouth = numbers_of(setup), blown(setup, 0.1)[:1200]
+    found = {}
+    for name in ("", *Postures._fields):
+        singer = folded.singer_for(setup, 1200)
+        line = still_line(singer, 1200)
+        if name:
+            getattr(line, name)[at] += {"rest": 1e-4, "delay": 1e-4, "chink": 1e-5, "lungs": 9.0}[
+                name
+            ]
+        play = functools.partial(passage.play, singer=singer, postures=line)
+        found[name] = play([one], [Change(0, 0, 0)], mouth, np.ones(1200))
+    for name in Postures._fields:
+        moved = found[name].half_gap != found[""].half_gap
+        assert at <= np.argmax(moved) <= at + 1
+        assert moved.any()

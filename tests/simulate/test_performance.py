@@ -7,9 +7,11 @@ import pytest
 from playing import heard
 
 from reedbore.errors import ModelError
+from reedbore.measures import pitch
 from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import parse_pitch
+from reedbore.simulate import folds, performance
 from reedbore.simulate.breath import pressures
 from reedbore.simulate.performance import Fingered, Score, perform, stretches
 from reedbore.simulate.take import render
@@ -171,3 +173,91 @@ def test_a_recorded_voice_is_cut_where_its_notes_change(tmp_path):
 def test_a_passage_that_is_too_long_is_refused():
     with pytest.raises(ModelError, match="lasts 700 s; allowed up to 300 s"):
         perform(score("Bb2:700"))
+
+
+# --- sung by folds -------------------------------------------------------------------------------
+
+FOLDED = (("voice__drive", "folds"),)
+SUNG = "Bb2:2~ F3:1 rest:0.5 F3:1.5"
+
+
+@functools.cache
+def sung_by_folds(sung=SUNG):
+    return perform(score("Bb2:3~ C3:2", sung, **dict(FOLDED)))
+
+
+def swing(performance, begin, end):
+    """How far the folds swing between two times. [m]"""
+    return np.ptp(performance.traces.half_gap[round(begin * RATE) : round(end * RATE)])
+
+
+def test_folds_sing_the_notes_of_a_line_and_rest_between_them():
+    one = sung_by_folds()
+    assert swing(one, 1.0, 1.9) > 5e-4
+    assert swing(one, 2.3, 2.9) > 5e-4
+    assert swing(one, 3.2, 3.5) < 0.1 * swing(one, 2.3, 2.9)
+    assert swing(one, 4.0, 4.8) > 5e-4
+    assert not one.sung[round(3.05 * RATE) : round(3.45 * RATE)].any()
+    assert np.abs(one.sung).max() == pytest.approx(1.0)
+
+
+def test_each_note_of_folds_has_its_own_aim():
+    # Over the horn a voice may be pulled by half a semitone: 1/1 holds B flat, F is drawn up.
+    one = sung_by_folds()
+    for begin, end, aim, far in ((1.0, 1.9, "Bb2", 5.0), (2.4, 2.9, "F3", 80.0)):
+        gap = one.traces.half_gap[round(begin * RATE) : round(end * RATE)]
+        cents = 1200.0 * np.log2(pitch.crossing_rate(gap, RATE) / parse_pitch(aim))
+        assert abs(cents) < far
+
+
+def test_tension_glides_under_a_slur_as_the_pitch_of_a_clock_does():
+    # Half way through the glide the aim is half way between the notes, in cents.
+    written = score("Bb2:3~ C3:2", SUNG, **dict(FOLDED))
+    one = sung_by_folds()
+    notes = performance._aimed(
+        written, one.controls, one.fingered, one.sung_notes, one.pressure_asked
+    )
+    gates = one.controls.singing, one.controls.blowing
+    singer, postures = folds.singing_line(notes, notes[0][1], one.sung.size, *gates)
+    first = round(2.0 * RATE)
+    glide = np.log2(singer.tension[first - 1 : first + round(0.06 * RATE) + 1])
+    assert (np.diff(glide) >= 0.0).all()
+    assert glide[glide.size // 2] == pytest.approx(0.5 * (glide[0] + glide[-1]), abs=0.01)
+    assert glide[-1] - glide[0] == pytest.approx(
+        np.log2(singer.tension[round(2.5 * RATE)] / singer.tension[round(1.5 * RATE)]), abs=1e-3
+    )
+    assert np.abs(np.diff(postures.rest[first - 1 : first + 6000])).max() < 1e-6
+
+
+def test_a_note_lets_the_folds_go_and_a_rest_holds_them():
+    written, one = score("Bb2:3~ C3:2", SUNG, **dict(FOLDED)), sung_by_folds()
+    notes = performance._aimed(
+        written, one.controls, one.fingered, one.sung_notes, one.pressure_asked
+    )
+    gates = one.controls.singing, one.controls.blowing
+    singer, postures = folds.singing_line(notes, notes[0][1], one.sung.size, *gates)
+    held = singer.hold / np.sqrt(singer.tension)
+    silent, sung = round(3.25 * RATE), round(3.5 * RATE)
+    assert held[silent] == pytest.approx(folds.HELD)
+    assert held[sung] == pytest.approx(1.0)
+    assert postures.rest[silent] - postures.rest[sung] == pytest.approx(folds.STIR, rel=0.01)
+
+
+def test_passage_without_a_sung_note_holds_the_folds_still():
+    one = perform(score("Bb2:1", **dict(FOLDED)))
+    assert np.ptp(one.traces.half_gap) == 0.0
+    assert not one.sung.any()
+    assert np.ptp(one.traces.pressure) > 1000.0
+
+
+def test_nothing_clicks_where_folds_begin_and_end():
+    # Between two steps the mouth moves no more at the ends of a sung note than within it.
+    jumps = np.abs(np.diff(sung_by_folds().traces.mouth))
+    within = jumps[round(2.4 * RATE) : round(2.9 * RATE)].max()
+    for at in (2.0, 3.0, 3.5):
+        assert jumps[round((at - 0.05) * RATE) : round((at + 0.05) * RATE)].max() < 1.5 * within
+
+
+def test_aim_that_folds_cannot_sing_is_refused():
+    with pytest.raises(ModelError, match=r"these folds do not sing over this horn"):
+        perform(score("Bb2:1", "Bb4:1", voice__drive="folds", voice__gap_mm=1.2))

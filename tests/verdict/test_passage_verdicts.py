@@ -2,6 +2,7 @@
 
 import dataclasses
 
+import folded
 import numpy as np
 import pytest
 from note_pieces import B_FLAT, FINGERS, LOCKS, Piece, set_out, sung, tenor_setup
@@ -12,7 +13,7 @@ from reedbore.model.passage import Passage
 from reedbore.model.setup import Setup
 from reedbore.notes import cents, midi_to_hz, parse_sung
 from reedbore.pairs import predict_pair
-from reedbore.simulate.performance import Performance, Score, Stretch, perform
+from reedbore.simulate.performance import Fingered, Performance, Score, Stretch, perform
 from reedbore.simulate.take import render
 from reedbore.verdict import runs
 from reedbore.verdict.passage import NoteVerdict, judge_notes
@@ -327,3 +328,20 @@ def test_a_passage_is_cut_and_judged_as_it_is_played(tenor):
         assert row.reached.state == ("locked" if settled else "drifting")
         assert row.reached.reason == (None if settled else Reason.NOT_SETTLED)
     assert found[2].reached.sung_hz == pytest.approx(LOCKS, rel=1e-6)
+
+
+def test_notes_sung_by_folds_are_judged_on_the_folds():
+    # A little above unison the horn takes the folds along; F is too far from 3/2 for that. A clock
+    # a quarter tone off unison would drift.
+    written = Passage(tempo_bpm=60, fingered="Bb2:4", sung="Bb2:2 F3:1 rest:1")
+    setup = folded.tenor(time__rate_hz=48e3)
+    performance = perform(Score(written, {Fingered("Bb2", ""): setup}))
+    unison, fifth, silence = judge_notes(performance)
+    assert (unison.reached.state, unison.reached.ratio) == ("locked", (1, 1))
+    assert unison.held.state == "locked"
+    assert abs(cents(unison.sung_hz, unison.reached.sung_hz)) > 10.0
+    assert cents(unison.reached.sung_hz, unison.reached.played_hz) == pytest.approx(0.0, abs=0.1)
+    assert fifth.reached.state != "locked"
+    assert fifth.reached.sung_hz == pytest.approx(fifth.held.sung_hz, rel=2e-3)
+    assert silence.reached.state == "unsung"
+    assert silence.reached.reason is None
