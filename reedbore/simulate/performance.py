@@ -167,7 +167,8 @@ def perform(score: Score) -> Performance:
     Raises
     ------
     ModelError
-        If it is longer than `LONGEST_S`, or the horn has no dynamics for the breath that is asked.
+        If it is longer than `LONGEST_S`, the horn has no dynamics for the breath that is asked, or
+        folds do not sing a note.
     """
     passage, rate = score.passage, score.rate
     if passage.seconds > LONGEST_S:
