@@ -24,6 +24,7 @@ from playwright.sync_api import (
 )
 
 from reedbore.page.app import make_app
+from reedbore.page.serve import warm
 
 FLAGS = [
     "--no-sandbox",
@@ -67,7 +68,8 @@ def recorded() -> Recorded:
 
 @pytest.fixture(scope="session")
 def address(recorded: Recorded) -> Iterator[str]:
-    """Serve the page from a thread, as `reedbore page` does."""
+    """Serve the page from a thread, as `reedbore page` does, once the kernel is compiled."""
+    warm()
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
     server = uvicorn.Server(uvicorn.Config(recorded, log_level="warning", lifespan="off"))
