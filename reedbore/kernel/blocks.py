@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import rows
+from reedbore.kernel import folds, rows
 from reedbore.kernel.lanes import Kind
 from reedbore.kernel.numbers import Drive, Numbers
 from reedbore.kernel.rows import AHEAD, LANES
@@ -34,9 +34,15 @@ class Block(NamedTuple):
     """The same to the vent; empty without one."""
     frames: Reals
     """Shape (2 ages, LANES), open windows: real parts, then imaginary parts."""
+    voices: Reals
+    """Singers, rows as in `folds`; without any, this and the two below are empty."""
+    tubes: Reals
+    """Shape (2 steps, LANES), the waves in their tubes."""
+    sung_frames: Reals
+    """As `frames`, of the line of the folds."""
 
 
-LANE_AXES = 1, 1, 0, 0, 1
+LANE_AXES = 1, 1, 0, 0, 1, 1, 1, 1
 """Along which axis of its tables the lanes of a block lie."""
 
 
@@ -49,6 +55,8 @@ class Group(NamedTuple):
     blocks: list[Block]
     """In this order; the last block is filled up with copies of its last lane."""
     echoes: int
+    steps: Whole
+    """Shape (k,), of delay in each section of the tubes."""
 
 
 def grouped(lanes: Sequence[Lane], tick: int, ages: int) -> list[Group]:
@@ -70,22 +78,31 @@ def grouped(lanes: Sequence[Lane], tick: int, ages: int) -> list[Group]:
     """
     columns = np.zeros((rows.ROWS, len(lanes)))
     places = np.zeros((rows.PLACES, len(lanes)), np.int64)
-    kinds: dict[Kind, list[int]] = {}
+    voices = np.zeros((folds.ROWS, len(lanes)))
+    kinds: dict[tuple[Kind, tuple[int, ...]], list[int]] = {}
     for lane, (numbers, drive) in enumerate(lanes):
         _fill(columns[:, lane], places[:, lane], numbers, drive)
-        kinds.setdefault(kind_of(numbers, tick), []).append(lane)
+        tube: tuple[int, ...] = ()
+        if drive.singer:
+            _fill_voice(voices[:, lane], drive.singer)
+            tube = tuple(drive.singer.folds.steps.tolist())
+        kinds.setdefault((kind_of(numbers, tick, bool(tube)), tube), []).append(lane)
     return [
-        _group(kind, np.array(members), columns, places, ages) for kind, members in kinds.items()
+        _group(kind, np.array(members), (columns, places, voices), tube, ages)
+        for (kind, tube), members in kinds.items()
     ]
 
 
-def kind_of(numbers: Numbers, tick: int) -> Kind:
-    """Return which loop a setup needs, if the pressure is looked at so often [steps]."""
+def kind_of(numbers: Numbers, tick: int, singing: bool) -> Kind:
+    """Return which loop a setup needs.
+
+    Its pressure is looked at so often [steps]; folds may be singing in the mouth.
+    """
     pairs = next(count for count in PAIR_COUNTS if count >= numbers.pairs)
     way = numbers.way or numbers.taps
     shortest = min(numbers.taps.first, way.first, *numbers.places)
     batch = next(steps for steps in BATCHES if tick % steps == 0 and shortest >= steps)
-    return Kind(numbers.valve, numbers.way is not None, numbers.coupled, pairs, batch)
+    return Kind(numbers.valve, numbers.way is not None, numbers.coupled, singing, pairs, batch)
 
 
 def _fill(table: Reals, places: Whole, numbers: Numbers, drive: Drive) -> None:
@@ -108,15 +125,33 @@ def _fill(table: Reals, places: Whole, numbers: Numbers, drive: Drive) -> None:
     places[rows.ECHO_PLACE : rows.ECHO_PLACE + early] = numbers.places
 
 
-def _group(kind: Kind, members: Whole, columns: Reals, places: Whole, ages: int) -> Group:
+def _fill_voice(table: Reals, singer: folds.Steady) -> None:
+    """Write a singer, at rest, into its column, which is filled with zeros."""
+    state = table[folds.NUMBERS : folds.TENSE]
+    table[: folds.NUMBERS] = singer.folds.table
+    state[folds.HALF_GAP], state[folds.LUNGS] = singer.folds.half_gap, singer.folds.lungs
+    table[folds.TENSE], table[folds.HELD] = singer.tension, singer.hold
+    table[folds.CLOCK_TURN] = singer.clock_turn
+
+
+def _group(
+    kind: Kind,
+    members: Whole,
+    tables: tuple[Reals, Whole, Reals],
+    tube: tuple[int, ...],
+    ages: int,
+) -> Group:
     """Make blocks, at rest, of those columns of the batch that are of a kind."""
-    own, far = columns[:, members], places[:, members]
+    own, far, voices = (table[:, members] for table in tables)
     delays = np.delete(far, rows.PERIOD, axis=0)
     steps, count = (1 << int(delays.max()).bit_length()) + AHEAD, members.size
     lines = np.zeros((count, steps)), np.zeros((count, steps if kind.vented else 0))
     echoes = np.count_nonzero(own[rows.ECHO : rows.HEARD].any(axis=1))
-    blocks = _split((own, far, *lines, np.zeros((2 * ages, count))))
-    return Group(kind, members, blocks, int(echoes))
+    sung = 2 * ages if kind.folds else 0
+    singers = voices[: folds.ROWS * kind.folds], np.zeros((2 * sum(tube), count))
+    frames = np.zeros((2 * ages, count)), *singers, np.zeros((sung, count))
+    blocks = _split((own, far, *lines, *frames))
+    return Group(kind, members, blocks, int(echoes), np.array(tube, np.int64))
 
 
 def kept(some: Group, mask: NDArray[np.bool_], places: Whole) -> Group | None:

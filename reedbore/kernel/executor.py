@@ -14,7 +14,7 @@ from typing import Any, NamedTuple, Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel import blocks, rows
+from reedbore.kernel import blocks, folds, rows
 from reedbore.kernel.blocks import Lane, Reals, Whole
 from reedbore.kernel.lanes import Kind, make_lanes
 from reedbore.kernel.numbers import vent_rise
@@ -48,6 +48,8 @@ class Emitted(NamedTuple):
     """Shape (m,), which lanes."""
     line: Reals
     """Shape (hops, 2, m), of the window that ends with a hop, real and imaginary part. [Pa]"""
+    sung: Reals
+    """The same of half the gap between folds; 0 where none sing. [m]"""
     levels: Reals
     """Shape (hops, 3, m): sum of the pressure, of its square, and 0 from where a lane burst."""
     pressure: Reals
@@ -161,16 +163,20 @@ class CpuRunning:
     ) -> Emitted:
         """Move one block on."""
         shared, steps = self._shared, hops * self._shared.hop if record else 0
-        line, levels = np.zeros((hops, 2, LANES)), np.zeros((hops, 3, LANES))
+        line, sung, levels = (np.zeros((hops, parts, LANES)) for parts in (2, 2, 3))
+        # Where in the tubes a section is read now: it goes round once in its own steps.
+        spots = folds.first_places(group.steps) + start % np.maximum(group.steps, 1)
         pressure = np.zeros((steps, LANES))
         tiles = np.zeros((rows.TILES, group.kind.batch, LANES)), np.zeros(rows.AHEAD)
         self._machine.loop(group.kind)(
-            *(*group.blocks[number], *tiles, shared.waves, shared.window, start, shared.settled),
-            *(shared.tick, group.echoes, self._vent_rise, LANES, line, levels, pressure),
+            *(*group.blocks[number], group.steps, spots),
+            *(*tiles, shared.waves, shared.window, start, shared.settled),
+            *(shared.tick, group.echoes, self._vent_rise, LANES, line, sung, levels, pressure),
         )
         members = group.members[number * LANES : (number + 1) * LANES]
         own = slice(members.size)
-        return Emitted(members, line[..., own], levels[..., own], pressure[:, own])
+        lines = line[..., own], sung[..., own]
+        return Emitted(members, *lines, levels[..., own], pressure[:, own])
 
 
 CPU = CpuLanes()

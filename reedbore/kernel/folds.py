@@ -66,6 +66,11 @@ HALF_GAP, VELOCITY, VELOCITY_BEFORE, LUNGS, IN_MOUTH, WALL_FLOW, FLOW = range(7)
 RINGING = 7  # two rows each: pressure, flow
 STATE = RINGING + 2 * RESONATORS
 
+# Rows of a block's table of singers, below numbers and state: what muscles hold, and what is
+# measured; the clock is four rows, as in `rows`.
+TENSE, HELD, CARRIED, PUSHED, TICK, CLOCK_TURN, CLOCK = range(NUMBERS + STATE, NUMBERS + STATE + 7)
+ROWS = CLOCK + 4
+
 
 class Folds(NamedTuple):
     """A singer as numbers."""
@@ -78,6 +83,17 @@ class Folds(NamedTuple):
     """Where the folds begin. [m]"""
     lungs: float
     """Pressure in the lungs over the breath where they begin. [Pa]"""
+
+
+class Steady(NamedTuple):
+    """A singer of one of many lanes, and where its own line is followed."""
+
+    folds: Folds
+    tension: float
+    hold: float
+    """What the muscles do, all the time; as in `Singer`."""
+    clock_turn: float
+    """[cycles a step]"""
 
 
 class Singer(NamedTuple):
@@ -168,7 +184,7 @@ def singer_of(folds: Folds, tension: Reals, hold: Reals) -> Singer:
 
 def first_places(steps: Whole) -> Whole:
     """Return the row of the tube at which each section begins."""
-    return np.concatenate((np.zeros(1, np.int64), np.cumsum(steps[:-1])))
+    return np.cumsum(steps) - steps
 
 
 def heard_at_lips(numbers: Any, state: Any, lane: int, arriving: float) -> float:

@@ -13,6 +13,9 @@ What must be looked up lane by lane (delay lines, the table of the sung period) 
 some steps at once, which no delay is shorter than, in loops of its own: a delay line is contiguous
 in time, and its values are written long before they are read as vectors.
 
+Singers whose folds feel the horn have a table of their own, *voices*, and the waves in their tubes
+another; lanes that are stepped together have tubes of equal steps.
+
 Nothing is kept but running measures. The pressure is averaged over a *tick* of a few steps, turned
 back by a clock of the lane's reference frequency, and summed under overlapping windows of some
 *hops*; at the end of each hop the oldest window is complete and leaves.
@@ -23,9 +26,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from reedbore.kernel import rows
+from reedbore.kernel import folds, rows
 from reedbore.kernel.compiler import Compile, assembled, compiled
+from reedbore.kernel.folds import heard_at_lips, move_folds, move_mouth, past_section
 from reedbore.kernel.rows import AHEAD, LANES
+from reedbore.kernel.single import FOLDS
 from reedbore.kernel.step import (
     COUPLED,
     at_reed,
@@ -68,6 +73,8 @@ class Kind(NamedTuple):
     vented: bool
     coupled: bool
     """As in `Numbers`."""
+    folds: bool
+    """Whether folds sing in the mouths; then they are coupled too."""
     pairs: int
     """Pole pairs of all lanes."""
     batch: int
@@ -212,6 +219,61 @@ def _let_go(block: Any) -> None:
         into_upstream(numbers, state, lane)
 
 
+def _come_from_folds(block: Any, voices: Any, tubes: Any, place: int) -> None:
+    """Hear the mouths of singers, into each of which a wave comes up at a place of the tubes."""
+    numbers, state = voices[: folds.NUMBERS], voices[folds.NUMBERS : folds.TENSE]
+    for lane in range(LANES):
+        block[rows.UPSTREAM, lane] = heard_at_lips(numbers, state, lane, tubes[place, lane])
+
+
+def _phonate(block: Any, voices: Any, tubes: Any, place: int, now: int) -> None:
+    """Move mouths and folds on; to these a wave comes down at a place of the tubes."""
+    numbers, state = voices[: folds.NUMBERS], voices[folds.NUMBERS : folds.TENSE]
+    for lane in range(LANES):
+        pushed = block[rows.NUMBERS + rows.IN_MOUTH, lane] - block[rows.BLOWN, lane]
+        voices[folds.PUSHED, lane] = pushed
+        move_mouth(numbers, state, lane, pushed, now)
+    for lane in range(LANES):
+        tense, held = voices[folds.TENSE, lane], voices[folds.HELD, lane]
+        up = move_folds(numbers, state, lane, tubes[place, lane], tense, held)
+        voices[folds.CARRIED, lane] = up * numbers[folds.TUBE_GAIN, lane]
+        voices[folds.TICK, lane] += state[folds.HALF_GAP, lane]
+
+
+def _pass_section(voices: Any, tubes: Any, k: int, here: int, beyond: int, falls: int) -> None:
+    """Move the waves on where section k of the tubes meets the next."""
+    numbers = voices[: folds.NUMBERS]
+    for lane in range(LANES):
+        rising, falling = tubes[here, lane], tubes[falls + beyond, lane]
+        tubes[here, lane] = voices[folds.CARRIED, lane]
+        up, down = past_section(numbers, lane, k, rising, falling)
+        voices[folds.CARRIED, lane], tubes[falls + here, lane] = up, down
+
+
+def _pass_lips(voices: Any, tubes: Any, k: int, here: int, falls: int) -> None:
+    """Move them on at the end of the last section."""
+    for lane in range(LANES):
+        rising = tubes[here, lane]
+        tubes[here, lane] = voices[folds.CARRIED, lane]
+        back = voices[folds.PUSHED, lane] - rising
+        tubes[falls + here, lane] = voices[folds.TUBE_GAIN + k, lane] * back
+
+
+def _sing_on(block: Any, voices: Any, tubes: Any, steps: Any, spots: Any, now: int) -> None:
+    """Move singers on; as `folds.sing`."""
+    falls, last = tubes.shape[0] // 2, steps.size - 1
+    _phonate(block, voices, tubes, falls + spots[0], now)
+    end = 0
+    for k in range(last + 1):
+        here = spots[k]
+        if k < last:
+            _pass_section(voices, tubes, k, here, spots[k + 1], falls)
+        else:
+            _pass_lips(voices, tubes, k, here, falls)
+        end += steps[k]
+        spots[k] = here + 1 if here + 1 < end else end - steps[k]
+
+
 def _move(block: Any, now: int, vent_rise: int) -> None:
     """Step all lanes on and measure them."""
     numbers, state = block[: rows.NUMBERS], block[rows.NUMBERS : rows.BREATH]
@@ -235,39 +297,39 @@ def _move(block: Any, now: int, vent_rise: int) -> None:
         block[rows.SANE, lane] = block[rows.SANE, lane] if abs(pressure) < rows.BURST_PA else 0.0
 
 
-def _set_clocks(block: Any, now: int, tick: int) -> None:
-    """Set the clocks to the middle of the tick that begins now."""
+def _set_clocks(table: Any, turns: int, clock: int, now: int, tick: int) -> None:
+    """Set the clocks, four rows of a table, to the middle of the tick that begins now."""
     for lane in range(LANES):
-        turn = block[rows.CLOCK_TURN, lane]
+        turn = table[turns, lane]
         phase = (now + 0.5 * (tick - 1)) * turn
         phase = CIRCLE * (phase - math.floor(phase))
-        block[rows.CLOCK, lane] = math.cos(phase)
-        block[rows.CLOCK_SINE, lane] = math.sin(phase)
-        block[rows.ROTATE, lane] = math.cos(CIRCLE * turn * tick)
-        block[rows.ROTATE_SINE, lane] = math.sin(CIRCLE * turn * tick)
+        table[clock, lane] = math.cos(phase)
+        table[clock + 1, lane] = math.sin(phase)
+        table[clock + 2, lane] = math.cos(CIRCLE * turn * tick)
+        table[clock + 3, lane] = math.sin(CIRCLE * turn * tick)
 
 
-def _demodulate(block: Any, frames: Any, window: Any, at: int, lanes: int) -> None:
+def _demodulate(
+    table: Any, ticks: int, clock: int, frames: Any, window: Any, at: int, lanes: int
+) -> None:
     """Add the tick that ends now to all open windows, and turn the clocks on."""
     ages = window.shape[0]
     for age in range(ages):
         weight = window[age, at]
         for lane in range(lanes):
-            frames[age, lane] += weight * (block[rows.TICK, lane] * block[rows.CLOCK, lane])
+            frames[age, lane] += weight * (table[ticks, lane] * table[clock, lane])
         for lane in range(lanes):
-            frames[ages + age, lane] -= weight * (
-                block[rows.TICK, lane] * block[rows.CLOCK_SINE, lane]
-            )
+            frames[ages + age, lane] -= weight * (table[ticks, lane] * table[clock + 1, lane])
     for lane in range(lanes):
-        block[rows.TICK, lane] = 0.0
-        cosine, sine = block[rows.CLOCK, lane], block[rows.CLOCK_SINE, lane]
-        rotate, rotate_sine = block[rows.ROTATE, lane], block[rows.ROTATE_SINE, lane]
-        block[rows.CLOCK, lane] = cosine * rotate - sine * rotate_sine
-        block[rows.CLOCK_SINE, lane] = cosine * rotate_sine + sine * rotate
+        table[ticks, lane] = 0.0
+        cosine, sine = table[clock, lane], table[clock + 1, lane]
+        rotate, rotate_sine = table[clock + 2, lane], table[clock + 3, lane]
+        table[clock, lane] = cosine * rotate - sine * rotate_sine
+        table[clock + 1, lane] = cosine * rotate_sine + sine * rotate
 
 
-def _emit(block: Any, frames: Any, hop: int, lines: Any, levels: Any) -> None:
-    """Let the oldest window and the level of the hop leave; a new window opens."""
+def _emit(frames: Any, hop: int, lines: Any) -> None:
+    """Let the oldest window leave; a new one opens."""
     ages = frames.shape[0] // 2
     for part in range(2):
         oldest = (part + 1) * ages - 1
@@ -278,6 +340,10 @@ def _emit(block: Any, frames: Any, hop: int, lines: Any, levels: Any) -> None:
                 frames[oldest - age, lane] = frames[oldest - age - 1, lane]
         for lane in range(LANES):
             frames[oldest - ages + 1, lane] = 0.0
+
+
+def _emit_levels(block: Any, hop: int, levels: Any) -> None:
+    """Let the level of the hop leave."""
     for lane in range(LANES):
         levels[hop, 0, lane] = block[rows.TOTAL, lane]
         levels[hop, 1, lane] = block[rows.SQUARES, lane]
@@ -291,6 +357,11 @@ def _loop(
     entering: Any,
     leaving: Any,
     frames: Any,
+    voices: Any,
+    tubes: Any,
+    sung_frames: Any,
+    steps: Any,
+    spots: Any,
     tiles: Any,
     sums: Any,
     waves: Any,
@@ -302,6 +373,7 @@ def _loop(
     vent_rise: int,
     lanes: int,
     lines: Any,
+    sung_lines: Any,
     levels: Any,
     record: Any,
 ) -> None:
@@ -310,9 +382,15 @@ def _loop(
         return
     if tiles.shape[1] != BATCH or tiles.shape[2] != LANES:
         return
+    if FOLDS and (voices.shape[0] != folds.ROWS or voices.shape[1] != LANES):
+        return
+    if FOLDS and tubes.shape[1] != LANES:
+        return
     now = start
     for hop in range(lines.shape[0]):
-        _set_clocks(block, now, tick)
+        _set_clocks(block, rows.CLOCK_TURN, rows.CLOCK, now, tick)
+        if FOLDS:
+            _set_clocks(voices, folds.CLOCK_TURN, folds.CLOCK, now, tick)
         for at in range(window.shape[1]):
             for _ in range(tick // BATCH):
                 if waves.size > 0:
@@ -329,10 +407,14 @@ def _loop(
                     _come_back(block)
                     for begin in range(0, IN_USE, CHUNK):
                         _ring(block, begin)
-                    if COUPLED:
+                    if FOLDS:
+                        _come_from_folds(block, voices, tubes, spots[steps.size - 1])
+                    elif COUPLED:
                         _come_up(block)
                     _move(block, now + s, vent_rise)
-                    if COUPLED:
+                    if FOLDS:
+                        _sing_on(block, voices, tubes, steps, spots, now + s)
+                    elif COUPLED:
                         _let_go(block)
                     _give(block, tiles, s, lanes)
                     if record.shape[0] > 0:
@@ -342,8 +424,13 @@ def _loop(
                 if VENTED:
                     _go(tiles, rows.GOING_DOWN, leaving, now)
                 now += BATCH
-            _demodulate(block, frames, window, at, lanes)
-        _emit(block, frames, hop, lines, levels)
+            _demodulate(block, rows.TICK, rows.CLOCK, frames, window, at, lanes)
+            if FOLDS:
+                _demodulate(voices, folds.TICK, folds.CLOCK, sung_frames, window, at, lanes)
+        _emit(frames, hop, lines)
+        if FOLDS:
+            _emit(sung_frames, hop, sung_lines)
+        _emit_levels(block, hop, levels)
 
 
 def make_lanes(kind: Kind, compile_with: Compile = compiled) -> Any:
@@ -362,11 +449,13 @@ def make_lanes(kind: Kind, compile_with: Compile = compiled) -> Any:
         Moves a block on.
     """
     name = f"lanes_{kind.valve}" + "_vented" * kind.vented + "_coupled" * kind.coupled
+    name += "_folds" * kind.folds
     return assembled(
         *(_loop, f"{name}_{kind.pairs}_{kind.batch}", compile_with),
         valve=VALVES[kind.valve],
         VENTED=kind.vented,
         COUPLED=kind.coupled,
+        FOLDS=kind.folds,
         IN_USE=kind.pairs,
         CHUNK=max(count for count in range(1, MOST_AT_ONCE + 1) if kind.pairs % count == 0),
         BATCH=kind.batch,

@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.kernel.folds import Steady
 from reedbore.kernel.rows import VENT_RISE_S
 
 
@@ -71,6 +72,8 @@ class Drive(NamedTuple):
     """Near which frequency the line is followed. [cycles a step]"""
     period: int
     """Where the sung period begins among those of all lanes."""
+    singer: Steady | None = None
+    """Whose folds sing instead."""
 
 
 def vent_rise(rate: float) -> int:

@@ -24,6 +24,7 @@ from reedbore.measures.spectrum import blackman_harris
 from reedbore.model.setup import Setup
 from reedbore.simulate import mouth
 from reedbore.simulate.acoustics.numbers import numbers_of
+from reedbore.simulate.folds import steady
 
 HOP_S = 0.02
 """About the time from one value to the next. [s]"""
@@ -51,6 +52,8 @@ class Lines(NamedTuple):
     """Shape (lanes, n), of the pressure about that mean. [Pa]"""
     burst: NDArray[np.bool_]
     """Shape (lanes,), whether a lane has diverged so far."""
+    sung_line: NDArray[np.complex128]
+    """Shape (lanes, k), of half the gap between singing folds against theirs; 0 without. [m]"""
 
     @property
     def cycles(self) -> Reals:
@@ -60,9 +63,9 @@ class Lines(NamedTuple):
 
 def joined(earlier: Lines, later: Lines) -> Lines:
     """Put together what the same lanes emitted one after the other."""
-    parts = zip(earlier[:-1], later[:-1], strict=True)
-    times, line, hop_times, mean, rms = (np.concatenate(pair, axis=-1) for pair in parts)
-    return Lines(times, line, hop_times, mean, rms, later.burst)
+    parts = zip(earlier, later, strict=True)
+    whole = Lines(*(np.concatenate(pair, axis=-1) for pair in parts))
+    return whole._replace(burst=later.burst)
 
 
 class Lanes:
@@ -71,11 +74,12 @@ class Lanes:
     Parameters
     ----------
     setups : sequence of Setup
-        At least one; all with the same `time.rate`. Voices are steady pulses or sines, or off.
+        At least one; all with the same `time.rate`. Voices are steady pulses or sines, folds that
+        hold their muscles, or off.
     reference_hz : float or array_like, shape (lanes,)
         Near which frequency the played line of each lane is followed. [Hz]
     pull_cents : float or array_like, shape (lanes,), optional
-        By how much each sung pitch is raised. [cents]
+        By how much each sung pitch is raised, or what folds aim at. [cents]
     band_hz : float
         Lines farther than this from the reference are suppressed by 92 dB. [Hz]
     executor : Executor
@@ -114,14 +118,15 @@ class Lanes:
         self.rate = _common_rate(setups)
         self.reference_hz: Reals = np.full(count, reference_hz, np.float64)
         sung = np.array([setup.voice.frequency for setup in setups])
-        self.sung_hz: Reals = sung * 2.0 ** (np.full(count, pull_cents, np.float64) / 1200.0)
+        pulls = np.full(count, pull_cents, np.float64)
+        self.sung_hz: Reals = sung * 2.0 ** (pulls / 1200.0)
         self.burst = np.zeros(count, np.bool_)
         rise = max(max(setup.breath.rise, setup.voice.fade) for setup in setups)
         tick = 4 * round(self.rate / (4.0 * TICK_HZ))
         window = _window(self.rate / tick, band_hz) / tick
         periods, waves = _waves(setups, self.sung_hz)
         self._shared = Shared(waves, window, tick, math.ceil(rise * self.rate))
-        drives = map(_drive, setups, self.sung_hz, self.reference_hz, periods)
+        drives = map(_drive, setups, pulls, self.sung_hz, self.reference_hz, periods)
         numbers = map(numbers_of, setups)
         self._running = executor.start(list(zip(numbers, drives, strict=True)), self._shared)
 
@@ -146,16 +151,18 @@ class Lanes:
         hop, ages = self._shared.hop, self._shared.window.shape[0]
         hops = math.ceil(seconds * self.rate / hop - 1e-6)
         count, before = self.burst.size, self._running.now // hop
-        line, levels = np.empty((count, hops), np.complex128), np.empty((3, count, hops))
+        line, sung = np.empty((2, count, hops), np.complex128)
+        levels = np.empty((3, count, hops))
 
         def put(some: Emitted) -> None:
             line[some.members] = (some.line[:, 0] + 1j * some.line[:, 1]).T
+            sung[some.members] = (some.sung[:, 0] + 1j * some.sung[:, 1]).T
             levels[:, some.members] = some.levels.transpose(1, 2, 0)
 
         self._running.advance(hops, put)
         sane = levels[2] > 0.0
         self.burst |= ~sane.all(axis=1)
-        line[~sane] = complex(math.nan, math.nan)
+        line[~sane] = sung[~sane] = complex(math.nan, math.nan)
         mean = np.where(sane, levels[0] / hop, math.nan)
         power = np.where(sane, levels[1] / hop, math.nan)
         rms = np.sqrt(np.maximum(power - mean**2, 0.0))
@@ -163,7 +170,8 @@ class Lanes:
         middles = steps / self.rate
         whole = np.arange(before, before + hops) >= ages - 1
         times = middles[whole] - 0.5 * (ages - 1) * hop / self.rate
-        return Lines(times, line[:, whole], middles, mean, rms, self.burst.copy())
+        burst = self.burst.copy()
+        return Lines(times, line[:, whole], middles, mean, rms, burst, sung[:, whole])
 
     def strobe(self, beats: int, hz: ArrayLike | None = None, phases: int = 16) -> Reals:
         """Step all lanes on and look at the pressure at equal phases of a clock.
@@ -237,25 +245,29 @@ def _waves(setups: Sequence[Setup], sung_hz: Reals) -> tuple[list[int], Reals]:
     known: dict[mouth.Key, int] = {}
     which = [0] * len(setups)
     for lane, (setup, hz) in enumerate(zip(setups, sung_hz, strict=True)):
-        if setup.voice.source != "off":
+        if setup.voice.source != "off" and setup.voice.drive != "folds":
             key = mouth.key(setup, hz)
             which[lane] = known.setdefault(key, len(known) + 1) * (TABLE + 1)
     silence = np.zeros(TABLE + 1 if known else 0)
     return which, np.concatenate([silence, *(mouth.period(*key) for key in known)])
 
 
-def _drive(setup: Setup, sung_hz: float, reference_hz: float, period: int) -> Drive:
+def _drive(
+    setup: Setup, pull_cents: float, sung_hz: float, reference_hz: float, period: int
+) -> Drive:
     """Return what a lane blows and sings."""
     rate = setup.time.rate
     breath, voice = setup.breath, setup.voice
+    singer = steady(setup, pull_cents, voice.frequency) if voice.drive == "folds" else None
     return Drive(
         breath=breath.pressure,
         rise=breath.rise * rate,
-        depth=mouth.depth(setup),
+        depth=0.0 if singer else mouth.depth(setup),
         fade=voice.fade * rate,
         sung_turn=sung_hz / rate,
         clock_turn=reference_hz / rate,
         period=period,
+        singer=singer,
     )
 
 

@@ -26,7 +26,7 @@ from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import cache_folder, write_whole
 from reedbore.kernel import folds as rows
 from reedbore.kernel import single
-from reedbore.kernel.folds import Folds, Postures, Singer, sing_into_leak, singer_of
+from reedbore.kernel.folds import Folds, Postures, Singer, Steady, sing_into_leak, singer_of
 from reedbore.measures.pitch import crossing_rate
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
@@ -204,13 +204,30 @@ def singing(setup: Setup, count: int, pull_cents: float | Reals = 0.0) -> Singer
         As `solve`.
     """
     if setup.voice.source == "off":
-        flow = mean_flow(setup)
-        still = Solved(0.0, 0.0, 0.0, _drop(setup, flow, 0.0), flow, (0.0,), (0.0,))
-        return singer_of(folds_of(setup, still), np.ones(count), np.ones(count))
+        return singer_of(_held(setup), np.ones(count), np.ones(count))
     solved = solve(setup)
     aims = np.broadcast_to(pitch_bend(setup, count, pull_cents), count)
     more = np.exp2(np.interp(aims, solved.higher, solved.more) / 600.0)
-    return singer_of(folds_of(setup, solved), more, np.sqrt(more))
+    return singer_of(_held(setup), more, np.sqrt(more))
+
+
+def _held(setup: Setup) -> Folds:
+    """Return the folds of a setup as their muscles hold them."""
+    if setup.voice.source != "off":
+        return folds_of(setup, solve(setup))
+    flow = mean_flow(setup)
+    still = Solved(0.0, 0.0, 0.0, _drop(setup, flow, 0.0), flow, (0.0,), (0.0,))
+    return folds_of(setup, still)
+
+
+def steady(setup: Setup, pull_cents: float, reference_hz: float) -> Steady:
+    """Return the singer of a setup for one of many lanes, at rest; as `singing`.
+
+    Its own line is followed near the reference.
+    """
+    singer = singing(setup, 1, pull_cents)
+    muscles = float(singer.tension[0]), float(singer.hold[0])
+    return Steady(_held(setup), *muscles, reference_hz / setup.time.rate)
 
 
 def singing_line(

@@ -6,6 +6,7 @@ import numpy as np
 
 from reedbore.kernel import single
 from reedbore.kernel.executor import Emitted
+from reedbore.kernel.folds import NOBODY, singer_of
 from reedbore.kernel.rows import BURST_PA, TABLE
 
 
@@ -31,26 +32,30 @@ class _Takes:
 
     def _taken(self, lane, hops, record):
         numbers, drive = self.lanes[lane]
-        pressure = single.run(numbers, mouth(drive, self.shared.waves, self.now)).pressure
+        blown = mouth(drive, self.shared.waves, self.now)
+        singer = sings(drive.singer, self.now) if drive.singer else NOBODY
+        traces = single.run(numbers, blown, singer=singer)
+        pressure, sung = traces.pressure, np.zeros((hops, 2))
         with np.errstate(over="ignore", invalid="ignore"):
-            line, levels = self._measured(drive, pressure)
+            line, levels = self._measured(drive.clock_turn, pressure)
+            if drive.singer:
+                sung = self._measured(drive.singer.clock_turn, traces.half_gap)[0]
         late = pressure[-hops * self.shared.hop if record else pressure.size :]
-        return Emitted(
-            np.array([lane]), line[-hops:, :, None], levels[-hops:, :, None], late[:, None]
-        )
+        lines = line[-hops:, :, None], sung[-hops:, :, None]
+        return Emitted(np.array([lane]), *lines, levels[-hops:, :, None], late[:, None])
 
-    def _measured(self, drive, pressure):
+    def _measured(self, turn, signal):
         """Line (hops, 2) and levels (hops, 3) of a whole run."""
         ages, ticks = self.shared.window.shape
-        parts = pressure.reshape(-1, ticks, self.shared.tick)
+        parts = signal.reshape(-1, ticks, self.shared.tick)
         total, squares = (
             np.cumsum(values.reshape(len(parts), -1), axis=1)[:, -1]
             for values in (parts, parts * parts)
         )
-        sane = np.cumprod((np.abs(pressure) < BURST_PA).reshape(len(parts), -1).all(axis=1))
+        sane = np.cumprod((np.abs(signal) < BURST_PA).reshape(len(parts), -1).all(axis=1))
         open_windows, line = np.zeros((2, ages)), []
         for hop, sums in enumerate(np.cumsum(parts, axis=2)[:, :, -1]):
-            self._demodulate(open_windows, sums, drive.clock_turn, hop * self.shared.hop)
+            self._demodulate(open_windows, sums, turn, hop * self.shared.hop)
             line.append(open_windows[:, -1].copy())
             open_windows[:, 1:] = open_windows[:, :-1].copy()
             open_windows[:, 0] = 0.0
@@ -70,6 +75,12 @@ class _Takes:
                 cosine * rotate - sine * rotate_sine,
                 cosine * rotate_sine + sine * rotate,
             )
+
+
+def sings(steady, steps):
+    """The singer of a lane, from rest."""
+    muscles = np.full(steps, steady.tension), np.full(steps, steady.hold)
+    return singer_of(steady.folds, *muscles)
 
 
 def risen(steps, rise):
