@@ -38,13 +38,18 @@ if _why_not:
         _why_not,
     )
 
-compiled = numba.njit(cache=not _why_not, nogil=True, error_model="numpy")
+_FLAGS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+_PART = _FLAGS | {"forceinline": True, "_nrt": False}
+
+compiled = numba.njit(cache=not _why_not, **_FLAGS)
 """Compile a function and keep the code. No fastmath: all kernels must agree."""
 
-compiled_part = numba.njit(nogil=True, error_model="numpy", forceinline=True)
+compiled_part = numba.njit(**_PART)
 """Compile a part of a compiled function; its code is kept with the whole.
 
-It is written into the whole: a loop over lanes becomes vector code only if it calls nothing.
+It is written into the whole: a loop over lanes becomes vector code only if it calls nothing. It
+makes no array and owns none, so that none has to be counted: one branch around arrays would double
+the cost of a step.
 """
 
 Compile = Callable[[Any], Any]
