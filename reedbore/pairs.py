@@ -1,7 +1,7 @@
 """What arithmetic says about a sung note over a fingered one.
 
 In come two frequencies, out comes a `Prediction`; `reedbore.report.pairs` puts it into words.
-Nothing here knows a reed: a prediction says which note two notes have in common, not whether the
+Nothing here knows a reed: a prediction says which common note two notes have, not whether the
 horn locks on it. Standard library only. The chart of many pairs is `reedbore.report.chart`.
 """
 
@@ -31,7 +31,7 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class Meeting:
-    """What two notes have in common once the sung one is exactly p/q of the fingered one.
+    """The common note of two notes once the sung one is exactly p/q of the fingered one.
 
     Attributes
     ----------
@@ -90,7 +90,7 @@ class Prediction:
 
     @property
     def meeting(self) -> Meeting | None:
-        """What the notes have in common at the exact ratio, None without a ratio."""
+        """The common note at the exact ratio, None without a ratio."""
         if self.ratio is None:
             return None
         return Meeting(
@@ -145,7 +145,7 @@ def predict_pair(
     a4: float = notes.A4_HZ,
     transposition: int | None = None,
 ) -> Prediction:
-    """Predict what two notes have in common.
+    """Predict the common note of two notes.
 
     Parameters
     ----------

@@ -39,7 +39,7 @@ Body = Mapping[str, Any]
 
 
 def predict(body: Body) -> Answer:
-    """Say from arithmetic alone what the two notes have in common."""
+    """Say from arithmetic alone what to expect of the two notes."""
     words = read_words(body.get("words", {}))
     horn, _ = players(words)
     a4, transposition = notes.check_a4(words.a4), horn.transposition

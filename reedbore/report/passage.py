@@ -18,7 +18,7 @@ from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.result import Verdict
 from reedbore.verdict.state import Heard, Reason, State
 
-WIDEST = 100
+WIDEST = 105
 """The columns of the table stand closer together before it gets wider than this. [characters]"""
 
 OFF_CENTS = 5.0

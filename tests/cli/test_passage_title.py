@@ -54,6 +54,13 @@ def test_the_title_tells_the_depth_that_the_passage_has(title, tmp_path, depth, 
 
 
 @pytest.mark.slow
+def test_music_that_is_called_after_its_horn_names_it_once(title, tmp_path):
+    file = Path(written(tmp_path, ""))
+    file.write_text(file.read_text().replace("Mill race", "Tenor saxophone"))
+    assert title("--passage", str(file)) == "Tenor saxophone, depth 0.1 (normal)"
+
+
+@pytest.mark.slow
 def test_the_title_of_a_flow_tells_the_depths_that_come_out(title, tmp_path):
     said = title(*ROUGH, "--set", "voice.drive=flow", "--depth", "0.3")
     found = re.search(

@@ -19,7 +19,7 @@ from reedbore.notes import A4_HZ
 from reedbore.report.figures.style import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
 from reedbore.report.locks import GROUPS, exactly, group_of, where
 from reedbore.report.maps import CARE, common_words
-from reedbore.report.words import HEARD, STAYS
+from reedbore.report.words import HEARD
 from reedbore.verdict.lock_edges import NARROWEST_CENTS
 from reedbore.verdict.state import Heard, RowState
 
@@ -44,7 +44,7 @@ TALLEST_ROW, TWO_LINES = 0.066, 0.046
 
 POINTS_OF_PAGE = 72.0 * A4_LANDSCAPE[1]
 
-LEGEND = f"Stays: the share of the time that {STAYS}."
+LEGEND = "Stays: the share of the time that a human voice stays in the lock."
 
 MOST_ROWS = 18
 REST_LINE = 0.028

@@ -298,9 +298,14 @@ def _typed(words: Words, piece: Piece, horn: Horn, source: Source) -> TypedPassa
         settings=tuple(words.settings),
         a4_hz=words.a4,
         music=piece.title,
-        title=f"{horn.title}: {piece.title}",
+        title=_titled(horn, piece.title),
         stem=_stem(words, horn, source),
     )
+
+
+def _titled(horn: Horn, music: str) -> str:
+    """Name horn and music, once if a file is called after the horn."""
+    return music if music.casefold() == horn.title.casefold() else f"{horn.title}: {music}"
 
 
 def _title(words: Words, source: Source, passage: Passage) -> str:

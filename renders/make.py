@@ -1,0 +1,183 @@
+"""Make again all that README, gallery, lesson and étude show of what the model does.
+
+``python renders/make.py`` makes everything, in about half an hour on two idle cores; with words
+only these parts: ``notes`` (where étude and lesson sing), ``demo``, ``maps``, ``readme`` (what it
+shows of the output of commands). Run it after every change of the sound, then see what changed.
+"""
+
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import soundfile
+
+from reedbore.model.presets import load_horn, load_piece, load_singer, setup_for
+from reedbore.notes import cents, midi_to_hz, parse_pitch, split_note
+from reedbore.simulate.tuning import tune
+from reedbore.verdict.locks import Table, lock_table
+
+ROOT = Path(__file__).parents[1]
+README = ROOT / "README.md"
+GALLERY = ROOT / "renders" / "gallery"
+ETUDE = ROOT / "presets" / "passages" / "mill-race.toml"
+LESSON = ROOT / "reedbore" / "page" / "lesson" / "steps.py"
+DEMO = "mill-race"
+NEAR_CENTS = 20.0
+
+BLOCK = re.compile(r"```text\n\$ (reedbore [^\n]*)\n(.*?)```", re.S)
+MAP = re.compile(
+    r"^reedbore (sweep .* -o (\S+)\.zarr) && reedbore picture \S+ -o (\S+\.png)$", re.M
+)
+_OFF = re.compile(r"([A-G][b#]?\d)([+-][\d.]+)c")
+ELIDED = "…"
+
+
+def blocks(readme: str) -> list[tuple[str, str]]:
+    """Return each command that README shows together with what it shows of the output."""
+    return BLOCK.findall(readme)
+
+
+def maps(readme: str) -> list[tuple[str, str, str]]:
+    """Return the sweeps that README gives a picture of: command, name of store, of picture."""
+    return MAP.findall(readme)
+
+
+def renewed(shown: str, said: str) -> str:
+    """Put what a command says now into the lines that README shows of it.
+
+    Parameters
+    ----------
+    shown : str
+        Lines of README; one with ``…`` stands for any number of lines.
+    said : str
+        All that the command says.
+
+    Returns
+    -------
+    str
+        As many lines, each from `said`. After ``…`` a line is found by its first word.
+
+    Raises
+    ------
+    ValueError
+        If a line is not said any more, or more is said than shown.
+    """
+    lines, place, elided, found = said.rstrip("\n").split("\n"), 0, False, []
+    for line in shown.rstrip("\n").split("\n"):
+        if line.strip() == ELIDED:
+            found.append(line)
+            elided = True
+            continue
+        if elided:
+            first = line.split()[:1]
+            place = next((k for k in range(place, len(lines)) if lines[k].split()[:1] == first), -1)
+        if not 0 <= place < len(lines):
+            raise ValueError(f"{line!r} is not said any more")
+        found.append(lines[place])
+        place, elided = place + 1, False
+    if not elided and place < len(lines):
+        raise ValueError(f"{lines[place]!r} is said, and not shown")
+    return "".join(f"{line}\n" for line in found)
+
+
+def run(command: str, folder: Path) -> str:
+    """Run a ``reedbore`` command in a folder and return what it says."""
+    words = [sys.executable, "-m", "reedbore", *shlex.split(command.removeprefix("reedbore "))]
+    return subprocess.run(words, cwd=folder, check=True, stdout=subprocess.PIPE, text=True).stdout
+
+
+# --- the parts -----------------------------------------------------------------------------------
+
+
+def make_notes(_: Path) -> None:
+    """Write into étude and lesson where the locks lie that they sing."""
+    piece = load_piece(DEMO)
+    bounds = tuple(midi_to_hz(midi) for midi in load_singer(piece.voice).midi_range)
+
+    def table(note: str) -> Table:
+        hz = parse_pitch(note)
+        return lock_table(tune(setup_for(load_horn(piece.horn)), hz), hz, voice_range=bounds)
+
+    tables = {note: table(note) for note in ("Bb2", "D3")}
+    changed = {}
+    etude = ETUDE.read_text(encoding="utf-8")
+    lesson = LESSON.read_text(encoding="utf-8")
+    low, high = etude.partition("rest:1 Bb3")[::2]
+    for note, text in (("Bb2", low), ("D3", high)):
+        changed |= {(note, name + off): aimed(tables[note], name, off) for name, off in _sung(text)}
+    for note, name, off in locked_in(lesson):
+        changed[note, name + off] = aimed(tables[note], name, off)
+    for path in (ETUDE, LESSON, README):
+        text = path.read_text(encoding="utf-8")
+        for (_, old), new in changed.items():
+            text = text.replace(f"{old}c", new)
+        path.write_text(text, encoding="utf-8")
+
+
+def _sung(text: str) -> list[tuple[str, str]]:
+    return _OFF.findall(text)
+
+
+def locked_in(lesson: str) -> list[tuple[str, str, str]]:
+    """List fingered note, sung note and cents of all steps of the lesson that lock off the note."""
+    step = re.compile(
+        rf'"fingered": "(\w+)", "sung": "{_OFF.pattern}"(?:(?!claim=).)*claim=\(State\.LOCKED', re.S
+    )
+    return step.findall(lesson)
+
+
+def aimed(table: Table, name: str, off: str) -> str:
+    """Write the middle of the lock nearest to a sung note, to a tenth of a cent."""
+    hz = parse_pitch(f"{name}{off}c")
+    near = min(table.rows, key=lambda row: abs(cents(row.sung_hz, hz)))
+    if abs(cents(near.sung_hz, hz)) > NEAR_CENTS:
+        raise ValueError(f"no lock lies near {name}{off}c over {table.fingered_hz:.2f} Hz")
+    there, cents_off = split_note(near.sung_hz)
+    return f"{there}{round(cents_off, 1):+g}c"
+
+
+def make_demo(folder: Path) -> None:
+    """Render the étude: its picture, and its sound packed."""
+    run(f"reedbore render -o {DEMO}.wav", folder)
+    shutil.copy(folder / f"{DEMO}.png", GALLERY)
+    samples, rate = soundfile.read(folder / f"{DEMO}.wav")
+    packed = GALLERY / f"{DEMO}.ogg"
+    soundfile.write(packed, samples, rate, format="OGG", subtype="OPUS")
+
+
+def make_maps(folder: Path) -> None:
+    """Sweep and draw every map that README shows."""
+    for sweep, store, picture in maps(README.read_text(encoding="utf-8")):
+        run(f"reedbore {sweep}", folder)
+        run(f"reedbore picture {store}.zarr -o {picture}", folder)
+        shutil.copy(folder / picture, GALLERY)
+
+
+def make_readme(folder: Path) -> None:
+    """Put what the commands say now into README."""
+    text = README.read_text(encoding="utf-8")
+    for command, shown in blocks(text):
+        text = text.replace(shown, renewed(shown, run(command, folder)))
+    README.write_text(text, encoding="utf-8")
+
+
+PARTS = {"notes": make_notes, "demo": make_demo, "maps": make_maps, "readme": make_readme}
+
+
+def main(wanted: list[str]) -> None:
+    """Make the parts that are asked for, by default all."""
+    if unknown := sorted(set(wanted) - set(PARTS)):
+        sys.exit(f"{unknown[0]} is no part; there are {', '.join(PARTS)}")
+    for name, make in PARTS.items():
+        if not wanted or name in wanted:
+            sys.stderr.write(f"{name} ...\n")
+            with tempfile.TemporaryDirectory() as folder:
+                make(Path(folder))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,83 @@
+"""What README shows is what the program says now, and one command makes it all again."""
+
+import importlib.util
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+_spec = importlib.util.spec_from_file_location("make", ROOT / "renders" / "make.py")
+assert _spec is not None
+assert _spec.loader is not None
+make = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(make)
+
+
+def costs(command: str) -> list[pytest.MarkDecorator]:
+    if command.startswith("reedbore predict"):
+        return []
+    short = command.startswith("reedbore render ")
+    return [pytest.mark.slow] if short else [pytest.mark.slow, pytest.mark.ci]
+
+
+@pytest.mark.parametrize(
+    ("command", "shown"),
+    [pytest.param(*one, marks=costs(one[0]), id=one[0]) for one in make.blocks(README)],
+)
+def test_readme_shows_what_the_program_says(command: str, shown: str, tmp_path: Path):
+    assert make.renewed(shown, make.run(command, tmp_path)) == shown
+
+
+def test_readme_shows_a_pair_a_verdict_a_passage_and_a_table():
+    shown = [command.split()[1] for command, _ in make.blocks(README)]
+    assert sorted(shown) == ["locks", "predict", "render", "render"]
+    # No block is left out because it looks otherwise.
+    assert README.count("\n$ reedbore") == len(shown)
+
+
+def test_every_picture_of_the_gallery_is_made_by_the_one_command():
+    made = {picture for _, _, picture in make.maps(README)} | {"mill-race.png", "mill-race.ogg"}
+    assert {path.name for path in make.GALLERY.iterdir()} == made
+    assert all(f"renders/gallery/{name}" in README for name in made)
+    assert len(re.findall("^reedbore sweep", README, re.M)) == len(make.maps(README))
+    assert "python renders/make.py" in (ROOT / "renders" / "README.md").read_text("utf-8")
+
+
+def test_lesson_and_etude_sing_what_is_made_again():
+    # Over Bb2 and D3 the lesson sings 5/2 and 5/3; the etude 5/2, 3/2, and 3/2 over D3.
+    lesson = make.locked_in(make.LESSON.read_text("utf-8"))
+    assert [(fingered, name) for fingered, name, _ in lesson] == [("Bb2", "D4"), ("D3", "B3")]
+
+
+@pytest.mark.parametrize(
+    ("shown", "said"),
+    [
+        ("a 2\nb 2\n", "a 1\nb 2\n"),
+        ("a 1\n", "a 1\nb 2\n"),
+        ("a 1\nb 2\n", "a 1\n"),
+        ("…\nc 3\n", "a 1\nb 2\n"),
+        ("…\nb 2\n", "a 1\nb 2\nc 3\n"),
+    ],
+)
+def test_a_block_that_is_not_said_any_more_is_found(shown: str, said: str):
+    try:
+        now = make.renewed(shown, said)
+    except ValueError:
+        return
+    assert now != shown
+
+
+@pytest.mark.parametrize(
+    ("shown", "said", "now"),
+    [
+        ("a 1\n\nb 2\n", "a 1\n\nb 2\n", "a 1\n\nb 2\n"),
+        ("a 1\n…\n", "a 1\nb 2\nc 3\n", "a 1\n…\n"),
+        ("…\nb 1\n…\n", "a 1\nb 2\nc 3\n", "…\nb 2\n…\n"),
+        ("  …\n  c 1\n", "a 1\nb 2\nc 3\n", "  …\nc 3\n"),
+    ],
+)
+def test_a_block_is_renewed_line_by_line(shown: str, said: str, now: str):
+    assert make.renewed(shown, said) == now
