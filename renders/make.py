@@ -1,8 +1,9 @@
 """Make again all that README, gallery, lesson and étude show of what the model does.
 
 ``python renders/make.py`` makes everything, in about half an hour on two idle cores; with words
-only these parts: ``notes`` (where étude and lesson sing), ``demo``, ``maps``, ``readme`` (what it
-shows of the output of commands). Run it after every change of the sound, then see what changed.
+only these parts: ``notes`` (where étude and lesson sing), ``demo``, ``folds`` (the picture of a
+singer), ``maps``, ``readme`` (what it shows of the output of commands). Run it after every change
+of the sound, then see what changed.
 """
 
 import re
@@ -22,6 +23,7 @@ from reedbore.verdict.locks import Table, lock_table
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
+MAPS = ROOT / "renders" / "README.md"
 GALLERY = ROOT / "renders" / "gallery"
 ETUDE = ROOT / "presets" / "passages" / "mill-race.toml"
 LESSON = ROOT / "reedbore" / "page" / "lesson" / "steps.py"
@@ -39,6 +41,11 @@ ELIDED = "…"
 def blocks(readme: str) -> list[tuple[str, str]]:
     """Return each command that README shows together with what it shows of the output."""
     return BLOCK.findall(readme)
+
+
+def pages() -> str:
+    """Return all that shows pictures: README, and the page of renders."""
+    return README.read_text(encoding="utf-8") + MAPS.read_text(encoding="utf-8")
 
 
 def maps(readme: str) -> list[tuple[str, str, str]]:
@@ -149,9 +156,16 @@ def make_demo(folder: Path) -> None:
     soundfile.write(packed, samples, rate, format="OGG", subtype="OPUS")
 
 
+def make_folds(folder: Path) -> None:
+    """Render the pair that README shows of a singer with folds, for its picture."""
+    (command,) = [one for one, _ in blocks(README.read_text(encoding="utf-8")) if "folds" in one]
+    run(f"{command} -o folds.wav", folder)
+    shutil.copy(folder / "folds.png", GALLERY)
+
+
 def make_maps(folder: Path) -> None:
-    """Sweep and draw every map that README shows."""
-    for sweep, store, picture in maps(README.read_text(encoding="utf-8")):
+    """Sweep and draw every map that README and the page of renders show."""
+    for sweep, store, picture in maps(pages()):
         run(f"reedbore {sweep}", folder)
         run(f"reedbore picture {store}.zarr -o {picture}", folder)
         shutil.copy(folder / picture, GALLERY)
@@ -165,7 +179,13 @@ def make_readme(folder: Path) -> None:
     README.write_text(text, encoding="utf-8")
 
 
-PARTS = {"notes": make_notes, "demo": make_demo, "maps": make_maps, "readme": make_readme}
+PARTS = {
+    "notes": make_notes,
+    "demo": make_demo,
+    "folds": make_folds,
+    "maps": make_maps,
+    "readme": make_readme,
+}
 
 
 def main(wanted: list[str]) -> None:

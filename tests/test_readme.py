@@ -31,18 +31,20 @@ def test_readme_shows_what_the_program_says(command: str, shown: str, tmp_path: 
     assert make.renewed(shown, make.run(command, tmp_path)) == shown
 
 
-def test_readme_shows_a_pair_a_verdict_a_passage_and_a_table():
+def test_readme_shows_a_verdict_a_passage_and_a_table():
     shown = [command.split()[1] for command, _ in make.blocks(README)]
-    assert sorted(shown) == ["locks", "predict", "render", "render"]
+    assert sorted(shown) == ["locks", "render", "render"]
     # No block is left out because it looks otherwise.
     assert README.count("\n$ reedbore") == len(shown)
 
 
 def test_every_picture_of_the_gallery_is_made_by_the_one_command():
-    made = {picture for _, _, picture in make.maps(README)} | {"mill-race.png", "mill-race.ogg"}
+    pages = make.pages()
+    made = {picture for _, _, picture in make.maps(pages)}
+    made |= {"mill-race.png", "mill-race.ogg", "folds.png"}
     assert {path.name for path in make.GALLERY.iterdir()} == made
-    assert all(f"renders/gallery/{name}" in README for name in made)
-    assert len(re.findall("^reedbore sweep", README, re.M)) == len(make.maps(README))
+    assert all(f"gallery/{name}" in pages for name in made)
+    assert len(re.findall("^reedbore sweep", pages, re.M)) == len(make.maps(pages))
     assert "python renders/make.py" in (ROOT / "renders" / "README.md").read_text("utf-8")
 
 

@@ -159,7 +159,8 @@ def _cells(
     pulled = row.middle.pulled_cents if row.middle else 0.0
     way = "up" if pulled > 0.0 else "down"
     half = 0.5 * row.width
-    reach = [f"{half:.0f} cents" if half >= 1.0 else "under 1 cent"]
+    over = "over " if row.open_ended else ""
+    reach = [f"{over}{half:.0f} cents" if half >= 1.0 else "under 1 cent"]
     if spread:
         found = [0.5 * width for width in widths(spread.get(row.ratio, ()))]
         reach.append(f"{found[0]:.0f} to {found[-1]:.0f}, {len(found)} sing it" if found else "")

@@ -90,6 +90,12 @@ class SingerRow(NamedTuple):
         """How wide the range of aims is [cents]; 0 without a lock."""
         return self.high.inside - self.low.inside if self.low and self.high else 0.0
 
+    @property
+    def open_ended(self) -> bool:
+        """Whether the range goes on beyond where it was looked for."""
+        ends = (self.low.inside, self.high.inside) if self.low and self.high else ()
+        return any(abs(end) > REACH - 2.0 * FINENESS for end in ends)
+
 
 def observed(setup: Setup, ratio: Ratio) -> locking.Observe:
     """Make what the judge observes of a singer: the phase of p·played - q·sung, both measured.

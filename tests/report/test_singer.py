@@ -78,6 +78,17 @@ def test_a_lock_narrower_than_a_search_is_fine_is_not_told_as_none():
     assert "under 1 cent" in line
 
 
+def test_a_range_that_goes_on_where_nobody_looked_is_told_so():
+    (line,) = [
+        line for line in singer.text([row(width=598.0, middle=0.0)]).splitlines() if "3/2" in line
+    ]
+    assert "over 299 cents" in line
+    (line,) = [
+        line for line in singer.text([row(width=590.0, middle=0.0)]).splitlines() if "3/2" in line
+    ]
+    assert "over" not in line
+
+
 def test_several_voices_are_told_as_their_range_and_how_many_sing():
     others = [row(width=10.0), row(width=70.0), row(state=RowState.UNSUNG)]
     told = singer.plain(row(), others)
