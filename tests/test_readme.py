@@ -3,8 +3,11 @@
 import importlib.util
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
+
+from reedbore.notes import midi_to_hz
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -83,3 +86,37 @@ def test_a_block_that_is_not_said_any_more_is_found(shown: str, said: str):
 )
 def test_a_block_is_renewed_line_by_line(shown: str, said: str, now: str):
     assert make.renewed(shown, said) == now
+
+
+def test_a_stale_block_is_written_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    readme = tmp_path / "README.md"
+    block = "```text\n$ reedbore predict --fingered Bb2 --sung D4\n…\nratio {}\n…\n```\n"
+    readme.write_text(block.format("9/9"), encoding="utf-8")
+    monkeypatch.setattr(make, "README", readme)
+    make.make_readme(tmp_path)
+    assert readme.read_text("utf-8") == block.format("       5/2 (sung/fingered)")
+
+
+@pytest.mark.slow
+def test_a_map_is_swept_and_drawn_as_readme_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    readme, more, gallery = (tmp_path / name for name in ("README.md", "maps.md", "gallery"))
+    gallery.mkdir()
+    more.write_text("", encoding="utf-8")
+    sweep = "reedbore sweep --along voice.depth 0.1 0.2 2 --along sung 5/2-1c 5/2+1c 2 -o t.zarr"
+    readme.write_text(f"{sweep} && reedbore picture t.zarr -o t.png\n", encoding="utf-8")
+    monkeypatch.setattr(make, "README", readme)
+    monkeypatch.setattr(make, "MAPS", more)
+    monkeypatch.setattr(make, "GALLERY", gallery)
+    make.make_maps(tmp_path)
+    assert (gallery / "t.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_note_is_aimed_at_the_middle_of_the_nearest_lock():
+    rows = tuple(
+        SimpleNamespace(sung_hz=midi_to_hz(midi)) for midi in (53.018, 61.862, 61.5)
+    )  # F3+1.8c, D4-13.8c, and half-way to C#4
+    table = SimpleNamespace(rows=rows, fingered_hz=midi_to_hz(46))
+    assert make.aimed(table, "D4", "-14") == "D4-13.8c"
+    assert make.aimed(table, "F3", "+2") == "F3+1.8c"
+    with pytest.raises(ValueError, match="no lock lies near A3"):
+        make.aimed(table, "A3", "+0")
