@@ -33,7 +33,7 @@ from reedbore.simulate.take import Take, again
 from reedbore.verdict import runs
 from reedbore.verdict.human_hold import HELD_CYCLES, HELD_S, HOLD_S
 from reedbore.verdict.lock_edges import Ratio, sung_at
-from reedbore.verdict.state import RowState
+from reedbore.verdict.state import Reason, RowState
 
 Samples = NDArray[np.float64]
 Progress = Callable[[float], None]
@@ -158,8 +158,11 @@ def singer_row(setup: Setup, voice_off_hz: float, ratio: Ratio) -> SingerRow:
     here, low, high = inside
     lower, upper = _edges(observe, here, low, high)
     middle = 0.5 * (lower.inside + upper.inside)
-    held, heard = held_share(aimed, ratio, middle), heard_of(aimed, ratio, middle)
     aim = aim_of(aimed, middle)
+    if math.isnan(aim.sung_hz):
+        # They sing into the leak; over the horn they only let themselves be driven.
+        return SingerRow(ratio, just, RowState.UNSUNG, Reason.FOLDS_REST, None, None, None, aim)
+    held, heard = held_share(aimed, ratio, middle), heard_of(aimed, ratio, middle)
     return SingerRow(ratio, just, RowState.LOCKED, None, lower, upper, held, aim, heard)
 
 

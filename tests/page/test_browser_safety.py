@@ -163,17 +163,32 @@ def test_a_mistake_is_told_in_one_sentence(page: Page, patch: dict, told: tuple[
 
 
 def test_a_map_that_breaks_off_says_so(page: Page, monkeypatch: pytest.MonkeyPatch):
-    whole_map = map.cells
+    whole_map, read = map.cells, threading.Event()
 
     def broken(*asked: Any) -> Iterator[dict[str, Any]]:
         yield next(whole_map(*asked))
+        # What a page has not read when the connection breaks, it never sees.
+        read.wait(PATIENCE_S)
         raise RuntimeError("not one of ours")
 
     monkeypatch.setattr(map, "cells", broken)
     whole(page)
     page.get_by_role("button", name="Compute the map").click()
+    until(page, "() => document.querySelector('#map canvas[aria-label^=\"Lock map of\"]')?.tagName")
+    read.set()
     status = "() => document.querySelector('#map [role=status]').textContent"
     until(page, f"() => ({status})().includes('broke off after 0 of 600 cells')")
+
+
+def test_a_map_that_ends_before_it_began_says_so(page: Page, monkeypatch: pytest.MonkeyPatch):
+    def broken(*_: Any) -> Iterator[dict[str, Any]]:
+        yield from ()
+
+    monkeypatch.setattr(map, "cells", broken)
+    whole(page)
+    page.get_by_role("button", name="Compute the map").click()
+    status = "() => document.querySelector('#map [role=status]').textContent"
+    until(page, f"() => ({status})().includes('broke off before its first cell')")
 
 
 # --- the end of the server -----------------------------------------------------------------------

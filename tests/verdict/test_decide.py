@@ -26,6 +26,7 @@ class Look:
     reed: tuple[float | None, bool] = (HORN_HZ, False)
     mute: tuple[State, str | None] = (State.SILENT, Reason.MUTE)
     why_silent: Reason = Reason.ONLY_VOICE
+    why_unsung: Reason | None = None
     why_no_pitch: Reason = Reason.NO_PITCH
     unanswered: State = State.DRIFTING
     exact: bool = True

@@ -8,14 +8,15 @@ import pytest
 from reedbore.kernel import folds as rows
 from reedbore.kernel.folds import sing_into_leak
 from reedbore.measures import locking, pitch
+from reedbore.measures.locking import Edge
 from reedbore.physics import reed
 from reedbore.simulate.acoustics.bore import gas_of
 from reedbore.simulate.folds import singing, solve
 from reedbore.simulate.take import again
-from reedbore.verdict import runs
+from reedbore.verdict import runs, singer
 from reedbore.verdict.lock_edges import sung_at
-from reedbore.verdict.singer import FINENESS, observed, singer_row
-from reedbore.verdict.state import RowState
+from reedbore.verdict.singer import FINENESS, Aim, observed, singer_row
+from reedbore.verdict.state import Reason, RowState
 
 pytestmark = [
     pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled"),
@@ -123,3 +124,15 @@ def test_width_of_the_lock_goes_with_the_strength_of_the_horn(tenor):
     widths = [one_way_width(aimed, clock, taken, share) for share in (0.25, 0.5, 1.0)]
     assert widths[2] > 50.0
     assert np.array(widths) / widths[2] == pytest.approx([0.25, 0.5, 1.0], rel=0.15)
+
+
+def test_folds_that_the_horn_only_drives_are_not_told_to_lock(tenor, monkeypatch):
+    # They sing into the leak, and over the horn they rest: every test of phase would pass.
+    nan = float("nan")
+    monkeypatch.setattr(singer, "solve", lambda _: None)
+    monkeypatch.setattr(singer, "_inside", lambda _: (0.0, -40.0, 40.0))
+    monkeypatch.setattr(singer, "_edges", lambda *_: (Edge(-30.0, -32.0), Edge(30.0, 32.0)))
+    monkeypatch.setattr(singer, "aim_of", lambda *_: Aim(nan, nan, nan, 3000.0))
+    found = singer.singer_row(*tenor, (3, 2))
+    assert (found.state, found.reason) == (RowState.UNSUNG, Reason.FOLDS_REST)
+    assert found.width == 0.0

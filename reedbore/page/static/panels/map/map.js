@@ -69,10 +69,11 @@ async function compute(view, asking, tell, signal) {
   const words = structuredClone(state.words);
   tell("Tuning the horn …", 0);
   const told = lines(await ask("/api/map", { words, along: asking.along() }, signal));
-  let open = 0;
+  let open = 0, begun = false;
   for await (const one of told) {
     if (one.axes) {
       Object.assign(map, { head: one, words, cells: new Map(), lines: [], at: null });
+      begun = true;
       begin(view);
       continue;
     }
@@ -86,6 +87,8 @@ async function compute(view, asking, tell, signal) {
       else tell(`${levelWords(step)}: ${done} of ${total} cells …`, done / total);
     });
   }
+  // Whatever has come but was not read yet is lost with the connection.
+  if (!begun) throw new Error("The map broke off before its first cell.");
   drop(view);
   if (map.cells.size < map.head.total) throw new Error(`The map broke off after ${map.cells.size} of ${map.head.total} cells.`);
   return `Done: ${map.head.total} cells. ${sums(map)}`;
