@@ -39,7 +39,7 @@ if _why_not:
     )
 
 _FLAGS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
-_PART = _FLAGS | {"forceinline": True, "_nrt": False}
+_PART = _FLAGS | {"forceinline": True}
 
 compiled = numba.njit(cache=not _why_not, **_FLAGS)
 """Compile a function and keep the code. No fastmath: all kernels must agree."""
@@ -47,9 +47,8 @@ compiled = numba.njit(cache=not _why_not, **_FLAGS)
 compiled_part = numba.njit(**_PART)
 """Compile a part of a compiled function; its code is kept with the whole.
 
-It is written into the whole: a loop over lanes becomes vector code only if it calls nothing. It
-makes no array and owns none, so that none has to be counted: one branch around arrays would double
-the cost of a step.
+It is written into the whole: a loop over lanes becomes vector code only if it calls nothing.
+References to arrays are counted in it: told to leave that out, it took memory away from others.
 """
 
 Compile = Callable[[Any], Any]

@@ -90,13 +90,17 @@ def _loop(
 
 
 def make_loops(
-    valve: str, coupled: bool = False, compile_with: Compile = compiled, folds: bool = False
+    valve: str,
+    coupled: bool = False,
+    compile_with: Compile = compiled,
+    folds: bool = False,
+    vented: bool = True,
 ) -> tuple[Any, Any]:
     """Make the loops over the steps of a passage.
 
     Parameters
     ----------
-    valve, coupled, compile_with, folds
+    valve, coupled, compile_with, folds, vented
         As for `single.make_run`.
 
     Returns
@@ -104,16 +108,17 @@ def make_loops(
     listen, loop : callable
         As `play` calls them.
     """
-    name = f"_{valve}" + "_coupled" * coupled + "_folds" * folds
+    name = f"_{valve}" + "_vented" * vented + "_coupled" * coupled + "_folds" * folds
     kind: dict[str, Any] = {"valve": VALVES[valve], "COUPLED": coupled, "FOLDS": folds}
-    listen = assembled(_listen, "passage_listen", compile_with)
+    kind["VENTED"] = vented
+    listen = assembled(_listen, "passage_listen" + "_vented" * vented, compile_with, VENTED=vented)
     return listen, assembled(_loop, "passage_loop" + name, compile_with, **kind)
 
 
 @functools.cache
-def compiled_loops(valve: str, coupled: bool, folds: bool) -> tuple[Any, Any]:
+def compiled_loops(valve: str, coupled: bool, folds: bool, vented: bool) -> tuple[Any, Any]:
     """Return the compiled loops for a kind of setup."""
-    return make_loops(valve, coupled, folds=folds)
+    return make_loops(valve, coupled, folds=folds, vented=vented)
 
 
 def play(
@@ -152,7 +157,8 @@ def play(
     """
     reed = bores[changes[0].bore]
     folds = singer.steps.size > 0
-    listen, loop = loops or compiled_loops(reed.valve, reed.coupled, folds)
+    vented = any(bore.way is not None for bore in bores)
+    listen, loop = loops or compiled_loops(reed.valve, reed.coupled, folds, vented)
     lead = max(bore.lead for bore in bores)
     leaving = np.zeros(mouth.size + lead)
     traces = Traces(

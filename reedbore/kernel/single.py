@@ -61,7 +61,11 @@ def _loop(
 
 
 def make_run(
-    valve: str, coupled: bool = False, compile_with: Compile = compiled, folds: bool = False
+    valve: str,
+    coupled: bool = False,
+    compile_with: Compile = compiled,
+    folds: bool = False,
+    vented: bool = True,
 ) -> Any:
     """Make the loop over all steps.
 
@@ -75,21 +79,24 @@ def make_run(
         Turns the plain loop into the one that runs: a compiler, or `compiler.plain`.
     folds : bool
         Whether folds sing in it; then it is coupled too.
+    vented : bool
+        Whether there may be a vent.
 
     Returns
     -------
     callable
         Fills the arrays that `run` makes.
     """
-    name = f"run_{valve}" + "_coupled" * coupled + "_folds" * folds
+    name = f"run_{valve}" + "_vented" * vented + "_coupled" * coupled + "_folds" * folds
     kind: dict[str, Any] = {"valve": VALVES[valve], "COUPLED": coupled, "FOLDS": folds}
+    kind["VENTED"] = vented
     return assembled(_loop, name, compile_with, **kind)
 
 
 @functools.cache
-def compiled_run(valve: str, coupled: bool, folds: bool) -> Any:
+def compiled_run(valve: str, coupled: bool, folds: bool, vented: bool) -> Any:
     """Return the compiled loop for a kind of setup."""
-    return make_run(valve, coupled, folds=folds)
+    return make_run(valve, coupled, folds=folds, vented=vented)
 
 
 def run(
@@ -121,7 +128,7 @@ def run(
     state = np.zeros((rows.STATE, 1))
     state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
     folds = singer.steps.size > 0
-    loop = loop or compiled_run(numbers.valve, numbers.coupled, folds)
+    loop = loop or compiled_run(numbers.valve, numbers.coupled, folds, numbers.way is not None)
     table = numbers.table.reshape(-1, 1)
     loop(table, state, bore, singer, mouth, pressure, opening, in_mouth, leaving)
     folded = singer.half_gap, singer.flow, singer.lungs

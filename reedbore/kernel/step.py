@@ -31,6 +31,10 @@ Reals = NDArray[np.float64]
 COUPLED = False
 """Whether the reed acts back on the pressure in the mouth."""
 
+VENTED = True
+"""Whether there may be a vent: where there is none, its branch round arrays would cost as much as
+all the rest of a step."""
+
 valve = VALVES["mass"]
 """What stands between mouth and bore."""
 
@@ -259,7 +263,7 @@ def from_bore(numbers: Any, state: Any, lane: int, bore: Bore, leaving: Any, now
         early += bore.echoes[k] * bore.line[now - bore.places[k]]
     back = from_poles(numbers, state, lane, arriving, early)
     back = from_pairs(numbers, state, lane, back, arriving, 0, bore.pairs)
-    if bore.vented:
+    if VENTED and bore.vented:
         down = out_of(leaving, now, bore.way_first, bore.way_taps)
         share = vent_share(now, bore.vent_begins, bore.vent_rise)
         back, bore.line[now] = at_vent(numbers, state, lane, back, down, share)

@@ -170,7 +170,8 @@ passage.play([numbers], [passage.Change(0, 0, 0)], np.zeros(10), np.ones(10))
 some = Lanes([setup], 150.0)
 some.advance(0.02)
 kind = some._running.groups[0].kind
-loops = [single.compiled_run("mass", True, False), *passage.compiled_loops("mass", True, False)]
+loops = [single.compiled_run("mass", True, False, False)]
+loops += passage.compiled_loops("mass", True, False, False)
 loops.append(executor.compiled_loop(kind))
 print(*(sum(loop.stats.cache_hits.values()) for loop in loops))
 """
