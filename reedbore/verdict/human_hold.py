@@ -48,11 +48,11 @@ def held_share(setup: Setup, sung_hz: float, ratio: Ratio, seed: int = 0) -> flo
     curve = human_pitch(HOLD_S, rate, sung_hz, seed)
     times, beat = beat_of(sung, ratio, HOLD_S, curve)
     alone = -ratio[1] * np.interp(times, np.arange(curve.size) / rate, _ahead(sung_hz, curve, rate))
-    still, by_chance = _still(times, beat), _still(times, alone)
+    still, by_chance = still_share(times, beat), still_share(times, alone)
     return float(max(still - by_chance, 0.0) / (1.0 - by_chance)) if by_chance < 1.0 else 0.0
 
 
-def _still(times: Samples, beat: Samples) -> float:
+def still_share(times: Samples, beat: Samples) -> float:
     """Return the share of stretches in which a beat hardly moves."""
     steps = round(HELD_S / float(times[1] - times[0]))
     start = int(np.searchsorted(times, 2.0))

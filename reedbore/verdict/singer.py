@@ -31,7 +31,7 @@ from reedbore.simulate.outside import SOUND_RATE, radiated
 from reedbore.simulate.singing import USUAL_WANDER_CENTS
 from reedbore.simulate.take import Take, again
 from reedbore.verdict import runs
-from reedbore.verdict.human_hold import HELD_CYCLES, HELD_S, HOLD_S
+from reedbore.verdict.human_hold import HOLD_S, still_share
 from reedbore.verdict.lock_edges import Ratio, sung_at
 from reedbore.verdict.state import Reason, RowState
 
@@ -244,15 +244,8 @@ def held_share(setup: Setup, ratio: Ratio, aim_cents: float, seed: int = 0) -> f
     course = beat_of(again(setup, HOLD_S, aim_cents + curve), ratio)
     ahead = np.cumsum(setup.voice.frequency * (2.0 ** (curve / 1200.0) - 1.0)) / rate
     alone = -ratio[1] * np.interp(course.times, np.arange(curve.size) / rate, ahead)
-    still, chance = _still(course.times, course.cycles), _still(course.times, alone)
+    still, chance = still_share(course.times, course.cycles), still_share(course.times, alone)
     return max(still - chance, 0.0) / (1.0 - chance) if chance < 1.0 else 0.0
-
-
-def _still(times: Samples, beat: Samples) -> float:
-    steps = round(HELD_S / float(times[1] - times[0]))
-    start = int(np.searchsorted(times, 2.0))
-    moved = np.abs(beat[start + steps :: steps] - beat[start:-steps:steps])
-    return float(np.mean(moved < HELD_CYCLES))
 
 
 def singer_rows(
