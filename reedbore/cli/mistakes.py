@@ -6,6 +6,7 @@ In: what the framework found. Out: option, value, and what the option's help say
 import difflib
 import re
 from collections.abc import Callable, Iterable
+from typing import get_args
 
 from cyclopts import App, Argument, CycloptsError, UnknownCommandError, UnusedCliTokensError
 from cyclopts.exceptions import (
@@ -88,6 +89,8 @@ def _unfit(error: CoercionError, _: App) -> str:
     name = error.argument.name
     value = error.token.value if error.token is not None else ""
     kind = next((word for word in NEEDED if word in str(error.argument.hint)), None)
+    if kind is None and (choices := get_args(error.argument.hint)):
+        return f"{name} is {value!r}; allowed {', '.join(map(str, choices))} ({_about(error)})"
     if kind is None:
         return f"{name} takes no value, and has {value!r}"
     return f"{name} is {value!r}; it must be {NEEDED[kind]} ({_about(error)})"

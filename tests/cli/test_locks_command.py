@@ -122,6 +122,7 @@ def test_the_table_is_written_as_asked(asked, tmp_path):
         (["-o", "table.doc"], "table.doc has no known kind of file; write one of .csv, .json"),
         (["--fingered", "C7"], "allowed Ab2 to B3"),
         (["--depth", "2"], "voice.depth is 2; allowed 0 to 1"),
+        (["--singers", "ten"], "--singers is 'ten'; allowed none, one, nine (whose folds are"),
         (["--horn", "tuba"], "'tuba' is no horn"),
     ],
 )
