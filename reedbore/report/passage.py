@@ -2,7 +2,7 @@
 
 In: the rows of `verdict.passage.judge_notes`. Out: text, plain data, or what `midi.resultant_bytes`
 writes. Where a pair is told about, the third note comes first, then how steady it is, then whether
-it locks.
+it locks. Of notes that folds sing, the voice is what is aimed at, beside what is sung.
 """
 
 import textwrap
@@ -13,7 +13,16 @@ from reedbore.notes import A4_HZ, cents, hz_to_midi, midi_name, note_name
 from reedbore.pairs import Outcome, Prediction
 from reedbore.report import document as documents
 from reedbore.report.verdict import STILL_HZ
-from reedbore.report.words import HEARD, NOT_SIMULATED, REASONS, below, is_one_of_two, short
+from reedbore.report.words import (
+    FOLLOWS,
+    HEARD,
+    NOT_SIMULATED,
+    REASONS,
+    STRAIN,
+    below,
+    is_one_of_two,
+    short,
+)
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.result import Verdict
 from reedbore.verdict.state import Heard, Reason, State
@@ -25,7 +34,9 @@ OFF_CENTS = 5.0
 """A horn that plays so far from the fingered note is told below the table. [cents]"""
 
 _HEAD = ("note", "beat", "horn", "voice", "planned", "off", "in this note", "if held")
+_HEAD_OF_FOLDS = (*_HEAD[:3], "aim", "planned", "sung", "pulled", *_HEAD[6:])
 _RIGHT = {0, 1, 5}  # columns set against their right edge
+_RIGHT_OF_FOLDS = {0, 1, 6}
 _PLANNED = (
     *("sung_hz", "ratio", "simulated", "resultant_hz", "resultant_note", "carries_pitch"),
     *("outcome", "sing_hz", "sing_note", "off_just_cents"),
@@ -50,31 +61,43 @@ def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> str:
     str
         *planned* is the ratio and the common note by arithmetic, *off* how many cents the sung
         note lies above the just one, *in this note* what was measured before it ends, *if held*
-        what the pair comes to when it is held.
+        what the pair comes to when it is held. Where folds sing, *aim* is the note that is asked
+        for, *sung* what was measured on them, *pulled* how far that lies above the aim.
     """
-    told_below = [summary(rows), *_reasons(rows), *_strayed(rows, a4), *_folded(rows)]
+    told_below = [
+        *(summary(rows), *_followed(rows), *_reasons(rows), *_strayed(rows, a4)),
+        *(*_folded(rows), *_strained(rows)),
+    ]
     return "\n".join([*table(rows, a4), "", *(textwrap.fill(line, WIDEST) for line in told_below)])
 
 
 def table(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> list[str]:
     """Return the lines of the table, its head first; at most about `WIDEST` characters."""
-    cells = [_HEAD, *(_cells(row, a4) for row in rows)]
-    return documents.columns(cells, right=_RIGHT, widest=WIDEST)
+    of_folds = any(row.lungs is not None for row in rows)
+    head, right = (_HEAD_OF_FOLDS, _RIGHT_OF_FOLDS) if of_folds else (_HEAD, _RIGHT)
+    cells = [head, *(_cells(row, a4, of_folds=of_folds) for row in rows)]
+    return documents.columns(cells, right=right, widest=WIDEST)
 
 
-def _cells(row: NoteVerdict, a4: float) -> tuple[str, ...]:
-    fingered = note_name(row.fingered_hz, a4)
-    off = row.off_just_cents
+def _cells(row: NoteVerdict, a4: float, *, of_folds: bool) -> tuple[str, ...]:
+    fingered, sung = note_name(row.fingered_hz, a4), row.reached.sung_hz
+    off = [_cents(row.off_just_cents)]
+    if of_folds:
+        off = [note_name(sung, a4) if sung else "", _cents(row.reached.pulled_cents)]
     return (
         str(row.number),
         f"{row.beat:g}",
         f"{fingered}({row.fingering})" if row.fingering else fingered,
         note_name(row.sung_hz, a4) if row.sung_hz else "",
         _planned(row.planned, a4),
-        "" if off is None else f"{off:+.0f}c".replace("-0c", "+0c"),
+        *off,
         told(row.reached, row.rest_s, a4),
         told(row.held, None, a4) if row.held else "",
     )
+
+
+def _cents(off: float | None) -> str:
+    return "" if off is None else f"{off:+.0f}c".replace("-0c", "+0c")
 
 
 def _planned(planned: Prediction | None, a4: float) -> str:
@@ -229,6 +252,22 @@ def _strayed(rows: Sequence[NoteVerdict], a4: float) -> list[str]:
     return [f"{'; '.join(told)}."] if told else []
 
 
+def _followed(rows: Sequence[NoteVerdict]) -> list[str]:
+    """Say in which notes that folds sing who follows whom."""
+    told = [
+        (row.number, FOLLOWS[row.reached.follows])
+        for row in rows
+        if row.lungs is not None and row.reached.follows is not None
+    ]
+    return [f"{where}: {what[0].lower()}{what[1:]}." for what, where in _gathered(told).items()]
+
+
+def _strained(rows: Sequence[NoteVerdict]) -> list[str]:
+    """Tell the pressure that the lungs of a singer with folds come to."""
+    most = max((row.lungs for row in rows if row.lungs is not None), default=None)
+    return [] if most is None else [f"The lungs hold up to {most / 1e3:.2f} kPa; {STRAIN}."]
+
+
 def _folded(rows: Sequence[NoteVerdict]) -> list[str]:
     """Say which pitch counts where false folds swing along."""
     folds = max((row.folds for row in rows if row.sung_hz is not None), default=1)
@@ -283,6 +322,7 @@ def _plain_row(row: NoteVerdict, a4: float) -> dict[str, Any]:
         "sung_hz": sung,
         "sung_note": note_name(sung, a4) if sung else None,
         "depth": row.depth,
+        "lungs_kpa": None if row.lungs is None else row.lungs / 1e3,
         "planned": _planned_document(row, a4) if row.planned else None,
         "reached": row.reached.document(row.fingered_hz, a4=a4),
         "rest_s": row.rest_s,

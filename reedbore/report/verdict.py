@@ -11,24 +11,26 @@ from typing import Any
 from reedbore.model import sidecar
 from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import A4_HZ, cents, note_name, split_note
-from reedbore.report.words import CLOCK, FOLDS, HEARD, STATES, STRAIN, is_one_of_two, rougher
+from reedbore.report.words import (
+    CLOCK,
+    FOLDS,
+    FOLLOWS,
+    HEARD,
+    STATES,
+    STRAIN,
+    is_one_of_two,
+    rougher,
+)
 from reedbore.simulate import mouth
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import Request
 from reedbore.simulate.take import Take
 from reedbore.verdict.result import Verdict
 from reedbore.verdict.runs import JUMP_CENTS
-from reedbore.verdict.state import LATE, Follows, Heard, HornState, Reason, State
+from reedbore.verdict.state import LATE, Heard, HornState, Reason, State
 
 STILL_HZ = 0.005
 """A beat slower than this is told as none: the sound moves once in minutes. [Hz]"""
-
-
-_FOLLOWS = {
-    Follows.REED: STATES[State.LOCKED].clause,
-    Follows.VOICE: "The horn takes the voice along",
-    Follows.BOTH: "Horn and voice pull each other into step",
-}
 
 
 def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
@@ -60,7 +62,7 @@ def _steadiness(verdict: Verdict) -> str:
         return _drift(verdict)
     late = verdict.reason and verdict.reason.startswith(LATE)
     stands = "" if late or verdict.state != State.LOCKED else " and the sound stands still"
-    says = _FOLLOWS[verdict.follows] if verdict.follows else STATES[verdict.state].clause
+    says = FOLLOWS[verdict.follows] if verdict.follows else STATES[verdict.state].clause
     return f"{says}{stands}."
 
 

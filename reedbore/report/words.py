@@ -11,7 +11,7 @@ import math
 from typing import NamedTuple
 
 from reedbore.notes import MEASURED_LIMIT
-from reedbore.verdict.state import Heard, Reason, State
+from reedbore.verdict.state import Follows, Heard, Reason, State
 
 SINGER = "a real singer bends towards a lock, or away from it"
 CLOCK = f"the voice in the model is a clock; {SINGER}"
@@ -80,6 +80,13 @@ STATES = {
     State.UNDECIDED: StateWords("What became of the two notes cannot be told", "not decided"),
     State.FAILED: StateWords("The simulation failed", "failed"),
 }
+
+FOLLOWS = {
+    Follows.REED: STATES[State.LOCKED].clause,
+    Follows.VOICE: "The horn takes the voice along",
+    Follows.BOTH: "Horn and voice pull each other into step",
+}
+"""Who follows whom in a lock."""
 
 REASONS: dict[str | None, str] = {
     Reason.UNDECIDED: "perhaps locks",

@@ -4,7 +4,8 @@ In: a `Performance`. Out: a `NoteVerdict` for each stretch of it. *Planned* is a
 was asked for. *Reached* is measured inside the stretch on the sung waveform, the pressure in the
 mouthpiece and the sound, and sees no request. *Held* is the verdict of the same pair played from
 rest for as long as it takes. A stretch is called locked only if the held pair is, at the same
-ratio, and the beat has come to rest before the stretch ends.
+ratio, and the beat has come to rest before the stretch ends. Sung by folds, the note that is asked
+for is what the singer aims at; what is sung, and how far the horn pulls it, is measured.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -27,10 +28,14 @@ from reedbore.verdict import runs
 from reedbore.verdict.result import NEAR_CENTS, Control, Verdict
 from reedbore.verdict.state import State
 from reedbore.verdict.stretch import Held, Inside
-from reedbore.verdict.take import judge
+from reedbore.verdict.take import aimed, judge
 
 THREADS = 2
 """Held pairs that are played side by side."""
+
+AIM_NEAR_CENTS = 50.0
+"""So near a just note an aim counts as aimed at it: the horn's sound in the mouth shifts a voice by
+tens of cents before it holds it. [cents]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +55,8 @@ class NoteVerdict:
     fingering : str
         Name of the fingering, "" for the plain one.
     sung_hz : float or None
-        As asked for; of a recorded voice as measured; None where nobody sings. [Hz]
+        As asked for, which of folds is the aim; of a recorded voice as measured; None where nobody
+        sings. [Hz]
     planned : Prediction or None
         What arithmetic says, p and q up to 8, of the pitch at which the voice repeats; None where
         nobody sings.
@@ -64,6 +70,8 @@ class NoteVerdict:
         Of the sung pressure, set or, for a source of flow, computed; None where nobody sings.
     folds : int
         After how many periods of the sung note the voice repeats: more than 1 for false folds.
+    lungs : float or None
+        Median pressure in the lungs late in the stretch, if folds sing there. [Pa]
     """
 
     number: int
@@ -80,6 +88,7 @@ class NoteVerdict:
     held: Verdict | None
     depth: float | None = None
     folds: int = 1
+    lungs: float | None = None
 
     @property
     def off_just_cents(self) -> float | None:
@@ -153,6 +162,7 @@ def _row(
     depth = mouth.depth(setup)
     folds = setup.voice.false_folds if setup.voice.source in {"pulse", "sine"} else 1
     reached, rest = Inside(performance, part, control, pair, depth).judged()
+    lungs = _lungs(performance, part)
     return NoteVerdict(
         number=1,
         begin_s=begin,
@@ -162,24 +172,37 @@ def _row(
         fingered_hz=note.hz,
         fingering=note.fingering,
         sung_hz=part.sung_hz,
-        planned=_planned(note.hz, part.sung_hz, folds, score.a4),
-        reached=reached,
+        planned=_planned(note.hz, part.sung_hz, folds, score.a4, aims=lungs is not None),
+        reached=aimed(reached, setup),
         rest_s=rest,
         held=pair.verdict if pair else None,
         depth=None if part.sung_hz is None else depth,
         folds=folds,
+        lungs=lungs,
     )
 
 
-def _planned(fingered: float, sung: float | None, folds: int, a4: float) -> Prediction | None:
+def _lungs(performance: Performance, part: Stretch) -> float | None:
+    """Return the median pressure in the lungs late in a stretch, if folds sing there. [Pa]."""
+    over = performance.traces.lungs
+    if part.sung_hz is None or not over.size:
+        return None
+    late = slice((part.first + part.end) // 2, part.end)
+    return float(np.median(over[late] + performance.pressure_asked[late]))
+
+
+def _planned(
+    fingered: float, sung: float | None, folds: int, a4: float, *, aims: bool
+) -> Prediction | None:
     """Return what arithmetic says; what counts is the pitch at which the voice repeats."""
     if sung is None:
         return None
+    near = AIM_NEAR_CENTS if aims else NEAR_CENTS
     return Prediction(
         fingered_hz=fingered,
         sung_hz=sung / folds,
-        ratio=choose_ratio(sung / folds / fingered, NEAR_CENTS),
-        tolerance_cents=NEAR_CENTS,
+        ratio=choose_ratio(sung / folds / fingered, near),
+        tolerance_cents=near,
         a4=a4,
     )
 

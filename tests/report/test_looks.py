@@ -9,7 +9,7 @@ import pytest
 import reedbore
 from reedbore.report import words
 from reedbore.report.looks import LOOKS
-from reedbore.verdict.state import VERDICTS, Heard, RowState, State
+from reedbore.verdict.state import VERDICTS, Follows, Heard, RowState, State
 
 STATIC = Path(reedbore.__file__).parent / "page" / "static"
 
@@ -35,6 +35,7 @@ def badges() -> set[str]:
         (LOOKS, set(State)),
         (words.STATES, set(State)),
         (words.HEARD, set(Heard)),
+        (words.FOLLOWS, set(Follows)),
         (badges(), set(VERDICTS)),
     ],
 )

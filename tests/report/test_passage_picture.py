@@ -2,6 +2,7 @@
 
 import itertools
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -314,6 +315,20 @@ def test_played_pitch_is_found_in_another_register():
     assert np.nanmedian(low[1]) == pytest.approx(116.54, rel=1e-3)
     assert np.nanmedian(high[1]) == pytest.approx(233.08, rel=1e-3)
     assert low[0][-1] < 1.0 < high[0][0]
+
+
+def test_of_folds_the_picture_shows_what_is_aimed_at_beside_what_is_sung():
+    # Pure tones in the place of folds: they sing what is written, wherever it is said to be aimed.
+    played = performance_of(Passage(tempo_bpm=60, fingered="Bb2:2", sung="F3:2"))
+    (row,) = rows_of(played)
+    row = replace(row, lungs=3400.0, sung_hz=midi_to_hz(53) * 2.0 ** (-40.0 / 1200.0))
+    times, hz = passage_data.sung_course(played, [row])
+    inside = (times > 0.5) & (times < 1.5)
+    assert hz[inside] == pytest.approx(midi_to_hz(53), rel=1e-4)
+    figure = passages.draw(played, [row], "Mill race", "", 440.0)
+    words = [word for word, _ in boxes(figure)]
+    assert "what is aimed at" in words
+    assert "sung note, as measured" in words
 
 
 def test_silent_horn_has_no_pitch():

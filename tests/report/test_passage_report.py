@@ -146,6 +146,23 @@ def test_a_verdict_is_told_in_a_few_words(changes, words):
     assert told(found(**changes)) == words
 
 
+def test_of_folds_the_table_tells_aim_and_pull_and_who_follows(rows):
+    # Aimed 40 cents under F, held at the just fifth over B flat.
+    pulled = found(
+        sung_hz=parse_pitch("F3+2c"), aimed_hz=parse_pitch("F3-40c"), ratio=(3, 2), follows="voice"
+    )
+    sung = row(1, pulled, pulled, sung_hz=pulled.aimed_hz, lungs=3420.0, rest_s=0.24)
+    said = text([sung, row(2, ROUGH, None, lungs=3300.0), rows[3]])
+    head, first = said.splitlines()[:2]
+    for name, cell in {"aim": "F3-40c", "sung": "F3+2c", "pulled": "+42c"}.items():
+        assert (name in head.split(), cell in first.split()) == (True, True)
+    assert "off" not in head.split()
+    assert "1: the horn takes the voice along." in said
+    assert "The lungs hold up to 3.42 kPa; singing takes more breath" in said
+    assert document([sung])[0]["lungs_kpa"] == pytest.approx(3.42)
+    assert "lungs" not in text(rows)
+
+
 def test_the_sentence_below_counts(rows):
     assert summary(rows) == (
         "Of 8 notes 7 are sung: 4 lock when held, 1 within the note; a third note is heard in 5 "

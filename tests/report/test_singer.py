@@ -6,10 +6,9 @@ from reedbore.measures.locking import Edge
 from reedbore.physics import folds
 from reedbore.report import singer
 from reedbore.report.singer import SINGERS_MISS, WANDER, Ease, ease
-from reedbore.report.verdict import _FOLLOWS
 from reedbore.report.words import FOLDS
 from reedbore.verdict.singer import Aim, SingerRow
-from reedbore.verdict.state import Follows, RowState
+from reedbore.verdict.state import RowState
 
 
 def row(ratio=(3, 2), width=40.0, state=RowState.LOCKED, middle=-30.0, heard="yes"):
@@ -101,7 +100,3 @@ def test_several_voices_are_told_as_their_range_and_how_many_sing():
 def test_the_typical_voice_is_one_of_the_nine():
     assert singer.TYPICAL in folds.VOICES
     assert len(folds.VOICES) == 9
-
-
-def test_each_way_to_follow_has_words():
-    assert set(_FOLLOWS) == set(Follows)

@@ -15,7 +15,7 @@ from reedbore.notes import cents, midi_to_hz, parse_sung
 from reedbore.pairs import predict_pair
 from reedbore.simulate.performance import Fingered, Performance, Score, Stretch, perform
 from reedbore.simulate.take import render
-from reedbore.verdict import runs
+from reedbore.verdict import passage, runs
 from reedbore.verdict.passage import NoteVerdict, judge_notes
 from reedbore.verdict.state import Reason
 from reedbore.verdict.take import judge
@@ -330,13 +330,17 @@ def test_a_passage_is_cut_and_judged_as_it_is_played(tenor):
     assert found[2].reached.sung_hz == pytest.approx(LOCKS, rel=1e-6)
 
 
-def test_notes_sung_by_folds_are_judged_on_the_folds():
-    # A little above unison the horn takes the folds along; F is too far from 3/2 for that. A clock
-    # a quarter tone off unison would drift.
+@pytest.fixture(scope="module")
+def by_folds():
     written = Passage(tempo_bpm=60, fingered="Bb2:4", sung="Bb2:2 F3:1 rest:1")
     setup = folded.tenor(time__rate_hz=48e3)
-    performance = perform(Score(written, {Fingered("Bb2", ""): setup}))
-    unison, fifth, silence = judge_notes(performance)
+    return judge_notes(perform(Score(written, {Fingered("Bb2", ""): setup})))
+
+
+def test_notes_sung_by_folds_are_judged_on_the_folds(by_folds):
+    # A little above unison the horn takes the folds along; F is too far from 3/2 for that. A clock
+    # a quarter tone off unison would drift.
+    unison, fifth, silence = by_folds
     assert (unison.reached.state, unison.reached.ratio) == ("locked", (1, 1))
     assert unison.held.state == "locked"
     assert abs(cents(unison.sung_hz, unison.reached.sung_hz)) > 10.0
@@ -345,3 +349,24 @@ def test_notes_sung_by_folds_are_judged_on_the_folds():
     assert fifth.reached.sung_hz == pytest.approx(fifth.held.sung_hz, rel=2e-3)
     assert silence.reached.state == "unsung"
     assert silence.reached.reason is None
+    assert silence.lungs is None
+
+
+def test_what_folds_aim_at_is_told_beside_what_they_sing_and_who_follows(by_folds):
+    unison, fifth, _ = by_folds
+    for row in (unison, fifth):
+        assert row.reached.aimed_hz == pytest.approx(row.sung_hz, abs=1e-5)
+        pulled = cents(row.reached.sung_hz, row.sung_hz)
+        assert row.reached.pulled_cents == pytest.approx(pulled, abs=1e-3)
+        # Air passes the folds only where there is more pressure below than in the mouth.
+        assert row.lungs > 2400.0
+    assert unison.reached.follows in {"voice", "both"}
+    assert fifth.reached.follows is None
+
+
+@pytest.mark.parametrize(("off", "ratio"), [(-49.0, (3, 2)), (-51.0, (10, 7))])
+def test_an_aim_is_planned_for_the_just_note_within_half_a_semitone(off, ratio):
+    sung = 1.5 * B_FLAT * 2.0 ** (off / 1200.0)
+    planned = passage._planned(B_FLAT, sung, 1, 440.0, aims=True)
+    assert planned.ratio == ratio
+    assert passage._planned(B_FLAT, sung, 1, 440.0, aims=False).ratio != (3, 2)

@@ -155,7 +155,8 @@ def _title(request: PassageRequest, score: Score, rows: Sequence[NoteVerdict]) -
         usual = "; usual {:g} to {:g}".format(*USUAL_DEPTHS)
         return f"{title}, {_depths(depths, usual)} out of the flow" if depths else title
     curve = [point.value for point in score.passage.depth_curve]
-    return f"{title}, {_depths(curve or [setup.voice.depth])}"
+    folds = ", from folds" if setup.voice.folded else ""
+    return f"{title}, {_depths(curve or [setup.voice.depth])}{folds}"
 
 
 def _depths(values: Sequence[float], usual: str = "") -> str:

@@ -52,6 +52,7 @@ FRAME, THICK, MIDDLE, THIN = 11.5, 9.5, 5.0, 2.0  # heights of bars [points]
 FINGERED_POINTS, SUNG_POINTS = 6.5, 6.0
 AWAY = 14.0  # of a name from the middle of its bar [points]
 HATCH_TIMES = 2
+AIM_DASHES = (0, (3, 2))
 
 
 class Bar(NamedTuple):
@@ -111,7 +112,12 @@ def draw_notes(
         axes.add_patch(_bar(note, FINGERED_POINTS / semitone, a4, **style))
     for times, hz in played:
         axes.plot(times, _midi(hz, a4), color=HORN_BLUE, lw=1.8, zorder=4)
-    _draw_voice(axes, sung, passage_data.sung_notes(performance, rows), a4)
+    asked = passage_data.sung_notes(performance, rows)
+    _draw_voice(axes, sung, asked, a4)
+    if passage_data.of_folds(rows):
+        heights = [float(_midi(note.hz, a4)) for note in asked]
+        ends = [note.begin for note in asked], [note.end for note in asked]
+        axes.hlines(heights, *ends, color=VOICE_ORANGE, lw=1.4, ls=AIM_DASHES, zorder=3)
     return _name_notes(axes, performance, rows, a4)
 
 
@@ -188,6 +194,10 @@ def _name_notes(
     for note, points in thick:
         height = float(_midi(note.hz, a4))
         labels.keep_free(note.begin, note.end, height, height, points=0.5 * points)
+    if passage_data.of_folds(rows):
+        for row in rows:
+            height = float(_midi(row.reached.sung_hz or row.fingered_hz, a4))
+            labels.keep_free(row.begin_s, row.end_s, height, height, points=0.5 * SUNG_POINTS)
     for before, note in pairwise(sung):
         low, high = sorted(_midi([before.hz, note.hz], a4).tolist())
         labels.keep_free(note.begin, note.begin + GLIDE, low, high)
@@ -413,10 +423,13 @@ def _line_handles(performance: "Performance", rows: Sequence["NoteVerdict"]) -> 
         Line2D([], [], color=HORN_BLUE, lw=1.8, label="played pitch, as measured"),
     ]
     if passage_data.sung_notes(performance, rows):
-        asked = passage_data.from_notes(performance)
-        says = "sung note" if asked else "sung note, as measured"
-        voice: dict[str, Any] = {"color": VOICE_ORANGE, "marker": "^", "ms": SUNG_POINTS}
-        handles.append(Line2D([], [], lw=2.2, label=says, **voice))
+        asked, aims = passage_data.from_notes(performance), passage_data.of_folds(rows)
+        mark: dict[str, Any] = {"color": VOICE_ORANGE, "marker": "^", "ms": SUNG_POINTS}
+        says = "sung note" if asked and not aims else "sung note, as measured"
+        if aims:
+            handles.append(Line2D([], [], lw=1.4, ls=AIM_DASHES, label="what is aimed at", **mark))
+            mark = {"color": VOICE_ORANGE}
+        handles.append(Line2D([], [], lw=2.2, label=says, **mark))
     return handles
 
 

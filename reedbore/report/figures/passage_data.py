@@ -4,7 +4,7 @@ In: a performance and what became of its notes. Out: arrays and short texts.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -138,10 +138,17 @@ def played_course(
     times, hz : ndarray
         A stretch of it. [s], [Hz]
     """
-    rate = performance.score.rate
-    whole = mute_broken(performance.traces.pressure, rate)[0]
-    thinned, slow = pitch.thin(np.clip(whole, -BURST_PA, BURST_PA), rate)
-    for first, end, near in _pieces(performance, rows):
+    whole = mute_broken(performance.traces.pressure, performance.score.rate)[0]
+    wave = np.clip(whole, -BURST_PA, BURST_PA)
+    yield from _tracked(wave, performance.score.rate, _pieces(performance, rows), WEAK_PA)
+
+
+def _tracked(
+    wave: Samples, rate: float, pieces: Iterable[Note], weakest: float
+) -> Iterator[tuple[Samples, Samples]]:
+    """Follow the line of a wave near a pitch, piece by piece; nan where it is weak."""
+    thinned, slow = pitch.thin(wave, rate)
+    for first, end, near in pieces:
         part = thinned[round(first * slow) : round(end * slow)]
         band = max(near / TRACK_SHARE, 4.0 * TRACK_WINDOWS / (end - first))
         if band > 0.5 * near:
@@ -150,8 +157,8 @@ def played_course(
         if len(track.times) < 3:
             continue
         hz = near + np.gradient(track.cycles, track.times)
-        weakest = max(WEAK_PA, 10.0 ** (WEAK_DB / 20.0) * float(track.amplitude.max()))
-        clear = (track.amplitude > weakest) & (np.abs(hz - near) < band)
+        least = max(weakest, 10.0 ** (WEAK_DB / 20.0) * float(track.amplitude.max()))
+        clear = (track.amplitude > least) & (np.abs(hz - near) < band)
         yield first + track.times, np.where(clear, hz, np.nan)
 
 
@@ -181,13 +188,21 @@ def sung_course(
     performance : Performance
         What was sung.
     rows : sequence of NoteVerdict
-        Where there is no sung line, as with a recorded voice: what was measured of it.
+        Where there is no sung line, as with a recorded voice, or folds feel the horn: what was
+        measured of it.
 
     Returns
     -------
     times, hz : ndarray
         nan where nobody sings. [s], [Hz]
     """
+    if of_folds(rows):
+        parts = _tracked(performance.sung, performance.score.rate, _sung_pieces(rows), 0.0)
+        ended = [(np.append(at, at[-1]), np.append(hz, np.nan)) for at, hz in parts]
+        if not ended:
+            return np.zeros(0), np.zeros(0)
+        times, hz = zip(*ended, strict=True)
+        return np.concatenate(times), np.concatenate(hz)
     if from_notes(performance) and performance.sung.any():
         line = performance.controls
         step = max(1, math.ceil(line.sung_hz.size / DRAWN_POINTS))
@@ -198,6 +213,15 @@ def sung_course(
     times = [time for note in found for time in (note.begin, note.end, note.end)]
     values = [value for note in found for value in (note.hz, note.hz, np.nan)]
     return np.array(times, dtype=np.float64), np.array(values, dtype=np.float64)
+
+
+def _sung_pieces(rows: Sequence["NoteVerdict"]) -> Iterator[Note]:
+    return (Note(row.begin_s, row.end_s, hz) for row in rows if (hz := row.reached.sung_hz))
+
+
+def of_folds(rows: Sequence["NoteVerdict"]) -> bool:
+    """Tell whether folds sing, so that what is asked for is but the aim."""
+    return any(row.lungs is not None for row in rows)
 
 
 def fingered_notes(performance: "Performance") -> list[Note]:
