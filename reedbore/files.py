@@ -1,11 +1,16 @@
 """Files that appear under their name only when they are whole; what they are called; the cache."""
 
 import contextlib
+import glob
 import os
+import platform
 import re
 import shutil
 import stat
 import tempfile
+import time
+import uuid
+import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextvars import ContextVar
 from hashlib import sha256
@@ -17,6 +22,9 @@ from reedbore.errors import ReedboreError
 PACKAGE = Path(__file__).parent
 
 ROOM = 32_000_000  # bytes, more than all compiled code takes
+
+FORGOTTEN_S = 3600.0
+"""What is not whole and of nobody known to live is left alone so long. [s]"""
 
 LONGEST_STEM = 100  # bytes; every system takes file names twice as long
 
@@ -44,6 +52,78 @@ def write_whole(path: Path, data: bytes) -> None:
         group.add(path, data)
 
 
+def beside(path: Path) -> Path:
+    """Name a place beside a file or folder for what is not whole yet: hidden, and its owner told.
+
+    Parameters
+    ----------
+    path : Path
+        Where it goes when it is whole.
+
+    Returns
+    -------
+    Path
+        No other process has the same, on this machine or another that shares the folder.
+    """
+    return path.with_name(f".{path.name}.{_here()}-{os.getpid()}-{uuid.uuid4().hex[:8]}.part")
+
+
+def _here() -> str:
+    return f"{zlib.crc32(platform.node().encode()):08x}"
+
+
+def clear_dead(path: Path) -> None:
+    """Remove what processes that were killed have left beside a file or folder.
+
+    Parameters
+    ----------
+    path : Path
+        What they were going to write. What a process of another machine has begun there is left
+        alone for an hour.
+    """
+    for part in path.parent.glob(f".{glob.escape(path.name)}.*.part"):
+        with contextlib.suppress(OSError):
+            if _is_dead(part) and part.is_dir():
+                shutil.rmtree(part)
+            elif _is_dead(part):
+                part.unlink()
+
+
+def _is_dead(part: Path) -> bool:
+    """Tell whether nobody works any longer on what `beside` has named."""
+    machine, _, process = part.name.split(".")[-2].rpartition("-")[0].partition("-")
+    if machine == _here() and process.isdecimal() and os.name == "posix":
+        try:
+            os.kill(int(process), 0)
+        except ProcessLookupError:
+            return True
+        return False
+    return time.time() - part.stat().st_mtime > FORGOTTEN_S
+
+
+def to_disk(paths: Iterable[Path]) -> None:
+    """Wait until files and their entries in their folders are on the disk.
+
+    Parameters
+    ----------
+    paths : iterable of Path
+        Files that were written.
+
+    Raises
+    ------
+    OSError
+        If they cannot be: the disk is full or broken.
+    """
+    files = list(paths)
+    folders = {file.parent for file in files} if os.name == "posix" else set()
+    for path in (*files, *folders):
+        held = os.open(path, os.O_RDONLY if path in folders else os.O_RDWR)
+        try:
+            os.fsync(held)
+        finally:
+            os.close(held)
+
+
 class Group:
     """Files that belong together: all are written beside their places before any is renamed."""
 
@@ -53,11 +133,11 @@ class Group:
 
     def add(self, path: Path, data: bytes) -> None:
         """Write a file beside its place; as `write_whole`."""
-        beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-        self._parts[path] = beside
+        part = self._parts[path] = beside(path)
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            beside.write_bytes(data)
+            clear_dead(path)
+            part.write_bytes(data)
         except OSError as error:
             raise ReedboreError(f"{path} cannot be written ({_reason(error)})") from error
         self._sums[path] = len(data), sha256(data).hexdigest()
@@ -85,17 +165,17 @@ class Group:
 
     def rename(self) -> None:
         """Put each in its place, in the order in which they were written."""
-        for path, beside in self._parts.items():
+        for path, part in self._parts.items():
             try:
-                beside.replace(path)
+                part.replace(path)
             except OSError as error:
                 raise ReedboreError(f"{path} cannot be written ({_reason(error)})") from error
 
     def tidy(self) -> None:
         """Remove what has not come to its place."""
-        for beside in self._parts.values():
+        for part in self._parts.values():
             with contextlib.suppress(OSError):
-                beside.unlink(missing_ok=True)
+                part.unlink(missing_ok=True)
 
 
 _GROUP: ContextVar[Group | None] = ContextVar("group", default=None)
@@ -197,7 +277,7 @@ def check_writable(path: Path) -> None:
         raise ReedboreError(f"{path} cannot be written (it is a folder; name a file)")
     try:
         folder = next(place for place in path.absolute().parents if place.exists())
-        probe = folder / f".{path.name}.{os.getpid()}.part"
+        probe = beside(folder / path.name)
         probe.touch()
         probe.unlink()
     except OSError as error:

@@ -4,6 +4,7 @@ In: a sweep as `maps_data` reads it. Out: short texts; pictures and page say the
 """
 
 import math
+from textwrap import shorten
 
 import numpy as np
 
@@ -17,6 +18,9 @@ from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Sweep, quantity_of
 
 TENTHS_CENTS = 1.0
 """Of a lock narrower than this, whole cents can miss the middle."""
+
+LONGEST_REASON = 90
+"""Letters of why a cell failed that have room under a map."""
 
 CARE = sentence(CLOCK)
 
@@ -59,12 +63,17 @@ def resolution(found: LockMap) -> str:
 
 
 def unfinished(found: LockMap) -> str:
-    """Say how much has not been run; nothing if all is there."""
+    """Say how much has not been run, and what failed and why; nothing if all is there."""
     told = []
     left, cells = (
         int(np.sum(found.values["state"] == State.NOT_RUN.code)),
         math.prod(found.sweep.shape),
     )
+    if found.failures:
+        why, *others = sorted(found.failures, key=lambda why: -found.failures[why])
+        more = f", or for {len(others)} other reasons" if others else ""
+        why = shorten(why, LONGEST_REASON, placeholder=" …")
+        told.append(f"{sum(found.failures.values()):,} of {cells:,} cells failed: {why}{more}.")
     if left:
         told.append(f"{left:,} of {cells:,} cells are not run yet.")
     if found.edges is not None and np.any(found.edges.state == EdgeState.NOT_RUN.code):

@@ -5,17 +5,17 @@ its lock is widest. Sung notes are in cents from the fingered one throughout.
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
-import zarr
 from numpy.typing import NDArray
 
 from reedbore.notes import cents
 from reedbore.verdict.state import EdgeState, State
-from reedbore.verdict.sweep import store
+from reedbore.verdict.sweep import store, table
 from reedbore.verdict.sweep.plan import (
     EDGES,
     MARKS,
@@ -87,12 +87,15 @@ class LockMap:
         Array of the sweep's shape by variable.
     edges : Edges or None
         Where locks end along the sung axis, if that was looked for.
+    failures : mapping of str to int
+        How many cells failed, by the reason.
     """
 
     name: str
     sweep: Sweep
     values: dict[str, NDArray[Any]]
     edges: Edges | None
+    failures: Mapping[str, int]
 
     @property
     def sung_place(self) -> int | None:
@@ -132,17 +135,21 @@ def read(path: Path) -> LockMap:
         If there is no sweep.
     """
     sweep = store.read_sweep(path)
-    group = store.open_group(path)
-    values = {name: np.asarray(group[name]) for name in READ}
-    return LockMap(name=path.name, sweep=sweep, values=values, edges=_edges(group, sweep))
+    return LockMap(
+        name=path.name,
+        sweep=sweep,
+        values=table.read_values(path, "cells", READ),
+        edges=_edges(path, sweep),
+        failures=table.failures(path),
+    )
 
 
-def _edges(group: zarr.Group, sweep: Sweep) -> Edges | None:
+def _edges(path: Path, sweep: Sweep) -> Edges | None:
     mark = MARKS["edges"]
-    if mark not in group:
+    plan = table.edge_plan(path)
+    if plan is None:
         return None
-    found = {name: np.asarray(group[name]) for name in EDGES}
-    p, q = (np.asarray(group[name]).tolist() for name in ("ratio_p", "ratio_q"))
+    found = table.read_values(path, "edges", tuple(EDGES))
     just = 1200.0 * np.log2(found["edge_just_hz"] / sweep.fingered.hz)
     lock, narrow = (found[mark] == which.code for which in (EdgeState.LOCK, EdgeState.NARROW))
     low, high = (just + found[f"edge_{side}_cents"] for side in ("low", "high"))
@@ -151,9 +158,7 @@ def _edges(group: zarr.Group, sweep: Sweep) -> Edges | None:
     middle = 0.5 * (low + high)
     perhaps = np.where(narrow & (middle >= first) & (middle <= last), middle, math.nan)
     low, high = (np.where(lock, side, math.nan) for side in (low, high))
-    narrowest = float(group[mark].attrs["narrowest_band_cents"])  # type: ignore[arg-type]
-    ratios = tuple(zip(p, q, strict=True))
-    return Edges(ratios, found[mark], low, high, perhaps, narrowest)
+    return Edges(plan.ratios, found[mark], low, high, perhaps, plan.narrowest)
 
 
 # --- axes ----------------------------------------------------------------------------------------

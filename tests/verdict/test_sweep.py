@@ -23,14 +23,14 @@ from reedbore.errors import ReedboreError
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.verdict.cells import Cell, judge_cells
 from reedbore.verdict.state import State
-from reedbore.verdict.sweep import plan, store
+from reedbore.verdict.sweep import plan, table
 from reedbore.verdict.sweep import (
     run as sweep_run,
 )
 from reedbore.verdict.sweep import (
     store as sweep_store,
 )
-from reedbore.verdict.sweep.cells import block_shape, blocks, cells, judge_block
+from reedbore.verdict.sweep.cells import as_text, block_shape, blocks, cells, judge_block
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 TENOR = setup_for(load_horn("tenor-saxophone")).with_value("voice.source", "sine")
@@ -100,6 +100,10 @@ def test_cell_whose_values_do_not_go_together_has_failed():
     grid = Sweep(setup=clarinet, fingered=FINGERED, axes=(places,))
     found = judge_block(grid, (slice(0, 2),), fake_cells.judge)
     assert [code_name(code) for code in found["state"]] == ["rough", "failed"]
+    assert as_text(found["reason"][0]) == ""
+    with pytest.raises(ReedboreError) as wrong:
+        grid.cell([beyond])
+    assert as_text(found["reason"][1]) == str(wrong.value)[:160]
 
 
 @pytest.mark.parametrize("first", ["voice.depth", "breath.pressure_kpa", "bore.length_mm"])
@@ -174,14 +178,14 @@ def test_store_gives_the_sweep_back_bit_for_bit(tmp_path: Path):
 def test_counts_and_single_cells_are_read_back(tmp_path: Path):
     path = tmp_path / "map.zarr"
     sweep_store.prepare(path, fake_cells.example())
-    assert store.count(path)[0] == {"not run": 54}
+    assert table.count(path)[0] == {"not run": 54}
     run(path)
-    states, locked = store.count(path)
+    states, locked = table.count(path)
     assert states.total() == 54
     assert states["silent"] == 18
     assert sum(locked.values()) == states["locked"] > 0
-    assert store.cell_values(path, (7, 3))["state"] == "locked"
-    assert store.locks(path) is None
+    assert table.cell_values(path, (7, 3))["state"] == "locked"
+    assert table.locks(path) is None
 
 
 @pytest.mark.usefixtures("small")
@@ -202,7 +206,7 @@ def test_edges_stand_beside_the_grid_and_can_be_added_later(tmp_path: Path):
         "elsewhere", "lock", "no_lock", "elsewhere"
     ]  # fmt: skip
     assert set(data.edge_state.values[0]) == {words.index("no_lock")}  # silent: nothing to lock
-    assert (3, 2) in (store.locks(path) or [])
+    assert (3, 2) in (table.locks(path) or [])
 
 
 def test_edges_need_a_sung_axis(tmp_path: Path):
@@ -248,14 +252,14 @@ def test_cluster_that_loses_a_worker_ends_with_the_same_store(
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, **options) as cluster:
         workers = [worker.pid for worker in cluster.workers.values()]
         judged = itertools.count()
-        keep = sweep_store.write
+        keep = table.write
 
         def write(*things: Any) -> None:
             keep(*things)
             if next(judged) == 3:
                 os.kill(workers[0], signal.SIGKILL)
 
-        monkeypatch.setattr(sweep_store, "write", write)
+        monkeypatch.setattr(table, "write", write)
         run(path, edges=True, cluster=cluster.scheduler_address)
         assert next(judged) == 36
     assert dict(fake_cells.files(path)) == unbroken
@@ -333,11 +337,11 @@ def test_sweep_of_another_state_of_the_model_is_read_but_not_resumed(
 ):
     path = tmp_path / "map.zarr"
     run(path)
-    before = sweep_store.count(path)
+    before = table.count(path)
     as_begun_with(path, model)
     assert sweep_store.read_sweep(path) == replace(fake_cells.example(), model=model)
-    assert sweep_store.count(path) == before
-    assert sweep_store.cell_values(path, (0, 0))["state"] == "silent"
+    assert table.count(path) == before
+    assert table.cell_values(path, (0, 0))["state"] == "silent"
     with pytest.raises(ReedboreError, match=f"map.zarr: the sweep {says}: .*another name") as it:
         run(path)
     assert "\n" not in str(it.value)

@@ -20,7 +20,7 @@ from reedbore.notes import note_name
 from reedbore.simulate.request.take import Request, Words, read_request, refuse_words, tune_request
 from reedbore.simulate.request.typed import TypedCell
 from reedbore.verdict.state import State
-from reedbore.verdict.sweep import store
+from reedbore.verdict.sweep import table
 from reedbore.verdict.sweep.axes import check, read_axis, read_sung
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep
 from reedbore.verdict.sweep.store import read_sweep
@@ -125,16 +125,18 @@ def run(
     Returns
     -------
     dict
-        Fit for JSON: `file`, `axes`, `cells`, `states`, `locked` (cells by ratio), `edges` (ratios
-        with a lock anywhere), `narrowest_band_cents` that the grid resolves, that of the edges.
+        Fit for JSON: `file`, `axes`, `cells`, `states`, `failed` (cells by reason), `locked` (cells
+        by ratio), `edges` (ratios with a lock anywhere), `narrowest_band_cents` that the grid
+        resolves, that of the edges.
     """
     from reedbore.verdict.sweep import (  # noqa: PLC0415 - finding a cell needs no judge
         run as sweep_run,
     )
 
     sweep_run.run(swept, path, edges=edges, part=part, cluster=cluster)
-    states, locked = store.count(path)
-    found = store.locks(path)
+    states, locked = table.count(path)
+    failed = table.failures(path)
+    found = table.locks(path)
     return {
         "file": str(path),
         "horn": swept.horn,
@@ -142,6 +144,7 @@ def run(
         "axes": [_axis_document(axis) for axis in swept.axes],
         "cells": math.prod(swept.shape),
         "states": dict(states.most_common()),
+        "failed": dict(failed.most_common()),
         "locked": {f"{p}/{q}": number for (p, q), number in locked.most_common()},
         "edges": found and [f"{p}/{q}" for p, q in found],
         "narrowest_band_cents": swept.resolved_cents,
@@ -171,6 +174,7 @@ def text(document: Mapping[str, Any]) -> str:
     fields = ", ".join(axis["field"] for axis in document["axes"])
     lines = [f"{document['cells']} cells along {fields}"]
     lines += [f"  {state:11} {number}" for state, number in document["states"].items()]
+    lines += [f"  failed: {why} ({number})" for why, number in document["failed"].items()]
     if document["locked"]:
         lines.append(f"locked at {_first(list(document['locked']))}")
     if document["edges"] is not None:
@@ -224,14 +228,15 @@ def read_cell(words: Mapping[str, Any], path: Path | None, at: Sequence[str]) ->
     given = _read_at(swept, at)
     place = [_place(axis, given[axis.name], path) for axis in swept.axes]
     values = [axis.values[number] for axis, number in zip(swept.axes, place, strict=True)]
-    said = store.cell_values(path, place)
+    said = table.cell_values(path, place)
     ratio = f" near {said['p']}/{said['q']}" if said["p"] else ""
+    why = f" ({said['reason']})" if said["reason"] else ""
     change = model_change(swept.model)
     changed = [f"{path}: {change}"] if change else []
     return Request(
         setup=swept.cell(values),
         typed=_typed(swept, values, path, said),
-        warnings=(*changed, f"the sweep found here: {said['state']}{ratio}"),
+        warnings=(*changed, f"the sweep found here: {said['state']}{ratio}{why}"),
     )
 
 

@@ -5,7 +5,7 @@ In: a sweep. Out: blocks, and an array for each variable of a block.
 
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,7 +15,15 @@ from reedbore.errors import ModelError
 from reedbore.model.setup import Setup
 from reedbore.model.units import attribute_of
 from reedbore.verdict.state import State
-from reedbore.verdict.sweep.plan import SUNG, VARIABLES, VOICE, Sweep, check_model
+from reedbore.verdict.sweep.plan import (
+    REASON_BYTES,
+    SUNG,
+    VARIABLES,
+    VOICE,
+    Sweep,
+    Variable,
+    check_model,
+)
 
 if TYPE_CHECKING:
     from reedbore.verdict.cells import Cell
@@ -140,6 +148,38 @@ def _cell_or_none(sweep: Sweep, at: Sequence[float | None]) -> Setup | None:
         return None
 
 
+def blank(variables: Mapping[str, Variable], shape: tuple[int, ...]) -> Values:
+    """Make an array for each variable of a table in which nothing is known yet.
+
+    Parameters
+    ----------
+    variables : mapping
+        From `plan`.
+    shape : tuple of int
+        Cells along each axis.
+
+    Returns
+    -------
+    dict
+        Array by variable, in that shape; text has a last dimension of its own.
+    """
+    return {
+        name: np.full((*shape, *([kept.letters] if kept.letters else [])), kept.fill, kept.dtype)
+        for name, kept in variables.items()
+    }
+
+
+def as_letters(text: str | None) -> NDArray[np.uint8]:
+    """Write a reason as a row of `REASON_BYTES` bytes."""
+    code = (text or "").encode()[:REASON_BYTES]
+    return np.frombuffer(code.ljust(REASON_BYTES, b"\0"), np.uint8)
+
+
+def as_text(letters: NDArray[np.uint8]) -> str:
+    """Read a reason back; a letter that was cut in two is left out."""
+    return letters.tobytes().rstrip(b"\0").decode(errors="ignore")
+
+
 def judge_block(
     sweep: Sweep, block: Block, judge: Judge, progress: Callable[[float], None] | None = None
 ) -> Values:
@@ -160,7 +200,7 @@ def judge_block(
     -------
     dict
         An array in the shape of the block for each of `VARIABLES`. Values that do not go together
-        make a cell ``failed``.
+        make a cell ``failed``, for the reason that one sentence tells.
 
     Raises
     ------
@@ -170,11 +210,13 @@ def judge_block(
     check_model(sweep)
     values = [axis.values[part] for axis, part in zip(sweep.axes, block, strict=True)]
     shape = tuple(map(len, values))
-    out = {name: np.full(shape, kept.fill, kept.dtype) for name, kept in VARIABLES.items()}
+    out = blank(VARIABLES, shape)
     by_rate: dict[float, list[tuple[tuple[int, ...], Setup]]] = {}
     for place, setup in zip(np.ndindex(shape), cells(sweep, values), strict=True):
         if setup is None:
+            at = [along[number] for along, number in zip(values, place, strict=True)]
             out["state"][place] = State.FAILED.code
+            out["reason"][place] = as_letters(_why_none(sweep, at))
         else:
             by_rate.setdefault(setup.time.rate, []).append((place, setup))
     for alike in by_rate.values():  # only setups of one rate can be stepped side by side
@@ -182,6 +224,16 @@ def judge_block(
         notes = [sweep.fingered.hz] * len(setups)
         found = judge(setups, notes, seconds=sweep.seconds, progress=progress)
         for place, one in zip(places, found, strict=True):
+            kept = {**one._asdict(), "state": one.state.code, "reason": as_letters(one.reason)}
             for name, array in out.items():
-                array[place] = one.state.code if name == "state" else getattr(one, name)
+                array[place] = kept[name]
     return out
+
+
+def _why_none(sweep: Sweep, at: Sequence[float]) -> str:
+    """Say why the values of a cell make no setup."""
+    try:
+        sweep.cell(at)
+    except ModelError as error:
+        return "; ".join(str(error).splitlines())
+    raise AssertionError(at)

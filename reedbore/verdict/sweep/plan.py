@@ -29,6 +29,10 @@ DIGITS = 12
 """Significant digits of a value along an axis: as many as can be typed again exactly."""
 
 
+REASON_BYTES = 160
+"""Of a reason no more is kept."""
+
+
 class Variable(NamedTuple):
     """What is kept of each cell: its type, its value before, its unit, one sentence."""
 
@@ -36,6 +40,8 @@ class Variable(NamedTuple):
     fill: float
     units: str
     says: str
+    letters: int = 0
+    """How many of them each cell has along a last dimension of this name, as text has; 0: one."""
 
 
 # The state comes last: a block whose states are there is whole.
@@ -50,6 +56,9 @@ VARIABLES = {
     "drift_hz": Variable("f8", math.nan, "Hz", "the beat p f_played - q f_sung"),
     "period": Variable("i2", 0, "1", "periods after which the horn alone repeats; 0 unknown"),
     "voice_off_hz": Variable("f8", math.nan, "Hz", "played pitch without the voice"),
+    "reason": Variable(
+        "u1", 0, "1", "why the state is what it is: UTF-8, filled up with zeros", REASON_BYTES
+    ),
     "state": Variable("i1", State.NOT_RUN.code, "1", "what became of the two notes"),
 }
 

@@ -12,7 +12,6 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from tqdm import tqdm
 
 from reedbore.errors import ReedboreError
@@ -23,11 +22,11 @@ from reedbore.verdict.cells import judge_cells
 from reedbore.verdict.questions import Progress
 from reedbore.verdict.result import SIMPLE
 from reedbore.verdict.state import EdgeState
-from reedbore.verdict.sweep import store
+from reedbore.verdict.sweep import store, table
 from reedbore.verdict.sweep.axes import check
-from reedbore.verdict.sweep.cells import Block, Judge, Values, judge_block
+from reedbore.verdict.sweep.cells import Block, Judge, Values, blank, judge_block
 from reedbore.verdict.sweep.plan import EDGES, EdgePlan, Sweep, check_model
-from reedbore.verdict.sweep.store import Task
+from reedbore.verdict.sweep.table import Task
 
 NEAR_CENTS = 100.0
 """A ratio whose just note lies so far outside the sung axis may still reach into it. [cents]"""
@@ -101,11 +100,11 @@ def find_edges(
     Returns
     -------
     dict
-        An array in the shape of the block for each of `sweep_store.EDGES`.
+        An array in the shape of the block for each of `EDGES`.
     """
     check_model(sweep)
     shape = tuple(part.stop - part.start for part in block)
-    out = {name: np.full(shape, kept.fill, kept.dtype) for name, kept in EDGES.items()}
+    out = blank(EDGES, shape)
     flat = {name: array.reshape(-1) for name, array in out.items()}
     flat["edge_state"][:] = EdgeState.ELSEWHERE.code
     setup = _column(sweep, block)
@@ -154,25 +153,27 @@ def _keep(flat: Values, place: int, found: "lock_edges.Sought | None") -> None:
 # --- block after block ---------------------------------------------------------------------------
 
 
-def _fill(path: Path, table: str, part: tuple[int, int], cluster: str | None, work: Work) -> None:
+def _fill(path: Path, name: str, part: tuple[int, int], cluster: str | None, work: Work) -> None:
     """Do all blocks of a table that are still to be done."""
-    total = done = 0
-    for task, there in store.tasks(path, table, part):
-        total, done = total + task.cells, done + task.cells * there
-    to_do = (task for task, there in store.tasks(path, table, part) if not there)
-    if done == total:
+    total, left = 0, []
+    for task, there in table.tasks(path, name, part):
+        total += task.cells
+        if not there:
+            left.append(task)
+    if not left:
         return
-    with _bar(table, total, done) as bar:
+    done, to_do = total - sum(task.cells for task in left), iter(left)
+    with _bar(name, total, done) as bar:
         found = _spread(to_do, work, cluster) if cluster else _one_by_one(to_do, work, bar)
         for task, values in found:
-            store.write(path, task, values)
+            table.write(path, task, values)
             done += task.cells
             bar.update(done - bar.n)
 
 
-def _bar(table: str, total: int, done: int) -> Any:
+def _bar(name: str, total: int, done: int) -> Any:
     """Make the line on stderr that tells how far it is; in a file, one now and then."""
-    unit = {"cells": " cells", "edges": " ratios"}[table]
+    unit = {"cells": " cells", "edges": " ratios"}[name]
     shown = "{percentage:3.0f} % of {total_fmt}" + unit + ", {rate_fmt}, {remaining} left"
     seldom = 0.3 if sys.stderr.isatty() else 30.0
     return tqdm(

@@ -1,35 +1,29 @@
 """The data set of a sweep: a folder in the Zarr v3 format that xarray opens.
 
-In: a sweep, and what was found in each of its blocks. Out: labelled arrays, and the sweep again.
-
-Two tables stand in one store. ``cells`` has the axes of the sweep as its dimensions; ``edges`` has
-all axes but the sung one, and the ratios. Whoever works on a block writes the whole of it, and the
-variable that says what became of it (`MARKS`) last: a block is done if its part of that variable
-is there. Each part is written beside its place and renamed, so that a process can be killed at any
-instant.
+In: a sweep. Out: labelled arrays in which nothing is known yet, and the sweep again. Two tables
+stand in one store: ``cells`` has the axes of the sweep as its dimensions; ``edges`` has all axes
+but the sung one, and the ratios. `table` fills them.
 """
 
 import contextlib
 import json
-import math
 import shutil
-import uuid
-from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import zarr
-import zarr.errors
 
 from reedbore.errors import ReedboreError
-from reedbore.files import check_writable
+from reedbore.files import beside, check_writable, clear_dead, write_whole
 from reedbore.model.settings import leaves
 from reedbore.model.setup import Setup
 from reedbore.model.sidecar import versions
-from reedbore.verdict.state import EdgeState, State, flags
-from reedbore.verdict.sweep.cells import Block, Values, block_shape, blocks
+from reedbore.verdict.state import flags
+from reedbore.verdict.sweep import arrays
+from reedbore.verdict.sweep.arrays import MADE_BY, open_group
+from reedbore.verdict.sweep.cells import block_shape
 from reedbore.verdict.sweep.plan import (
     EDGES,
     MARKS,
@@ -45,22 +39,6 @@ from reedbore.verdict.sweep.plan import (
 )
 
 SUFFIX = ".zarr"
-MADE_BY = "reedbore sweep"
-
-
-class Task(NamedTuple):
-    """A block of a table that is still to be worked on."""
-
-    table: str
-    block: Block
-
-    @property
-    def cells(self) -> int:
-        """How many cells it has."""
-        return math.prod(part.stop - part.start for part in self.block)
-
-
-# --- make and find -------------------------------------------------------------------------------
 
 
 def prepare(path: Path, sweep: Sweep, edges: EdgePlan | None = None) -> None:
@@ -83,13 +61,19 @@ def prepare(path: Path, sweep: Sweep, edges: EdgePlan | None = None) -> None:
     """
     check_place(path)
     try:
-        if not path.exists():
-            _make_cells(path, sweep)
+        clear_dead(path)
+        with _beside(path) as place:
+            _make_cells(place, sweep)
+            if not path.exists():
+                _move(place, path)
         _compare(path, sweep)
-        if edges and not (path / MARKS["edges"]).exists():
-            _add_edges(path, sweep, edges)
+        with _beside(path) as place:
+            _make_cells(place, sweep)
+            if edges:
+                _make_edges(place, sweep, edges)
+            _put_in(place, path)
     except OSError as error:
-        raise _unwritable(path, error) from error
+        raise arrays.unwritable(path, error) from error
 
 
 def check_place(path: Path) -> None:
@@ -99,14 +83,10 @@ def check_place(path: Path) -> None:
     check_writable(path / "zarr.json")
 
 
-def _unwritable(path: Path, error: OSError) -> ReedboreError:
-    return ReedboreError(f"{path} cannot be written ({(error.strerror or str(error)).lower()})")
-
-
 @contextlib.contextmanager
 def _beside(path: Path) -> Iterator[Path]:
     """Name a folder beside a store to make something in, and leave nothing there."""
-    place = path.with_name(f".{path.name}.{uuid.uuid4().hex}.part")
+    place = beside(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     try:
         yield place
@@ -123,42 +103,58 @@ def _move(place: Path, path: Path) -> None:
             raise
 
 
-def _make_cells(path: Path, sweep: Sweep) -> None:
-    with _beside(path) as place:
-        group = zarr.create_group(place, zarr_format=3, attributes=_attributes(sweep))
-        for axis in sweep.axes:
-            about = {"units": axis.unit, "long_name": axis.says}
-            _keep_axis(group, axis.name, (axis.name,), np.array(axis.values), about)
-        names = tuple(axis.name for axis in sweep.axes)
-        for name in VARIABLES:
-            _make_variable(group, "cells", name, (names, sweep.shape, block_shape(sweep)))
-        _move(place, path)
+def _put_in(place: Path, path: Path) -> None:
+    """Put descriptions and axes in that are not there as they must be, the marks' last."""
+    ends = tuple(MARKS.values())
+    for folder in sorted(place.iterdir(), key=lambda folder: (folder.name in ends, folder.name)):
+        for file in sorted(file for file in folder.rglob("*") if file.is_file()):
+            there = path / file.relative_to(place)
+            if not _alike(file, there):
+                write_whole(there, file.read_bytes())
 
 
-def _add_edges(path: Path, sweep: Sweep, edges: EdgePlan) -> None:
-    """Make the arrays of the edges and move them into the store, the mark last."""
+def _alike(one: Path, other: Path) -> bool:
+    """Tell whether two files say the same."""
+    try:
+        if one.suffix == ".json":
+            return bool(json.loads(one.read_bytes()) == json.loads(other.read_bytes()))
+        return one.read_bytes() == other.read_bytes()
+    except (OSError, ValueError):
+        return False
+
+
+def _make_cells(place: Path, sweep: Sweep) -> None:
+    """Make a store in which nothing is known yet."""
+    group = zarr.create_group(place, zarr_format=3, attributes=_attributes(sweep))
+    for axis in sweep.axes:
+        about = {"units": axis.unit, "long_name": axis.says}
+        _keep_axis(group, axis.name, (axis.name,), np.array(axis.values), about)
+    names = tuple(axis.name for axis in sweep.axes)
+    for name in VARIABLES:
+        _make_variable(group, "cells", name, (names, sweep.shape, block_shape(sweep)))
+
+
+def _make_edges(place: Path, sweep: Sweep, edges: EdgePlan) -> None:
+    """Add the arrays of the edges."""
     others = [axis for axis in sweep.axes if axis is not sweep.sung_axis]
     names = (*(axis.name for axis in others), "ratio")
     shape = (*(len(axis.values) for axis in others), len(edges.ratios))
     p, q = np.array(edges.ratios, np.int8).T
     known = {"ratio": (p / q, "sung/fingered"), "ratio_p": (p, "its p"), "ratio_q": (q, "its q")}
-    with _beside(path) as place:
-        group = zarr.create_group(place, zarr_format=3)
-        for name, (values, says) in known.items():
-            _keep_axis(group, name, ("ratio",), values, {"units": "1", "long_name": says})
-        for name in EDGES:
-            chunks = (*(1 for _ in others), len(edges.ratios))
-            _make_variable(group, "edges", name, (names, shape, chunks))
-        group[MARKS["edges"]].attrs["narrowest_band_cents"] = edges.narrowest
-        for name in (*known, *EDGES):
-            _move(place / name, path / name)
+    group = zarr.open_group(place, mode="r+")
+    for name, (values, says) in known.items():
+        _keep_axis(group, name, ("ratio",), values, {"units": "1", "long_name": says})
+    for name in EDGES:
+        chunks = (*(1 for _ in others), len(edges.ratios))
+        _make_variable(group, "edges", name, (names, shape, chunks))
+    group[MARKS["edges"]].attrs["narrowest_band_cents"] = edges.narrowest
 
 
 def _keep_axis(
     group: zarr.Group, name: str, names: tuple[str, ...], values: Any, about: dict[str, Any]
 ) -> None:
-    array = group.create_array(
-        name, shape=values.shape, chunks=values.shape, dtype=values.dtype, dimension_names=names,
+    array = arrays.make(
+        group, name, values.shape, values.dtype, chunks=values.shape, dimension_names=names,
         attributes=about,
     )  # fmt: skip
     array[:] = values
@@ -175,9 +171,11 @@ def _make_variable(
         about |= flags(states)
     if table == "edges":
         about["coordinates"] = "ratio_p ratio_q"
-    group.create_array(
-        name, shape=shape, chunks=chunks, dtype=kept.dtype, fill_value=kept.fill,
-        dimension_names=names, attributes=about,
+    if kept.letters:
+        names, shape, chunks = (*names, "letter"), (*shape, kept.letters), (*chunks, kept.letters)
+    arrays.make(
+        group, name, shape, kept.dtype, chunks=chunks, fill_value=kept.fill, dimension_names=names,
+        attributes=about,
     )  # fmt: skip
 
 
@@ -222,7 +220,7 @@ def read_sweep(path: Path) -> Sweep:
     try:
         about: dict[str, Any] = dict(group.attrs)
         axes = tuple(
-            Axis(name=name, values=tuple(np.asarray(group[name]).tolist()))
+            Axis(name=name, values=tuple(arrays.read(path, group, name).tolist()))
             for name in about["axes"]
         )
         words = {name: str(about[name]) for name in ("horn", "title", "fingering", "version")}
@@ -234,20 +232,10 @@ def read_sweep(path: Path) -> Sweep:
             model=dict(json.loads(about.get("versions", "{}"))).get("model"),
             **words,
         )
+    except arrays.Damaged as error:
+        raise ReedboreError(f"{path} is no whole sweep ({error})") from error
     except (KeyError, TypeError, ValueError) as error:
         raise ReedboreError(f"{path} is no whole sweep ({error})") from error
-
-
-def open_group(path: Path, mode: Any = "r") -> zarr.Group:
-    """Open a store; a ReedboreError if there is none of a sweep."""
-    try:
-        group = zarr.open_group(path, mode=mode, zarr_format=3)
-    except (OSError, ValueError, zarr.errors.BaseZarrError) as error:
-        there = "holds no sweep" if path.exists() else "is not there"
-        raise ReedboreError(f"{path} {there}") from error
-    if group.attrs.get("made_by") != MADE_BY:
-        raise ReedboreError(f"{path} holds other data than a sweep")
-    return group
 
 
 def _compare(path: Path, sweep: Sweep) -> None:
@@ -279,132 +267,3 @@ def _identity(sweep: Sweep) -> dict[str, Any]:
     fixed = {"seconds": sweep.seconds, "the fingered note": f"{sweep.fingered.hz} Hz"}
     order = {"the order of axes": ", ".join(axis.name for axis in sweep.axes)}
     return {**axes, **order, **values, **fixed, **settings}
-
-
-# --- work ----------------------------------------------------------------------------------------
-
-
-def tasks(path: Path, table: str, part: tuple[int, int] = (1, 1)) -> Iterator[tuple[Task, bool]]:
-    """List the blocks of a table.
-
-    Parameters
-    ----------
-    path : Path
-        The store.
-    table : str
-        ``cells`` or ``edges``.
-    part : (int, int)
-        Which of how many equal parts of the work, counted from 1.
-
-    Yields
-    ------
-    task : Task
-        A block.
-    done : bool
-        Whether it is there already.
-    """
-    mark = MARKS[table]
-    if not (path / mark).exists():
-        return
-    array = open_group(path)[mark]
-    assert isinstance(array, zarr.Array)
-    for number, (place, block) in enumerate(blocks(array.shape, array.chunks)):
-        if number % part[1] == part[0] - 1:
-            yield Task(table, block), (path / mark / "c" / "/".join(map(str, place))).exists()
-
-
-def write(path: Path, task: Task, values: Values) -> None:
-    """Write all that was found in a block, its mark last.
-
-    Parameters
-    ----------
-    path : Path
-        The store.
-    task : Task
-        The block.
-    values : dict
-        An array in its shape for each variable of its table.
-
-    Raises
-    ------
-    ReedboreError
-        If it cannot be written.
-    """
-    group = open_group(path, "r+")
-    mark = MARKS[task.table]
-    try:
-        for name in (*(name for name in values if name != mark), mark):
-            group[name][task.block] = values[name]  # type: ignore[index]
-    except OSError as error:
-        raise _unwritable(path, error) from error
-
-
-def cell_values(path: Path, place: Sequence[int]) -> dict[str, Any]:
-    """Read what was found in one cell.
-
-    Parameters
-    ----------
-    path : Path
-        The store.
-    place : sequence of int
-        Its number along each axis.
-
-    Returns
-    -------
-    dict
-        Value by variable; the state in words, ``not run`` if nobody has judged it yet.
-    """
-    group = open_group(path)
-    found = {name: group[name][tuple(place)].item() for name in VARIABLES}  # type: ignore
-    return {**found, "state": State.of(found["state"])}
-
-
-def count(path: Path) -> tuple[Counter[State], Counter[tuple[int, int]]]:
-    """Count the cells of each state, and the locked ones of each ratio.
-
-    Parameters
-    ----------
-    path : Path
-        The store.
-
-    Returns
-    -------
-    states : Counter
-        Cells by state; ``not run`` for those that nobody has judged yet.
-    locked : Counter
-        Locked cells by (p, q).
-    """
-    group = open_group(path)
-    states: Counter[State] = Counter()
-    locked: Counter[tuple[int, int]] = Counter()
-    for task, _ in tasks(path, "cells"):
-        codes, p, q = (np.asarray(group[name][task.block]) for name in ("state", "p", "q"))  # type: ignore
-        for code, number in zip(*np.unique(codes, return_counts=True), strict=True):
-            states[State.of(code)] += int(number)
-        at = codes == State.LOCKED.code
-        locked.update(zip(p[at].tolist(), q[at].tolist(), strict=True))
-    return states, locked
-
-
-def locks(path: Path) -> list[tuple[int, int]] | None:
-    """List the ratios with a lock at any value of the other axes.
-
-    Parameters
-    ----------
-    path : Path
-        The store.
-
-    Returns
-    -------
-    list of (p, q) or None
-        Rising; None if no edges are kept.
-    """
-    if not (path / MARKS["edges"]).exists():
-        return None
-    group = open_group(path)
-    found: set[int] = set()
-    for task, _ in tasks(path, "edges"):
-        codes = np.asarray(group[MARKS["edges"]][task.block]).reshape(-1)  # type: ignore[index]
-        found |= set(np.flatnonzero(codes == EdgeState.LOCK.code).tolist())
-    p, q = (np.asarray(group[name]) for name in ("ratio_p", "ratio_q"))
-    return [(int(p[k]), int(q[k])) for k in sorted(found)]
