@@ -317,9 +317,9 @@ def sing(singer: Any, pressure: float, n: int) -> None:
     singer.lungs[n] = state[LUNGS, 0]
 
 
-def _leak(singer: Any, taken: Any, mouth: Any) -> None:
+def _leak(singer: Any, taken: Any, mouth: Any, begin: int, end: int) -> None:
     numbers = singer.numbers
-    for n in range(mouth.size):
+    for n in range(begin, end):
         lost = numbers[LEAK, 0] + taken[n]
         resisted = numbers[MOUTH_AT_ONCE, 0]
         pressure = from_lungs(singer) - resisted * lost
@@ -329,7 +329,7 @@ def _leak(singer: Any, taken: Any, mouth: Any) -> None:
 
 
 def make_leak(compile_with: Compile = compiled) -> Any:
-    """Make the loop over all steps of folds that sing into a leak; as `single.make_run`."""
+    """Make the loop over steps of folds that sing into a leak; as `single.make_run`."""
     return assembled(_leak, "folds_leak", compile_with)
 
 
@@ -358,5 +358,5 @@ def sing_into_leak(singer: Singer, taken: Reals | None = None, loop: Any = None)
     """
     mouth = np.zeros(singer.tension.size)
     extra = np.zeros(mouth.size) if taken is None else taken
-    (loop or _compiled_leak())(singer, extra, mouth)
+    (loop or _compiled_leak())(singer, extra, mouth, 0, mouth.size)
     return mouth

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from reedbore.kernel import rows
 from reedbore.kernel.compiler import Compile, assembled, compiled
+from reedbore.kernel.ear import Ear, stretches
 from reedbore.kernel.folds import NOBODY, NONE, Postures, Singer, take_posture
 from reedbore.kernel.numbers import Numbers, vent_rise
 from reedbore.kernel.single import FOLDS, Traces
@@ -60,9 +61,10 @@ def _loop(
     opening: Any,
     in_mouth: Any,
     leaving: Any,
+    since: int,
+    steps: int,
     begin: int,
     end: int,
-    steps: int,
 ) -> None:
     lead = leaving.size - mouth.size
     for n in range(begin, end):
@@ -71,7 +73,7 @@ def _loop(
         table[rows.REST, REED] = table[rows.REST, COMING]
         table[rows.SLIT, REED] = table[rows.SLIT, COMING]
         if steps > 0:
-            blend = 0.5 - 0.5 * math.cos(math.pi * (n - begin + 1) / steps)
+            blend = 0.5 - 0.5 * math.cos(math.pi * (n - since + 1) / steps)
             # Rows above those of the reflection: reed, mouthpiece and mouth.
             for k in range(rows.DIRECT):
                 table[k, REED] = table[k, BEFORE] + blend * (table[k, COMING] - table[k, BEFORE])
@@ -129,6 +131,7 @@ def play(
     loops: tuple[Any, Any] | None = None,
     singer: Singer = NOBODY,
     postures: Postures = NONE,
+    ear: Ear | None = None,
 ) -> Traces:
     """Step one reed, from rest, through the bores of a passage.
 
@@ -149,6 +152,8 @@ def play(
         As for `single.run`.
     postures : Postures, optional
         What the singer does beside it, a value a step.
+    ear : Ear, optional
+        As for `single.run`.
 
     Returns
     -------
@@ -164,7 +169,7 @@ def play(
     traces = Traces(
         *(np.zeros(mouth.size), leaving[lead:], np.zeros(mouth.size)),
         np.zeros(mouth.size) if reed.coupled else mouth,
-        *(singer.half_gap, singer.flow, singer.lungs),
+        *(singer.half_gap, singer.flow, singer.lungs, ear.added if ear else NOBODY.lungs),
     )
     table, state = np.zeros((rows.NUMBERS, 3)), np.zeros((rows.STATE, 3))
     table[:, REED] = reed.table
@@ -181,8 +186,9 @@ def play(
         player = before, coming, singer, postures, mouth, tongue
         arrays = *player, traces.pressure, traces.opening, traces.mouth
         there = min(change.at + change.steps, end)
-        loop(table, state, *arrays, leaving, change.at, there, change.steps)
-        loop(table, state, *arrays, leaving, there, end, 0)
+        for steps, *span in ((change.steps, change.at, there), (0, there, end)):
+            for part in stretches(ear, singer, *span):
+                loop(table, state, *arrays, leaving, change.at, steps, *part)
     return traces
 
 

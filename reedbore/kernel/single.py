@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from reedbore.kernel import rows
 from reedbore.kernel.compiler import Compile, assembled, compiled
+from reedbore.kernel.ear import Ear, stretches
 from reedbore.kernel.folds import NOBODY, Singer
 from reedbore.kernel.numbers import Numbers
 from reedbore.kernel.step import COUPLED, bore_of, from_bore, from_player, from_singer
@@ -34,6 +35,8 @@ class Traces(NamedTuple):
     """Through them. [m³ s⁻¹]"""
     lungs: NDArray[np.float64] = NOBODY.lungs
     """Pressure below them over the breath. [Pa]"""
+    corrected: NDArray[np.float64] = NOBODY.lungs
+    """Tension that the ear has added; empty without one. [cents]"""
 
 
 def _loop(
@@ -46,9 +49,11 @@ def _loop(
     opening: Any,
     in_mouth: Any,
     leaving: Any,
+    begin: int,
+    end: int,
 ) -> None:
     lead = leaving.size - mouth.size
-    for n in range(mouth.size):
+    for n in range(begin, end):
         now = n + lead
         back = from_bore(table, state, 0, bore, leaving, now)
         opening[n] = state[rows.OPENING, 0]
@@ -100,7 +105,11 @@ def compiled_run(valve: str, coupled: bool, folds: bool, vented: bool) -> Any:
 
 
 def run(
-    numbers: Numbers, mouth: NDArray[np.float64], loop: Any = None, singer: Singer = NOBODY
+    numbers: Numbers,
+    mouth: NDArray[np.float64],
+    loop: Any = None,
+    singer: Singer = NOBODY,
+    ear: Ear | None = None,
 ) -> Traces:
     """Step one setup from rest.
 
@@ -115,6 +124,8 @@ def run(
         Another loop from `make_run`, for example a plain one to step through in a debugger.
     singer : Singer, optional
         Whose folds sing in the mouth; `mouth` is then the breath, and the reed coupled.
+    ear : Ear, optional
+        By which the singer moves the tension.
 
     Returns
     -------
@@ -130,6 +141,8 @@ def run(
     folds = singer.steps.size > 0
     loop = loop or compiled_run(numbers.valve, numbers.coupled, folds, numbers.way is not None)
     table = numbers.table.reshape(-1, 1)
-    loop(table, state, bore, singer, mouth, pressure, opening, in_mouth, leaving)
-    folded = singer.half_gap, singer.flow, singer.lungs
+    arrays = bore, singer, mouth, pressure, opening, in_mouth, leaving
+    for part in stretches(ear, singer, 0, mouth.size):
+        loop(table, state, *arrays, *part)
+    folded = singer.half_gap, singer.flow, singer.lungs, ear.added if ear else NOBODY.lungs
     return Traces(pressure, leaving[numbers.lead :], opening, in_mouth, *folded)

@@ -20,7 +20,8 @@ class Voice(Part):
     [Hz], `scoop` the time that it takes [s].
 
     Sung by folds (`drive`), `frequency` is what the singer aims at, `depth` what it comes to where
-    no horn sounds back; `fold_mass`, `fold_length` and `gap` are the singer's own.
+    no horn sounds back; `fold_mass`, `fold_length` and `gap` are the singer's own. With the `ear`
+    on, the tension is corrected by what is heard.
 
     As a source of pressure the voice has the depth that is set; as a source of flow its `flow`,
     times `effort`, passes the tract, and the depth comes out of it (`kernel.mouth.depth`). A
@@ -37,6 +38,7 @@ class Voice(Part):
     fold_mass: float = 3.0
     fold_length: float = settle(QUANTITIES["voice.fold_length_mm"], 14e-3)
     gap: float = settle(QUANTITIES["voice.gap_mm"], 0.3e-3)
+    ear: Literal["off", "on"] = "off"
     effort: float = 1.0
     rd: float = 1.0
     fade: float = settle(QUANTITIES["voice.fade_ms"], 0.2)
@@ -82,6 +84,8 @@ class Voice(Part):
     def _check_folds(self) -> Self:
         """Refuse what only a clock can be told; folds make their pulse and its unevenness."""
         if self.drive != "folds":
+            if self.ear == "on":
+                raise mistake("is 'on'; only a voice with voice.drive=folds corrects itself", "ear")
             return self
         if self.source not in {"pulse", "off"}:
             raise mistake(

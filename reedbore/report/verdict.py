@@ -90,6 +90,7 @@ def _third_note(verdict: Verdict, a4: float) -> str:
 
 
 EXACT_CENTS = 0.05
+EAR_CENTS = 3.0  # of tension: less is no more than the voice wanders by itself
 USUAL_DEPTHS = 0.02, 0.15  # 50 to 400 Pa at 3 kPa: our estimate, no source
 
 
@@ -170,7 +171,8 @@ def rows(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
     told.append(("state", found.state))
     if found.lock_range_cents is not None and take.setup.voice.folded:
         low, high = found.lock_range_cents
-        told.append(("lock range", f"aim {low:+.0f} to {high:+.0f} cents beside it; {FOLDS}"))
+        deaf = ", with the ear off" if found.ear_cents is not None else ""
+        told.append(("lock range", f"aim {low:+.0f} to {high:+.0f} cents beside it{deaf}; {FOLDS}"))
     elif found.lock_range_cents is not None and found.sung_hz is not None:
         told.append(("lock range", lock_range_words(found.lock_range_cents, found.sung_hz, a4)))
     told += [
@@ -210,7 +212,21 @@ def _singer(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
     pulled = found.pulled_cents
     way = "up" if pulled > 0.0 else "down"
     says = f"the horn pulls the voice {way} by {abs(pulled):.0f} cents"
-    return [("aimed", f"{note_name(found.aimed_hz, a4)}; {says}"), *told]
+    return [("aimed", f"{note_name(found.aimed_hz, a4)}; {says}"), *_by_ear(found, a4), *told]
+
+
+def _by_ear(found: Verdict, a4: float) -> list[tuple[str, str]]:
+    """Tell what the ear makes of it, and what to practise: to leave the muscles where it does."""
+    if found.ear_cents is None or found.practise_hz is None or found.sung_hz is None:
+        return []
+    added = found.ear_cents
+    if abs(added) < EAR_CENTS:
+        return [("ear", "has nothing to correct")]
+    says = f"{'tightens' if added > 0.0 else 'slackens'} the folds by {abs(added):.0f} cents"
+    if found.state == State.LOCKED:
+        aim, heard = (note_name(hz, a4) for hz in (found.practise_hz, found.sung_hz))
+        says += f"; practise aiming at {aim} and leaving it there, though {heard} is heard"
+    return [("ear", says)]
 
 
 def _third(found: Verdict, a4: float) -> str:

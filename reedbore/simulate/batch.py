@@ -281,6 +281,11 @@ def _common_rate(setups: Sequence[Setup]) -> float:
         raise ModelError(
             "voice.source is 'recording'; allowed in lanes are 'pulse', 'sine' and 'off'"
         )
+    if any(setup.voice.ear == "on" for setup in setups):
+        raise ModelError(
+            "voice.ear is 'on'; allowed in lanes, and so in tables and maps, is 'off' (locks are "
+            "told for muscles that hold still)"
+        )
     for setup in setups:
         for name in setup.voice.uneven:
             steady = 1 if name == "voice.false_folds" else 0

@@ -110,6 +110,11 @@ class Solved(NamedTuple):
         """Return how much more tension [cents] moves the aim by so much [cents]."""
         return float(np.interp(aim_cents, self.higher, self.more))
 
+    def raised(self, tension_cents: float, aim_cents: float = 0.0) -> float:
+        """Return the aim [cents] that so much more tension [cents] makes of another aim."""
+        whole = self.pull(aim_cents) + tension_cents
+        return float(np.interp(whole, self.more, self.higher))
+
     @property
     def slope(self) -> float:
         """Cents of pitch to a cent of tension at the aim."""
@@ -385,7 +390,7 @@ def solve(setup: Setup) -> Solved:
     ModelError
         If no tension sings the aim, or the depth cannot be reached; the text names the range.
     """
-    voice = setup.voice.model_copy(update={"source": "pulse", "seed": 0})
+    voice = setup.voice.model_copy(update={"source": "pulse", "seed": 0, "ear": "off"})
     return _solved(setup.model_copy(update={"voice": voice}))
 
 

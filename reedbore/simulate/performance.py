@@ -33,6 +33,7 @@ from reedbore.simulate.controls import (
     sample_count,
     spans,
 )
+from reedbore.simulate.ear import ear_of_line
 from reedbore.simulate.folds import line_voiced, singing_line
 from reedbore.simulate.outside import SOUND_RATE, radiated
 from reedbore.simulate.singing import sing, sing_line
@@ -193,8 +194,9 @@ def perform(score: Score) -> Performance:
     numbers = [numbers_of(setup) for setup in bores]
     if any_setup.voice.drive == "folds":
         notes = _aimed(score, curves, fingered, sung_notes, steady)
-        singer, postures = singing_line(notes, any_setup, n, curves.singing, curves.blowing)
-        traces = play(numbers, changes, steady, curves.tongue, singer=singer, postures=postures)
+        player = singing_line(notes, any_setup, n, curves.singing, curves.blowing)
+        ear = ear_of_line(notes, n, curves.singing)
+        traces = play(numbers, changes, steady, curves.tongue, None, *player, ear)
         sung = line_voiced(traces, [note for note, _ in notes], curves.singing)
     else:
         sung, alternating = _sung(score, any_setup, curves, sung_notes, steady)

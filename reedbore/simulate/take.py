@@ -13,6 +13,7 @@ from reedbore.kernel.rows import BURST_PA
 from reedbore.model.setup import Setup
 from reedbore.simulate import outside
 from reedbore.simulate.acoustics.numbers import numbers_of
+from reedbore.simulate.ear import ear_of
 from reedbore.simulate.folds import singing, voiced
 from reedbore.simulate.mouth import depth
 from reedbore.simulate.singing import sing
@@ -120,7 +121,8 @@ def _played(
     breath = blown(setup, seconds)
     if setup.voice.drive == "folds":
         singer = singing(setup, breath.size, pull_cents)
-        traces = single.run(numbers_of(setup), breath, singer=singer)
+        ear = ear_of(setup, breath.size, pull_cents)
+        traces = single.run(numbers_of(setup), breath, singer=singer, ear=ear)
         return voiced(traces), traces
     sung = sing(setup, seconds, pull_cents)
     return sung, single.run(numbers_of(setup), breath * (1.0 + depth(setup) * sung))

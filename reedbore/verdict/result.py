@@ -90,6 +90,10 @@ class Verdict:
     """What the singer aims at; the sung note of a voice that is a clock. [Hz]"""
     follows: Follows | None = None
     """Who is pulled in a lock."""
+    ear_cents: float | None = None
+    """What a singer who listens adds to the tension; None for one who does not. [cents]"""
+    practise_hz: float | None = None
+    """The aim that needs no ear for the same muscles. [Hz]"""
 
     @property
     def pulled_cents(self) -> float | None:
@@ -138,6 +142,9 @@ class Verdict:
             "aimed_hz": self.aimed_hz,
             "aimed_note": name(self.aimed_hz),
             "pulled_cents": self.pulled_cents,
+            "ear_cents": self.ear_cents,
+            "practise_hz": self.practise_hz,
+            "practise_note": name(self.practise_hz),
             "follows": self.follows,
             "sing_cents": just,
             "played_hz": self.played_hz,

@@ -137,6 +137,7 @@ class Reason(StrEnum):
     ONLY_VOICE = "the voice stops the reed, and only the voice is left"
     NO_PITCH = "the voice has no pitch"
     FOLDS_REST = "the folds do not swing"
+    EAR = "muscles held as the ear leaves them lock, but the ear moves them on"
     NO_PITCH_RECORDED = "the recorded voice has no pitch"
     UNDECIDED = "the drift is too slow to tell within the longest run"
     # Within a note of a passage:

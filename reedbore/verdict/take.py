@@ -15,6 +15,7 @@ from reedbore.measures import locking, pitch
 from reedbore.measures.drift import at_rest
 from reedbore.model.setup import Setup
 from reedbore.notes import cents
+from reedbore.simulate.folds import solve
 from reedbore.simulate.take import Take, again, burst, render
 from reedbore.verdict import runs
 from reedbore.verdict.decide import Answer, decide, settle
@@ -56,7 +57,7 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
         assert outcome.played is not None
         return take.sound[take.sound.size // 2 :], runs.settled(take, outcome.played)
 
-    return aimed(filled(outcome, seen.alone, listen, edges), take.setup)
+    return _heard_by_ear(aimed(filled(outcome, seen.alone, listen, edges), take.setup), take)
 
 
 def aimed(verdict: Verdict, setup: Setup) -> Verdict:
@@ -73,6 +74,33 @@ def aimed(verdict: Verdict, setup: Setup) -> Verdict:
     if min(voice, reed) < LEADS * max(voice, reed) or not setup.voice.folded:
         follows = Follows.VOICE if voice > reed else Follows.REED
     return replace(verdict, follows=follows)
+
+
+def _heard_by_ear(verdict: Verdict, take: Take) -> Verdict:
+    """Add to a verdict what the ear has added to the tension, and what to aim at without it."""
+    if verdict.aimed_hz is None or not take.traces.corrected.size:
+        return verdict
+    practised = verdict.aimed_hz * 2.0 ** (_muscles(take) / 1200.0)
+    return replace(verdict, ear_cents=_corrected(take), practise_hz=practised)
+
+
+def _corrected(take: Take) -> float:
+    """Return what the ear has added to the tension in the later half of a take [cents]."""
+    added = take.traces.corrected
+    return float(added[added.size // 2 :].mean()) if added.size else 0.0
+
+
+def _muscles(take: Take) -> float:
+    """Return where muscles aim that hold still what the ear has made of them. [cents]."""
+    return solve(take.setup).raised(_corrected(take)) if take.traces.corrected.size else 0.0
+
+
+def _held_still(take: Take, sung: float, ratio: Ratio) -> locking.Observe:
+    """Make the same observed without an ear, the muscles held as it has left them."""
+    voice = take.setup.voice.model_copy(update={"ear": "off"})
+    setup, held = take.setup.model_copy(update={"voice": voice}), _muscles(take)
+    observe = _observer(replace(take, setup=setup), sung, ratio)
+    return lambda detuning, seconds: observe(held + detuning, seconds)
 
 
 class _Seen:
@@ -131,10 +159,11 @@ def _settled(
     take, sung, ratio = seen.take, asked.sung, asked.ratio
     assert sung is not None
     assert ratio is not None
-    observe = _observer(take, sung, ratio)
+    observe = (_held_still if take.traces.corrected.size else _observer)(take, sung, ratio)
     found, course = _watched(observe, _longest(take))
     reason = _told(take) or (_comes_late(course, take.seconds) if found.locked else None)
-    outcome = settle(seen, asked, Answer(found.locked, found.drift_hz, found.decided, reason))
+    answer = Answer(found.locked, found.drift_hz, found.decided, reason)
+    outcome = settle(seen, asked, _with_ear(take, asked, answer))
     if outcome.state != State.LOCKED or not lock_range or asked.jumped:
         return outcome, None
     if take.setup.voice.folded:
@@ -142,6 +171,19 @@ def _settled(
     if _moves(take):
         return outcome, None
     return outcome, _edges(observe)
+
+
+def _with_ear(take: Take, asked: Outcome, still: Answer) -> Answer:
+    """Ask of a lock that still muscles hold whether the ear, which moves them, leaves it alone."""
+    if not (still.locked and take.traces.corrected.size):
+        return still
+    assert asked.sung is not None
+    assert asked.ratio is not None
+    observe = _observer(take, asked.sung, asked.ratio)
+    found = locking.answer(locking.watch(0.0, UNSTEADY_WATCH), observe)
+    if found.state == locking.Keeps.FOLLOWS:
+        return still
+    return Answer(False, found.hz, found.state == locking.Keeps.SLIPS, Reason.EAR)
 
 
 def _watched(observe: locking.Observe, longest: float) -> tuple[locking.Decision, locking.Course]:
@@ -189,7 +231,7 @@ def _edges(observe: locking.Observe) -> tuple[float, float]:
     return low.inside, high.inside
 
 
-def _observer(take: Take, sung: float, ratio: tuple[int, int]) -> locking.Observe:
+def _observer(take: Take, sung: float, ratio: Ratio) -> locking.Observe:
     """Make what the judge of locking observes: the phase of the beat p·f_played - q·f_sung."""
     p, q = ratio
     moves = _moves(take)

@@ -281,7 +281,8 @@ def blow_and_set(setup: Setup, words: Words) -> Setup:
     ModelError
         If a setting or the breath is not allowed.
     """
-    for text in words.settings:
+    # What sings goes first: the other settings hang on it, in whichever order they are typed.
+    for text in sorted(words.settings, key=lambda text: parse_setting(text)[0] != "voice.drive"):
         name, value = parse_setting(text)
         if setup.voice.source == "recording" and name in ("voice.source", "voice.file"):
             raise ModelError(f"--set {text}: --sung is a recording already; leave one of them out")
