@@ -12,10 +12,14 @@ simulation in time can run. `reflection_flanged_silva` is for an end in a wide w
 
 import math
 from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 import scipy  # its part "special" loads at first use, so this line costs 10 ms and not 140
+
+if TYPE_CHECKING:
+    from reedbore.physics.air import Gas
 
 Reals = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
@@ -283,37 +287,31 @@ def end_correction(reflection: Complexes, ka: Reals) -> Reals:
     return -np.angle(-reflection) / (2.0 * ka)
 
 
-def monopole_pressure(
-    flow_change: Complexes,
-    distance: float,
-    density: float,
-    solid_angle: float = 4.0 * math.pi,
-) -> Complexes:
-    """Sound pressure that a small source makes at a distance.
+def spread_pressure(
+    power: Reals, distance: float, gas: "Gas", solid_angle: float = 4.0 * math.pi
+) -> Reals:
+    """Sound pressure that a power makes at a distance when it spreads evenly.
 
     Parameters
     ----------
-    flow_change : ndarray, shape (n,)
-        Rate of change dU/dt of the outflow: samples in time, or jωU per frequency. [m³ s⁻²]
+    power : ndarray, shape (n,)
+        Mean power W. [W]
     distance : float
         Distance r from the source, large against its size. [m]
-    density : float
-        Density ρ of the air outside. [kg m⁻³]
+    gas : Gas
+        The air outside.
     solid_angle : float
-        Space that the sound spreads into: 4π for a free end, 2π for one in a wall. [sr]
+        Space Ω that the sound spreads into: 4π for a free end, 2π for one in a wall. [sr]
 
     Returns
     -------
     ndarray, shape (n,)
-        p = ρ/(Ω r) dU/dt, to be heard r/c later. [Pa]
-
-    Notes
-    -----
-    For ka well below 1, where the end radiates alike in all directions [1]_.
+        Amplitude |p| of |p|² = 2ρc W/Ωr² [1]_. [Pa]
 
     References
     ----------
     .. [1] A. D. Pierce, "Acoustics: An Introduction to Its Physical Principles and Applications,"
-       Acoustical Society of America, 1989, ch. 4.
+       Acoustical Society of America, 1989, ch. 1.
     """
-    return density / (solid_angle * distance) * flow_change
+    impedance = gas.density * gas.sound_speed
+    return np.sqrt(2.0 * impedance * power / (solid_angle * distance**2))

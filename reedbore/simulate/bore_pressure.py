@@ -316,7 +316,7 @@ def _courses(
     leaves = 0.5 * (pressure + (flow - beside * pressure) / wave)
     exact = _Course(*(course[kept] / leaves for course in exact))
     rest = _Course(*(course[kept] for course in _from_reed(ports, beside - wave)))
-    taken, outside = acoustics.outflow(bore, omega, gas)
+    taken, outside, _ = acoustics.outflow(bore, omega, gas)
     outside = outside / (0.5 * (1.0 + (taken - beside) / wave))
     return exact, _held(rest, positions, _reach(bore)), outside
 

@@ -25,6 +25,9 @@ DISTANCE = 1.0
 
 FADE_S = 0.02
 
+LEAST_PHASE_POINTS = 32768
+"""Between no frequency and half of `SOUND_RATE`: less than 1 Hz apart."""
+
 Samples = NDArray[np.float64]
 Levels = dict[str, Any]
 
@@ -81,8 +84,17 @@ def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
 
     Notes
     -----
-    At the reed p = (1 + R) p⁺; for 1 Pa there, `acoustics.outflow` tells the flow out of all
-    openings, each of which radiates as a monopole as far away as the others.
+    At the reed p = (1 + R) p⁺; for 1 Pa there, `acoustics.outflow` tells the power that leaves
+    all openings. Told without a direction, it spreads evenly over the space Ω around the horn:
+    |p|² = 2ρc W/Ωr² [1]_. Beside the time of flight the phase is the least that this size allows
+    [2]_: so nothing is heard before it can have arrived.
+
+    References
+    ----------
+    .. [1] A. D. Pierce, "Acoustics: An Introduction to Its Physical Principles and Applications,"
+       Acoustical Society of America, 1989, ch. 1.
+    .. [2] A. V. Oppenheim and R. W. Schafer, "Discrete-Time Signal Processing," Prentice Hall,
+       1989, ch. 10: the Hilbert transform of the logarithm (from memory).
     """
     grid, smooth, flight = _outside(setup.model_copy(update=_NO_PLAYER))
     edge = 0.5 + 0.5 * np.cos(math.pi * np.clip((frequency - 20000.0) / 2000.0, 0.0, 1.0))
@@ -106,16 +118,24 @@ def _outside(setup: Setup) -> tuple[Samples, NDArray[Any], float]:
         (np.geomspace(4.0, 100.0, 40), np.linspace(103.0, 22000.0, 700 if plain else 2100))
     )
     omega = 2.0 * math.pi * grid
-    taken, outside = outflow(bore, omega, gas)
+    found = outflow(bore, omega, gas)
     fast = numbers.waveguide_of(setup).throat
-    waves = (taken - fast.at_throat(1j * omega)) / fast.of_wave(1j * omega)
-    flow = 2.0 / (1.0 + waves) * outside
+    waves = (found.admittance - fast.at_throat(1j * omega)) / fast.of_wave(1j * omega)
     solid = 2.0 * math.pi if bore.end == "flanged" else 4.0 * math.pi
-    pressure = radiation.monopole_pressure(
-        np.asarray(1j * omega * flow, np.complex128), DISTANCE, gas.density, solid
-    )
-    flight = first_opening(elements(bore)) / gas.sound_speed
-    return grid, pressure * np.exp(1j * omega * flight), flight
+    size = radiation.spread_pressure(found.power, DISTANCE, gas, solid)
+    heard = _least_phase(grid, 2.0 / np.abs(1.0 + waves) * size)
+    return grid, heard, first_opening(elements(bore)) / gas.sound_speed
+
+
+def _least_phase(grid: Samples, size: Samples) -> NDArray[Any]:
+    """Return a response of a given size at frequencies [Hz] and of the least phase."""
+    even = np.linspace(0.0, SOUND_RATE / 2.0, LEAST_PHASE_POINTS + 1)
+    count = 2 * LEAST_PHASE_POINTS
+    cepstrum = np.fft.irfft(np.log(np.interp(even, grid, size)), count)
+    cepstrum[1 : count // 2] *= 2.0
+    cepstrum[count // 2 + 1 :] = 0.0
+    phase = np.fft.rfft(cepstrum).imag
+    return np.asarray(size * np.exp(1j * np.interp(grid, even, phase)))
 
 
 def levelled(pressure: Samples, full_scale: float = FULL_SCALE_PA) -> tuple[Samples, Levels]:

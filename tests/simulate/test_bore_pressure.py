@@ -243,19 +243,20 @@ def test_a_cylinder_is_a_quarter_wave_and_a_cone_a_half_wave_of_r_p():
     assert np.abs(first / first.max() - shape / shape.max()).max() < 0.05
 
 
-@pytest.mark.parametrize(("horn", "midi"), [*NOTES.items(), ("tenor-saxophone", 46)])
-def test_the_flow_out_of_the_openings_makes_the_sound(horn, midi):
-    """A monopole: p = ρ/(4πr) dU/dt, Morse and Ingard 1968."""
+@pytest.mark.parametrize(("horn", "midi"), NOTES.items())
+def test_the_flow_out_of_the_opening_makes_the_sound(horn, midi):
+    """Energy: ½ Re Z |U|² into the load Z of the open end, and 4πr² |p|²/2ρc far away."""
     take = take_of(horn, midi)
     count = round(6.0 / midi_to_hz(midi) * SOUND_RATE)
     found = bore_pressure.pressures(take, 1.2, count / SOUND_RATE, count, 3)
     first = round(1.2 * SOUND_RATE)
-    sound = harmonics(take.sound[first : first + count], 6)
-    flow = harmonics(found.outflow, 6)
+    sound = np.abs(harmonics(take.sound[first : first + count], 6))
+    flow = np.abs(harmonics(found.outflow, 6))
     omega = 2.0 * math.pi * np.arange(1, 7) * 6.0 * SOUND_RATE / count
-    density = acoustics.gas_of(take.setup).density
-    made = 1j * omega * density / (4.0 * math.pi * DISTANCE) * flow
-    assert np.abs(made - sound).max() < 0.01 * np.abs(sound).max()
+    gas = acoustics.gas_of(take.setup)
+    load = acoustics.end_impedance(take.setup.bore, omega, gas).real
+    made = flow * np.sqrt(gas.density * gas.sound_speed * load / (4.0 * math.pi)) / DISTANCE
+    assert np.abs(made - sound).max() < 0.01 * sound.max()
 
 
 @pytest.mark.parametrize("horn", NOTES)

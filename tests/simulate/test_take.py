@@ -7,12 +7,14 @@ import numpy as np
 import pytest
 
 from reedbore.errors import ModelError
-from reedbore.model.presets import load_horn
+from reedbore.model.presets import load_horn, names
 from reedbore.model.setup import Setup
 from reedbore.notes import midi_to_hz
+from reedbore.simulate.acoustics.bore import gas_of, outflow
+from reedbore.simulate.acoustics.numbers import waveguide_of
 from reedbore.simulate.outside import SOUND_RATE, radiated, transmission
 from reedbore.simulate.take import again, inside, render, sing, throat
-from reedbore.simulate.tuning import blown, tune
+from reedbore.simulate.tuning import blown, roughly, tune
 from reedbore.sound import write
 
 B_FLAT = midi_to_hz(46)  # Bb2
@@ -178,6 +180,31 @@ def test_a_flanged_end_radiates_into_half_the_space(cylinder):
     free = np.abs(transmission(cylinder, frequency))
     flanged = np.abs(transmission(with_values(cylinder, bore__end="flanged"), frequency))
     assert flanged / free == pytest.approx(2.0, rel=0.02)
+
+
+@pytest.mark.parametrize("name", names("horns"))
+def test_level_outside_is_that_of_the_power_that_leaves(name):
+    # A. D. Pierce, Acoustics, 1989, ch. 1: 4πr² |p|²/2ρc is the power; at partials 1 to 24, for
+    # 1 Pa at the reed. Within 1 dB, whatever holes there are.
+    horn = load_horn(name)
+    for midi in {horn.notes()[0], horn.notes()[-1]}:
+        setup = roughly(horn, midi_to_hz(midi))
+        frequency = midi_to_hz(midi) * np.arange(1.0, 25.0)
+        frequency = frequency[frequency < 19000.0]
+        gas, omega = gas_of(setup), 2.0 * math.pi * frequency
+        leaves = outflow(setup.bore, omega, gas)
+        throat = waveguide_of(setup).throat
+        waves = (leaves.admittance - throat.at_throat(1j * omega)) / throat.of_wave(1j * omega)
+        heard = np.abs(transmission(setup, frequency) * (1.0 + waves) / 2.0) ** 2
+        heard *= 4.0 * math.pi / (2.0 * gas.density * gas.sound_speed)
+        assert np.abs(10.0 * np.log10(heard / leaves.power)).max() < 1.0
+
+
+def test_nothing_is_heard_before_it_can_have_arrived(tenor):
+    # Holes of a long row cancel each other; the phase of their sum would sound 18 dB early.
+    frequency = np.fft.rfftfreq(32768, 1.0 / SOUND_RATE)
+    click = np.fft.irfft(transmission(tenor, frequency)) ** 2
+    assert click[click.size // 2 :].sum() < 1e-4 * click.sum()
 
 
 @pytest.mark.parametrize("hz", [150.0, 1000.0])

@@ -8,14 +8,14 @@ to this; the tests hold it against published values.
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.model.bore import Bore, Hole, Lattice
 from reedbore.model.setup import Setup
-from reedbore.physics import radiation, toneholes, tube
+from reedbore.physics import openings, radiation, toneholes, tube
 from reedbore.physics.air import Gas, air_keefe
 
 Reals = NDArray[np.float64]
@@ -197,7 +197,18 @@ def bore_admittance(bore: Bore, omega: Reals, gas: Gas) -> Complexes:
     return chain_admittance(elements(bore), end_impedance(bore, omega, gas), omega, gas)
 
 
-def outflow(bore: Bore, omega: Reals, gas: Gas) -> tuple[Complexes, Complexes]:
+class Outflow(NamedTuple):
+    """What a bore takes in and lets out, for 1 Pa at the reed; each of shape (n,)."""
+
+    admittance: Complexes
+    """As from `bore_admittance`. [m³ s⁻¹ Pa⁻¹]"""
+    flow: Complexes
+    """Sum of the flows out of open holes and open end. [m³ s⁻¹ Pa⁻¹]"""
+    power: Reals
+    """Mean sound power that leaves all of them, for an amplitude of 1 Pa. [W Pa⁻²]"""
+
+
+def outflow(bore: Bore, omega: Reals, gas: Gas) -> Outflow:
     """Return what the bore takes in and what leaves through all openings, for 1 Pa at the reed.
 
     Parameters
@@ -207,35 +218,43 @@ def outflow(bore: Bore, omega: Reals, gas: Gas) -> tuple[Complexes, Complexes]:
 
     Returns
     -------
-    admittance : ndarray, shape (n,)
-        As from `bore_admittance`. [m³ s⁻¹ Pa⁻¹]
-    outside : ndarray, shape (n,)
-        Sum of the flows out of open holes and open end. [m³ s⁻¹ Pa⁻¹]
+    Outflow
+        Admittance, flow and power.
 
     Notes
     -----
-    The chain is followed from the end towards the reed, the way in which no error grows. Of an
-    endless row each hole lets out the same share of the one before. The sum stands for a listener
-    who is as far from all openings: it has no direction.
+    The chain is followed from the end towards the reed, the way in which no error grows. Each
+    opening sends out ½R|U|² through its own radiation resistance R, which is what it takes from
+    the bore beside the loss at its walls: the powers add up, however the flows stand to each other.
+    That holes load each other, by which long waves lose more to the air, is left out.
     """
     pressure = end_impedance(bore, omega, gas)
     flow = np.ones_like(pressure)
-    outside = flow.copy()
+    outside, power = flow.copy(), 0.5 * pressure.real
     if bore.lattice is not None:
-        outside = _row_outflow(bore.lattice, bore.chain()[-1], pressure, omega, gas)
+        outside, power = _row_outflow(bore.lattice, bore.chain()[-1], pressure, omega, gas)
     for part in reversed(elements(bore)):
         a, b, c, d = two_port(part, omega, gas)
         before, inflow = a * pressure + b * flow, c * pressure + d * flow
         if isinstance(part, Opening) and part.is_open:
             outside = outside + (inflow - flow)
+            power = power + _radiated(inflow - flow, omega, gas)
         pressure, flow = before, inflow
-    return flow / pressure, outside / pressure
+    return Outflow(flow / pressure, outside / pressure, power / np.abs(pressure) ** 2)
+
+
+def _radiated(flow: Complexes, omega: Reals, gas: Gas) -> Reals:
+    """Return the mean power that a flow out of a small hole sends into the open."""
+    return np.asarray(0.5 * openings.point_resistance(omega, gas) * np.abs(flow) ** 2)
 
 
 def _row_outflow(
     lattice: Lattice, last: Piece, pressure: Complexes, omega: Reals, gas: Gas
-) -> Complexes:
-    """Return the flow out of all holes of an endless row that begins with a pressure."""
+) -> tuple[Complexes, Reals]:
+    """Return flow and power out of all holes of an endless row that begins with a pressure.
+
+    Each hole lets out the same share of the one before, in a cone growing with the bore.
+    """
     length, entry, radius = last
     a, b, c, d = _cell(lattice, radius, omega, gas)
     impedance = toneholes.row_impedance((a, b, c, d))
@@ -243,7 +262,8 @@ def _row_outflow(
     first = pressure / impedance * (1.0 - a) + pressure * c
     passed = d - b / impedance
     grows = lattice.spacing * max(radius - entry, 0.0) / (length * radius)
-    return first * (1.0 / (1.0 - passed) + grows * passed / (1.0 - passed) ** 2)
+    flow = first * (1.0 / (1.0 - passed) + grows * passed / (1.0 - passed) ** 2)
+    return flow, _radiated(first, omega, gas) / (1.0 - np.abs(passed) ** 2)
 
 
 def row_cutoff(bore: Bore, gas: Gas) -> float:
