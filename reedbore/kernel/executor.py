@@ -49,7 +49,8 @@ class Emitted(NamedTuple):
     line: Reals
     """Shape (hops, 2, m), of the window that ends with a hop, real and imaginary part. [Pa]"""
     sung: Reals
-    """The same of half the gap between folds; 0 where none sing. [m]"""
+    """Shape (hops, 3, m): the same of half the gap between folds [m], and how often these have
+    swung; 0 where none sing."""
     levels: Reals
     """Shape (hops, 3, m): sum of the pressure, of its square, and 0 from where a lane burst."""
     pressure: Reals
@@ -163,7 +164,7 @@ class CpuRunning:
     ) -> Emitted:
         """Move one block on."""
         shared, steps = self._shared, hops * self._shared.hop if record else 0
-        line, sung, levels = (np.zeros((hops, parts, LANES)) for parts in (2, 2, 3))
+        line, sung, levels = (np.zeros((hops, parts, LANES)) for parts in (2, 3, 3))
         # Where in the tubes a section is read now: it goes round once in its own steps.
         spots = folds.first_places(group.steps) + start % np.maximum(group.steps, 1)
         pressure = np.zeros((steps, LANES))

@@ -69,7 +69,11 @@ STATE = RINGING + 2 * RESONATORS
 # Rows of a block's table of singers, below numbers and state: what muscles hold, and what is
 # measured; the clock is four rows, as in `rows`.
 TENSE, HELD, CARRIED, PUSHED, TICK, CLOCK_TURN, CLOCK = range(NUMBERS + STATE, NUMBERS + STATE + 7)
-ROWS = CLOCK + 4
+MIDDLE, ABOVE, SWINGS = range(CLOCK + 4, CLOCK + 7)  # what the folds swing about, and how often
+ROWS = SWINGS + 1
+
+MIDDLE_FOLLOWS = 1e-3
+"""By so much of the way what folds swing about follows them from tick to tick."""
 
 
 class Folds(NamedTuple):

@@ -342,6 +342,22 @@ def _emit(frames: Any, hop: int, lines: Any) -> None:
             frames[oldest - ages + 1, lane] = 0.0
 
 
+def _count_swings(voices: Any, tick: int, lanes: int) -> None:
+    """Count how often folds have swung: how often they part beyond what they swing about."""
+    for lane in range(lanes):
+        off = voices[folds.TICK, lane] / tick - voices[folds.MIDDLE, lane]
+        voices[folds.MIDDLE, lane] += folds.MIDDLE_FOLLOWS * off
+        above = 1.0 if off > 0.0 else 0.0
+        voices[folds.SWINGS, lane] += above * (1.0 - voices[folds.ABOVE, lane])
+        voices[folds.ABOVE, lane] = above
+
+
+def _emit_swings(voices: Any, hop: int, lines: Any) -> None:
+    """Let the count of swings leave beside the line of the folds."""
+    for lane in range(LANES):
+        lines[hop, 2, lane] = voices[folds.SWINGS, lane]
+
+
 def _emit_levels(block: Any, hop: int, levels: Any) -> None:
     """Let the level of the hop leave."""
     for lane in range(LANES):
@@ -426,10 +442,12 @@ def _loop(
                 now += BATCH
             _demodulate(block, rows.TICK, rows.CLOCK, frames, window, at, lanes)
             if FOLDS:
+                _count_swings(voices, tick, lanes)
                 _demodulate(voices, folds.TICK, folds.CLOCK, sung_frames, window, at, lanes)
         _emit(frames, hop, lines)
         if FOLDS:
             _emit(sung_frames, hop, sung_lines)
+            _emit_swings(voices, hop, sung_lines)
         _emit_levels(block, hop, levels)
 
 

@@ -125,12 +125,28 @@ def crossing_rate(samples: NDArray[np.float64], rate: float) -> float:
     float
         Over whole periods; 0 if it rises less than four times. [Hz]
     """
+    at = rises(samples, rate)
+    return float((at.size - 1) / (at[-1] - at[0])) if at.size >= 4 else 0.0
+
+
+def rises(samples: NDArray[np.float64], rate: float) -> NDArray[np.float64]:
+    """Moments at which a signal rises through its mean.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        Any signal. [any]
+    rate : float
+        Samples per second. [Hz]
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Between two samples by a straight line. [s]
+    """
     above = samples - samples.mean()
     at = np.flatnonzero((above[:-1] < 0.0) & (above[1:] >= 0.0))
-    if at.size < 4:
-        return 0.0
-    places = at + above[at] / (above[at] - above[at + 1])
-    return float((places.size - 1) / (places[-1] - places[0])) * rate
+    return np.asarray((at + above[at] / (above[at] - above[at + 1])) / rate)
 
 
 def refine(samples: NDArray[np.float64], rate: float, hz: float) -> float:

@@ -54,11 +54,24 @@ class Lines(NamedTuple):
     """Shape (lanes,), whether a lane has diverged so far."""
     sung_line: NDArray[np.complex128]
     """Shape (lanes, k), of half the gap between singing folds against theirs; 0 without. [m]"""
+    swings: Reals
+    """Shape (lanes, k), how often folds have swung up to the end of each window."""
 
     @property
     def cycles(self) -> Reals:
         """Phase [cycles] of the line against the reference, unwrapped, shape (lanes, k)."""
         return np.unwrap(np.angle(self.line), axis=1) / (2.0 * np.pi)
+
+    @property
+    def sung_cycles(self) -> Reals:
+        """The same of the line of the folds."""
+        return np.unwrap(np.angle(self.sung_line), axis=1) / (2.0 * np.pi)
+
+    def of(self, lanes: ArrayLike) -> "Lines":
+        """Return what some of the lanes emitted."""
+        shared = "times", "hop_times"
+        own = {name: value[lanes] for name, value in self._asdict().items() if name not in shared}
+        return self._replace(**own)
 
 
 def joined(earlier: Lines, later: Lines) -> Lines:
@@ -152,11 +165,12 @@ class Lanes:
         hops = math.ceil(seconds * self.rate / hop - 1e-6)
         count, before = self.burst.size, self._running.now // hop
         line, sung = np.empty((2, count, hops), np.complex128)
-        levels = np.empty((3, count, hops))
+        swings, levels = np.empty((count, hops)), np.empty((3, count, hops))
 
         def put(some: Emitted) -> None:
             line[some.members] = (some.line[:, 0] + 1j * some.line[:, 1]).T
             sung[some.members] = (some.sung[:, 0] + 1j * some.sung[:, 1]).T
+            swings[some.members] = some.sung[:, 2].T
             levels[:, some.members] = some.levels.transpose(1, 2, 0)
 
         self._running.advance(hops, put)
@@ -171,7 +185,8 @@ class Lanes:
         whole = np.arange(before, before + hops) >= ages - 1
         times = middles[whole] - 0.5 * (ages - 1) * hop / self.rate
         burst = self.burst.copy()
-        return Lines(times, line[:, whole], middles, mean, rms, burst, sung[:, whole])
+        lines = line[:, whole], middles, mean, rms, burst, sung[:, whole], swings[:, whole]
+        return Lines(times, *lines)
 
     def strobe(self, beats: int, hz: ArrayLike | None = None, phases: int = 16) -> Reals:
         """Step all lanes on and look at the pressure at equal phases of a clock.

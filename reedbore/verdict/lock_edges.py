@@ -4,7 +4,7 @@ In: setups. Out: edges in cents against p/q times the pitch that the horn plays 
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from reedbore.measures import locking
@@ -19,6 +19,8 @@ LONGEST_S = 60.0
 """An edge that a minute does not tell more finely is left as wide as it is. [s]"""
 
 Ratio = tuple[int, int]
+Inside = tuple[float | None, float, float]
+"""What `locking.find_inside` answers. [cents]"""
 
 
 @dataclass(frozen=True)
@@ -33,15 +35,42 @@ def seek(
     pairs: Sequence[Pair], longest: float, tell: Progress, start: float = 0.0
 ) -> list[Sought | None]:
     """Look for the locks of many pairs, from a detuning on, then for both edges of each."""
-    insides = ask(pairs, [locking.find_inside(start) for _ in pairs])
-    tell(0.3)
+
+    def edge(inside: float, outside: float, way: float) -> locking.Question[Edge]:
+        return locking.edge(inside, outside, way, longest=longest)
+
+    return search(pairs, lambda: locking.find_inside(start), edge, tell)
+
+
+def search(
+    pairs: Sequence[Pair],
+    look: Callable[[], locking.Question[Inside]],
+    edge: Callable[[float, float, float], locking.Question[Edge]],
+    tell: Progress,
+) -> list[Sought | None]:
+    """Look for the locks of many pairs, then for both edges of each.
+
+    Parameters
+    ----------
+    pairs : sequence of Pair
+        What is watched.
+    look : callable
+        Makes the question for a detuning that locks, as `locking.find_inside`.
+    edge : callable
+        Makes that for an edge, called with a detuning inside, one outside, and a way.
+    tell : callable
+        Told the share done.
+
+    Returns
+    -------
+    list
+        One for each pair; None if its run diverged.
+    """
+    insides = ask(pairs, [look() for _ in pairs], lambda share: tell(0.4 * share))
     locked = [k for k, found in enumerate(insides) if found and found[0] is not None]
     sides = [(k, way) for k in locked for way in (-1.0, 1.0)]
-    questions = [
-        locking.edge(insides[k][0], insides[k][1 if way < 0.0 else 2], way, longest=longest)
-        for k, way in sides
-    ]
-    edges = ask([pairs[k] for k, _ in sides], questions)
+    questions = [edge(insides[k][0], insides[k][1 if way < 0.0 else 2], way) for k, way in sides]
+    edges = ask([pairs[k] for k, _ in sides], questions, lambda share: tell(0.4 + 0.6 * share))
     tell(1.0)
     lows, highs = (
         dict(zip(locked, edges[::2], strict=True)),

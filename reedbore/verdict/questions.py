@@ -4,7 +4,6 @@ In: pairs of notes and a question each. Out: the answers. A lane that has to be 
 goes on from where it is.
 """
 
-import math
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
@@ -18,7 +17,8 @@ from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import locking
 from reedbore.measures.locking import Course, Request
 from reedbore.model.setup import Setup
-from reedbore.simulate.batch import Lanes
+from reedbore.simulate.batch import Lanes, Lines, joined
+from reedbore.verdict.runs import singer_beat
 
 BANDS_HZ = 20.0, 10.0, 5.0, 2.5
 """Half the widths of the bands that lines are followed in; near partials ask for narrow ones."""
@@ -28,7 +28,11 @@ Progress = Callable[[float], None]
 
 
 class Pair(NamedTuple):
-    """A setup and the ratio p/q at which its two notes are watched."""
+    """A setup and the ratio p/q at which its two notes are watched.
+
+    What is pulled is a voice that is a clock, or what folds aim at; these are no clock, and the
+    phase of what they sing is measured too.
+    """
 
     setup: Setup
     p: int
@@ -40,8 +44,7 @@ class _Batch(NamedTuple):
 
     lanes: Lanes
     members: list[int]
-    lines: list[NDArray[Any]]
-    times: list[Samples]
+    seen: Lines | None
 
 
 _Watched = tuple[_Batch, list[Course | None]]
@@ -139,17 +142,19 @@ class _Asking:
             kept = np.array(stays)
             batch.lanes.keep(kept)
             members = [k for k, stay in zip(batch.members, stays, strict=True) if stay]
-            lines = [line[kept] for line in batch.lines]
-            self._ready.append(batch._replace(members=members, lines=lines))
+            seen = batch.seen.of(kept) if batch.seen else None
+            self._ready.append(_Batch(batch.lanes, members, seen))
 
     def _started(self, members: list[int], band: float) -> _Batch:
         pairs = [self.pairs[k] for k in members]
         pulls = np.array([self.wanted[k].detuning for k in members])
         scale = np.array([pair.q / pair.p for pair in pairs])
         setups = [pair.setup for pair in pairs]
-        sung = np.array([setup.voice.frequency for setup in setups]) * 2.0 ** (pulls / 1200.0)
+        clocks = np.array([not setup.voice.folded for setup in setups])
+        sung = np.array([setup.voice.frequency for setup in setups])
+        sung *= 2.0 ** (clocks * pulls / 1200.0)
         lanes = Lanes(setups, sung * scale, pulls, band_hz=band, executor=self.executor)
-        return _Batch(lanes, members, [], [])
+        return _Batch(lanes, members, None)
 
     def _go_on(self, k: int, course: Course | None) -> None:
         """Start a question, or send it what it wanted; keep what it wants next, or its answer."""
@@ -170,19 +175,26 @@ def _watched_on(batch: _Batch, pairs: Sequence[Pair], requests: list[Request]) -
 
     None after a burst.
     """
-    seconds, lanes = max(request.seconds for request in requests), batch.lanes
-    if seconds > lanes.seconds + 1e-6:
-        found = lanes.advance(seconds - lanes.seconds)
-        batch.lines.append(found.line)
-        batch.times.append(found.times)
-    times, lines = np.concatenate(batch.times), np.concatenate(batch.lines, axis=1)
-    courses: list[Course | None] = []
-    for row, (k, request) in enumerate(zip(batch.members, requests, strict=True)):
-        asked = times <= request.seconds
-        line = lines[row, asked]
-        if lanes.burst[row] or not np.isfinite(line).all():
-            courses.append(None)
-            continue
-        cycles = pairs[k].p * np.unwrap(np.angle(line)) / (2.0 * math.pi)
-        courses.append(Course(times[asked], cycles, float(lanes.sung_hz[row] * pairs[k].q)))
-    return batch, courses
+    seconds, seen = max(request.seconds for request in requests), batch.seen
+    if seconds > batch.lanes.seconds + 1e-6:
+        later = batch.lanes.advance(seconds - batch.lanes.seconds)
+        seen = joined(seen, later) if seen else later
+    assert seen is not None
+    wanted = zip(batch.members, requests, batch.lanes.sung_hz.tolist(), strict=True)
+    courses = [
+        _course(pairs[k], hz, seen.of([row]), request.seconds)
+        for row, (k, request, hz) in enumerate(wanted)
+    ]
+    return batch._replace(seen=seen), courses
+
+
+def _course(pair: Pair, sung_hz: float, seen: Lines, seconds: float) -> Course | None:
+    """Return what one lane has shown, up to a time; None after a burst."""
+    asked = seen.times <= seconds
+    if seen.burst[0] or not np.isfinite(seen.line[0, asked]).all():
+        return None
+    times, played = seen.times[asked], seen.cycles[0, asked]
+    if not pair.setup.voice.folded:
+        return Course(times, pair.p * played, sung_hz * pair.q)
+    sung, swings = seen.sung_cycles[0, asked], seen.swings[0, asked]
+    return singer_beat(times, played, sung, swings, pair.setup.voice.frequency, (pair.p, pair.q))

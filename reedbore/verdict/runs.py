@@ -28,6 +28,10 @@ LEAST_SECONDS = 3.0
 LINE_BAND = 20.0
 """Lines farther from the played one than this are kept out of its pitch and strength. [Hz]"""
 
+MOST_UNCOUNTED = 2.0
+"""Swings that folds make more or less often than their line turns: more than so many, and the line
+is not theirs. [cycles]"""
+
 LINE_ORDERS = 8
 """Lines of a sound are looked for at sums of so many times either pitch."""
 
@@ -212,6 +216,46 @@ def beat(
     kept = voice.amplitude > 0.2 * voice.amplitude.max()
     ahead = p * line.cycles - q * voice.cycles
     return locking.Course(line.times[kept], ahead[kept], hz * q)
+
+
+def singer_beat(
+    times: Samples,
+    played: Samples,
+    sung: Samples,
+    swings: Samples,
+    hz: float,
+    ratio: tuple[int, int],
+) -> locking.Course:
+    """Follow the phase of the beat p·f_played - q·f_sung of folds that feel the horn.
+
+    Parameters
+    ----------
+    times : ndarray, shape (n,)
+        [s]
+    played, sung : ndarray, shape (n,)
+        How far the lines of horn and folds run ahead of clocks at hz·q/p and hz. [cycles]
+    swings : ndarray, shape (n,)
+        How often the folds have swung.
+    hz : float
+        Near what is sung. [Hz]
+    ratio : (p, q)
+        At which the two are compared.
+
+    Returns
+    -------
+    Course
+        Of the line, or of the swings.
+
+    Notes
+    -----
+    The horn shakes the folds, wherever they sing. Far beside a lock that line stands alone near the
+    clock and keeps step with the horn by itself; but the folds do not swing as often as it turns.
+    """
+    p, q = ratio
+    counted = swings - hz * times
+    started = times >= 0.75 * times[0] + 0.25 * times[-1]
+    theirs = np.ptp((counted - sung)[started]) <= MOST_UNCOUNTED
+    return locking.Course(times, p * played - q * (sung if theirs else counted), hz * q)
 
 
 def spectrum_state(take: Take, played: float, sung: float | None) -> State:

@@ -14,12 +14,11 @@ import math
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import stopping
 from reedbore.errors import ModelError
 from reedbore.measures import hearing, locking, pitch, spectrum
 from reedbore.measures.locking import Course, Edge
@@ -32,11 +31,14 @@ from reedbore.simulate.singing import USUAL_WANDER_CENTS
 from reedbore.simulate.take import Take, again
 from reedbore.verdict import runs
 from reedbore.verdict.human_hold import HOLD_S, still_share
-from reedbore.verdict.lock_edges import Ratio, sung_at
+from reedbore.verdict.lock_edges import Inside, Ratio, Sought, search, sung_at
+from reedbore.verdict.questions import Pair, Progress
 from reedbore.verdict.state import Reason, RowState
 
 Samples = NDArray[np.float64]
-Progress = Callable[[float], None]
+
+_In = TypeVar("_In")
+_Out = TypeVar("_Out")
 
 FINENESS = 2.0
 """Edges are told to so many cents: nobody aims more finely."""
@@ -97,13 +99,15 @@ class SingerRow(NamedTuple):
         return any(abs(end) > REACH - 2.0 * FINENESS for end in ends)
 
 
-def observed(setup: Setup, ratio: Ratio) -> locking.Observe:
+def observed(take: Take, sung_hz: float, ratio: Ratio) -> locking.Observe:
     """Make what the judge observes of a singer: the phase of p·played - q·sung, both measured.
 
     Parameters
     ----------
-    setup : Setup
-        Its voice aims near p/q times the played pitch.
+    take : Take
+        Sung by folds.
+    sung_hz : float
+        What they sing, near p/q times the played pitch. [Hz]
     ratio : (p, q)
         At which the two are compared.
 
@@ -114,99 +118,149 @@ def observed(setup: Setup, ratio: Ratio) -> locking.Observe:
     """
 
     def observe(detuning: float, seconds: float) -> Course:
-        stopping.check()
-        return beat_of(again(setup, seconds, detuning), ratio)
+        return beat_of(again(take.setup, seconds, detuning), sung_hz, ratio)
 
     return observe
 
 
-def beat_of(run: Take, ratio: Ratio) -> Course:
-    """Follow how far p·played runs ahead of q·sung."""
-    rate, hz = run.setup.time.rate, run.setup.voice.frequency
+def beat_of(run: Take, sung_hz: float, ratio: Ratio) -> Course:
+    """Follow how far p·played runs ahead of q·sung, near what is sung [Hz]."""
+    rate, band = run.setup.time.rate, min(sung_hz / ratio[0], BAND)
     pressure, thin = pitch.thin(run.traces.pressure, rate)
     gap, _ = pitch.thin(run.traces.half_gap, rate)
-    return runs.beat(pressure, gap, thin, hz, ratio, min(hz / ratio[0], BAND))
+    played = pitch.phase_track(pressure, thin, sung_hz * ratio[1] / ratio[0], band)
+    sung = pitch.phase_track(gap, thin, sung_hz, band)
+    swings = np.searchsorted(pitch.rises(gap, thin), sung.times).astype(float)
+    return runs.singer_beat(sung.times, played.cycles, sung.cycles, swings, sung_hz, ratio)
 
 
 def singer_row(setup: Setup, voice_off_hz: float, ratio: Ratio) -> SingerRow:
-    """Find out how exactly one singer has to aim at one ratio.
+    """Find out how exactly one singer has to aim at one ratio; as `singer_rows`."""
+    return singer_rows([setup], voice_off_hz, [ratio])[0][0]
+
+
+def singer_rows(
+    setups: Sequence[Setup],
+    voice_off_hz: float,
+    ratios: Sequence[Ratio],
+    tell: Progress | None = None,
+) -> list[list[SingerRow]]:
+    """Find out how exactly singers have to aim at some ratios, all of them side by side.
 
     Parameters
     ----------
-    setup : Setup
-        Tuned; the sung frequency does not matter.
+    setups : sequence of Setup
+        One for each singer, tuned; the sung frequency does not matter.
     voice_off_hz : float
         What the horn plays with the voice off. [Hz]
-    ratio : (p, q)
-        The ratio.
+    ratios : sequence of (p, q)
+        What is aimed at.
+    tell : callable, optional
+        Told the share done.
 
     Returns
     -------
-    SingerRow
-        What was found.
+    list of list of SingerRow
+        For each singer a row a ratio.
     """
-    just = voice_off_hz * ratio[0] / ratio[1]
-    aimed = sung_at(setup, just)
+    told = tell or (lambda _: None)
+    cases = [
+        _Case(sung_at(setup, voice_off_hz * ratio[0] / ratio[1]), ratio)
+        for setup in setups
+        for ratio in ratios
+    ]
+    refused = _at_once(_refused, cases, lambda share: told(0.4 * share))
+    singing = [case for case, reason in zip(cases, refused, strict=True) if reason is None]
+    pairs = [Pair(case.setup, *case.ratio) for case in singing]
+    sought = search(pairs, _look, _edge, lambda share: told(0.4 + 0.4 * share))
+    work = list(zip(singing, sought, strict=True))
+    found = iter(_at_once(_sung_row, work, lambda share: told(0.8 + 0.2 * share)))
+    rows = [
+        _unsung(case, reason) if reason else next(found)
+        for case, reason in zip(cases, refused, strict=True)
+    ]
+    return [rows[k * len(ratios) : (k + 1) * len(ratios)] for k in range(len(setups))]
+
+
+class _Case(NamedTuple):
+    """A singer who aims at the just note of a ratio."""
+
+    setup: Setup
+    ratio: Ratio
+
+
+def _at_once(work: Callable[[_In], _Out], on: Sequence[_In], tell: Progress) -> list[_Out]:
+    """Work on all with a few threads; compiled steps run side by side."""
+    done: list[_Out] = []
+    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+        for one in pool.map(work, on):
+            done.append(one)
+            tell(len(done) / len(on))
+    return done
+
+
+def _refused(case: _Case) -> str | None:
+    """Say why folds do not sing what they aim at; None if they do."""
     try:
-        solve(aimed)
+        solve(case.setup)
     except ModelError as error:
-        return SingerRow(ratio, just, RowState.UNSUNG, str(error), None, None, None, None)
-    observe = observed(aimed, ratio)
-    inside = _inside(observe)
-    if inside is None:
-        return SingerRow(ratio, just, RowState.FREE, None, None, None, None, aim_of(aimed, 0.0))
-    here, low, high = inside
-    lower, upper = _edges(observe, here, low, high)
-    middle = 0.5 * (lower.inside + upper.inside)
-    aim = aim_of(aimed, middle)
+        return str(error)
+    return None
+
+
+def _unsung(case: _Case, reason: str, middle: Aim | None = None) -> SingerRow:
+    just = case.setup.voice.frequency
+    return SingerRow(case.ratio, just, RowState.UNSUNG, reason, None, None, None, middle)
+
+
+def _sung_row(work: tuple[_Case, Sought | None]) -> SingerRow:
+    """Measure what comes of a pair at the middle of the range of aims, or at the just note."""
+    case, sought = work
+    (setup, ratio), just = case, case.setup.voice.frequency
+    edges = sought.edges if sought else None
+    middle = 0.5 * (edges[0].inside + edges[1].inside) if edges else 0.0
+    run = again(setup, LISTEN_S, middle)
+    aim = aim_of(run, middle)
+    if edges is None:
+        return SingerRow(ratio, just, RowState.FREE, None, None, None, None, aim)
     if math.isnan(aim.sung_hz):
         # They sing into the leak; over the horn they only let themselves be driven.
-        return SingerRow(ratio, just, RowState.UNSUNG, Reason.FOLDS_REST, None, None, None, aim)
-    held, heard = held_share(aimed, ratio, middle), heard_of(aimed, ratio, middle)
-    return SingerRow(ratio, just, RowState.LOCKED, None, lower, upper, held, aim, heard)
+        return _unsung(case, Reason.FOLDS_REST, aim)
+    held, heard = held_share(setup, ratio, middle), heard_of(run, ratio)
+    return SingerRow(ratio, just, RowState.LOCKED, None, *edges, held, aim, heard)
 
 
-def heard_of(setup: Setup, ratio: Ratio, pull_cents: float) -> str:
-    """Tell how well the third note of a pair in step is heard, for an aim so far beside [cents]."""
-    run = again(setup, LISTEN_S, pull_cents)
-    sound = radiated(setup, run.traces.outgoing)
+def heard_of(run: Take, ratio: Ratio) -> str:
+    """Tell how well the third note of a pair in step is heard."""
+    sound = radiated(run.setup, run.traces.outgoing)
     found = spectrum.lines(sound[sound.size // 2 :], SOUND_RATE, -70.0)
-    return hearing.third_note(found, ratio, setup.voice.frequency / ratio[0])[1]
+    return hearing.third_note(found, ratio, run.setup.voice.frequency / ratio[0])[1]
 
 
-def _edges(
-    observe: locking.Observe, here: float, low: float = -math.inf, high: float = math.inf
-) -> tuple[Edge, Edge]:
-    """Find the aims between which voice and horn keep step, from one that does."""
-    lower, upper = (
-        locking.answer(locking.edge(here, far, way, REACH, FINENESS, LONGEST_S, first=8.0), observe)
-        for far, way in ((low, -1.0), (high, 1.0))
-    )
-    return lower, upper
+def _look() -> locking.Question[Inside]:
+    """Look for an aim that keeps step, and the nearest ones on either side that do not."""
+    found: Inside = None, -math.inf, math.inf
+    for start in LOOKED_AT:
+        found = yield from locking.find_inside(start, FINENESS, LONGEST_S, REACH)
+        if found[0] is not None or (math.isfinite(found[1]) and math.isfinite(found[2])):
+            break
+    return found
+
+
+def _edge(inside: float, outside: float, way: float) -> locking.Question[Edge]:
+    """Find the aim up to which voice and horn keep step, from one that does."""
+    return locking.edge(inside, outside, way, REACH, FINENESS, LONGEST_S, first=8.0)
 
 
 def aims_of(observe: locking.Observe) -> tuple[float, float]:
     """Find the range of aims [cents] that keep step, about one that does: 0."""
-    lower, upper = _edges(observe, 0.0)
+    lower, upper = (locking.answer(_edge(0.0, way * math.inf, way), observe) for way in (-1.0, 1.0))
     return lower.inside, upper.inside
 
 
-def _inside(observe: locking.Observe) -> tuple[float, float, float] | None:
-    """Find an aim that keeps step, and the nearest ones on either side that do not."""
-    for start in LOOKED_AT:
-        question = locking.find_inside(start, FINENESS, LONGEST_S, REACH)
-        here, low, high = locking.answer(question, observe)
-        if here is not None:
-            return here, low, high
-        if math.isfinite(low) and math.isfinite(high):
-            return None
-    return None
-
-
-def aim_of(setup: Setup, pull_cents: float) -> Aim:
+def aim_of(run: Take, pull_cents: float) -> Aim:
     """Measure what a singer really sings who aims so many cents beside a setup's note."""
-    run = again(setup, runs.LEAST_SECONDS, pull_cents)
-    late = run.sung.size // 2
+    setup, late = run.setup, run.sung.size // 2
     gap, pressure = run.traces.half_gap[late:], run.traces.pressure[late:]
     rate, hz = setup.time.rate, setup.voice.frequency
     lungs = float(run.traces.lungs[-1]) + setup.breath.pressure
@@ -241,24 +295,11 @@ def held_share(setup: Setup, ratio: Ratio, aim_cents: float, seed: int = 0) -> f
     """
     rate, dice = setup.time.rate, np.random.default_rng(seed)
     curve = glottis.slow_wander(np.arange(round(HOLD_S * rate)) / rate, USUAL_WANDER_CENTS, dice)
-    course = beat_of(again(setup, HOLD_S, aim_cents + curve), ratio)
+    course = beat_of(again(setup, HOLD_S, aim_cents + curve), setup.voice.frequency, ratio)
     ahead = np.cumsum(setup.voice.frequency * (2.0 ** (curve / 1200.0) - 1.0)) / rate
     alone = -ratio[1] * np.interp(course.times, np.arange(curve.size) / rate, ahead)
     still, chance = still_share(course.times, course.cycles), still_share(course.times, alone)
     return max(still - chance, 0.0) / (1.0 - chance) if chance < 1.0 else 0.0
-
-
-def singer_rows(
-    setup: Setup, voice_off_hz: float, ratios: Sequence[Ratio], tell: Progress | None = None
-) -> list[SingerRow]:
-    """Find out for many ratios how exactly one singer has to aim; as `singer_row`."""
-    rows: list[SingerRow] = []
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-        for row in pool.map(lambda ratio: singer_row(setup, voice_off_hz, ratio), ratios):
-            rows.append(row)
-            if tell:
-                tell(len(rows) / len(ratios))
-    return rows
 
 
 def singers(setup: Setup) -> dict[str, Setup]:

@@ -20,7 +20,7 @@ from reedbore.simulate.take import Take, again, burst, render
 from reedbore.verdict import runs
 from reedbore.verdict.decide import Answer, decide, settle
 from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio, Verdict, filled
-from reedbore.verdict.singer import aims_of
+from reedbore.verdict.singer import aims_of, observed
 from reedbore.verdict.state import Follows, HornState, Reason, State, folds, late
 
 LEADS = 0.25
@@ -233,6 +233,8 @@ def _edges(observe: locking.Observe) -> tuple[float, float]:
 
 def _observer(take: Take, sung: float, ratio: Ratio) -> locking.Observe:
     """Make what the judge of locking observes: the phase of the beat p·f_played - q·f_sung."""
+    if take.setup.voice.folded:
+        return observed(take, sung, ratio)
     p, q = ratio
     moves = _moves(take)
 

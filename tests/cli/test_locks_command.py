@@ -43,9 +43,10 @@ def asked(monkeypatch):
             setup=setup, fingered_hz=fingered_hz, voice_off_hz=116.54, period=1, rows=(ROW,)
         )
 
-    def singer_rows(setup, voice_off_hz, ratios, tell):
-        kept.setdefault("sung", []).append((setup, voice_off_hz, ratios))
-        return [SingerRow((5, 2), 291.35, RowState.LOCKED, None, *AIMS, 1.0, SUNG, "yes")]
+    def singer_rows(setups, voice_off_hz, ratios, tell):
+        kept["sung"] = [(setup, voice_off_hz, ratios) for setup in setups]
+        row = SingerRow((5, 2), 291.35, RowState.LOCKED, None, *AIMS, 1.0, SUNG, "yes")
+        return [[row]] * len(setups)
 
     monkeypatch.setattr(locks, "lock_table", lock_table)
     monkeypatch.setattr(locks, "singer_rows", singer_rows)

@@ -6,7 +6,7 @@ import numpy as np
 
 from reedbore.kernel import single
 from reedbore.kernel.executor import Emitted
-from reedbore.kernel.folds import NOBODY, singer_of
+from reedbore.kernel.folds import MIDDLE_FOLLOWS, NOBODY, singer_of
 from reedbore.kernel.rows import BURST_PA, TABLE
 
 
@@ -35,11 +35,12 @@ class _Takes:
         blown = mouth(drive, self.shared.waves, self.now)
         singer = sings(drive.singer, self.now) if drive.singer else NOBODY
         traces = single.run(numbers, blown, singer=singer)
-        pressure, sung = traces.pressure, np.zeros((hops, 2))
+        pressure, sung = traces.pressure, np.zeros((hops, 3))
         with np.errstate(over="ignore", invalid="ignore"):
             line, levels = self._measured(drive.clock_turn, pressure)
             if drive.singer:
                 sung = self._measured(drive.singer.clock_turn, traces.half_gap)[0]
+                sung = np.column_stack((sung, self._swings(traces.half_gap)))
         late = pressure[-hops * self.shared.hop if record else pressure.size :]
         lines = line[-hops:, :, None], sung[-hops:, :, None]
         return Emitted(np.array([lane]), *lines, levels[-hops:, :, None], late[:, None])
@@ -60,6 +61,18 @@ class _Takes:
             open_windows[:, 1:] = open_windows[:, :-1].copy()
             open_windows[:, 0] = 0.0
         return np.array(line), np.stack((total, squares, sane), axis=1)
+
+    def _swings(self, gap):
+        """How often half a gap has risen through its middle, at the end of each hop."""
+        ticks, tick = self.shared.window.shape[1], self.shared.tick
+        middle, was, count, found = 0.0, False, 0, []
+        for value in (np.cumsum(gap.reshape(-1, tick), axis=1)[:, -1] / tick).tolist():
+            off = value - middle
+            middle += MIDDLE_FOLLOWS * off
+            count += off > 0.0 and not was
+            was = off > 0.0
+            found.append(count)
+        return np.array(found[ticks - 1 :: ticks], dtype=float)
 
     def _demodulate(self, open_windows, sums, turn, now):
         """Add the ticks of a hop to all open windows, the clock set at its begin."""

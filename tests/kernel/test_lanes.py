@@ -230,6 +230,12 @@ def test_line_of_the_folds_is_that_of_the_phase_track():
     assert np.abs(line) == pytest.approx(level, rel=1e-3)
     assert np.abs(line).min() > 1e-4
     assert not ours.sung_line[1].any()
+    # Swings are counted up to the end of a window, once the folds have left where they began.
+    rises = pitch.rises(again(singing, 2.0).traces.half_gap, 96000.0)
+    counted = np.searchsorted(rises, ours.times[late] + 0.1)
+    assert np.ptp(ours.swings[0][late] - counted) <= 1.0
+    assert np.ptp(counted) > 100
+    assert not ours.swings[1].any()
 
 
 @compiled_only

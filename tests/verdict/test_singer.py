@@ -14,7 +14,8 @@ from reedbore.simulate.acoustics.bore import gas_of
 from reedbore.simulate.folds import singing, solve
 from reedbore.simulate.take import again
 from reedbore.verdict import runs, singer
-from reedbore.verdict.lock_edges import sung_at
+from reedbore.verdict.lock_edges import Sought, sung_at
+from reedbore.verdict.questions import Pair, ask
 from reedbore.verdict.singer import FINENESS, Aim, observed, singer_row
 from reedbore.verdict.state import Reason, RowState
 
@@ -50,13 +51,51 @@ def test_singer_has_room_to_aim(row):
 
 def test_aims_inside_lock_and_outside_slip_on_either_side(row, tenor):
     _, found = row
-    observe = observed(sung_at(tenor[0], found.just_hz), found.ratio)
+    aimed = sung_at(tenor[0], found.just_hz)
+    observe = observed(again(aimed, 0.1), found.just_hz, found.ratio)
     for edge, way in ((found.low, -1.0), (found.high, 1.0)):
         inside, outside = (
             locking.answer(locking.watch(aim, 24.0), observe).state
             for aim in (edge.inside - 4.0 * way, edge.outside + 8.0 * way)
         )
         assert (inside, outside) == ("follows", "slips")
+
+
+def test_many_singers_are_judged_as_one_take_is(row, tenor):
+    _, found = row
+    aimed = sung_at(tenor[0], found.just_hz)
+    observe = observed(again(aimed, 0.1), found.just_hz, found.ratio)
+    aims = np.array([-90.0, -20.0, 40.0, 130.0]) + 0.5 * (found.low.inside + found.high.inside)
+    looks = [locking.watch(aim, 24.0) for aim in aims]
+    side_by_side = ask([Pair(aimed, *found.ratio)] * aims.size, looks)
+    one_by_one = [locking.answer(locking.watch(aim, 24.0), observe) for aim in aims]
+    assert [seen.state for seen in side_by_side] == [seen.state for seen in one_by_one]
+    assert {seen.state for seen in one_by_one} >= {"slips", "follows"}
+    edge = locking.answer(singer._edge(aims[1], -np.inf, -1.0), observe)
+    assert edge.inside == pytest.approx(found.low.inside, abs=2.0 * FINENESS)
+
+
+@pytest.mark.parametrize("aim", [-300.0, 300.0])
+def test_folds_far_beside_a_lock_do_not_keep_step_because_the_horn_shakes_them(aim, tenor):
+    # Near the octave their line is the horn's second partial, which keeps step with it anyway.
+    setup, hz = tenor
+    aimed = sung_at(setup, 2.0 * hz)
+    run = again(aimed, 6.0, aim)
+    gap = run.traces.half_gap[round(3.0 * RATE) :]
+    assert abs(1200.0 * np.log2(pitch.crossing_rate(gap, RATE) / (2.0 * hz))) > 100.0
+    assert locking.drift(singer.beat_of(run, 2.0 * hz, (2, 1))).state == "slips"
+    (seen,) = ask([Pair(aimed, 2, 1)], [locking.watch(aim, 24.0)])
+    assert seen.state == "slips"
+
+
+@pytest.mark.parametrize(("missed", "state"), [(0.1, "follows"), (0.3, "slips")])
+def test_a_line_counts_only_while_the_folds_swing_as_often_as_it_turns(missed, state):
+    times = np.arange(0.1, 7.5, 0.02)
+    swings = np.floor((200.0 - missed) * times)
+    still = np.zeros(times.size)
+    course = runs.singer_beat(times, still, still, swings, 200.0, (3, 2))
+    assert locking.drift(course).state == state
+    assert course.hz == 400.0
 
 
 def test_voice_is_pulled_to_the_horn_and_hardly_the_horn_to_the_voice(row, tenor):
@@ -130,8 +169,9 @@ def test_folds_that_the_horn_only_drives_are_not_told_to_lock(tenor, monkeypatch
     # They sing into the leak, and over the horn they rest: every test of phase would pass.
     nan = float("nan")
     monkeypatch.setattr(singer, "solve", lambda _: None)
-    monkeypatch.setattr(singer, "_inside", lambda _: (0.0, -40.0, 40.0))
-    monkeypatch.setattr(singer, "_edges", lambda *_: (Edge(-30.0, -32.0), Edge(30.0, 32.0)))
+    sought = Sought((Edge(-30.0, -32.0), Edge(30.0, 32.0)), (-40.0, 40.0))
+    monkeypatch.setattr(singer, "search", lambda *_: [sought])
+    monkeypatch.setattr(singer, "again", lambda *_: None)
     monkeypatch.setattr(singer, "aim_of", lambda *_: Aim(nan, nan, nan, 3000.0))
     found = singer.singer_row(*tenor, (3, 2))
     assert (found.state, found.reason) == (RowState.UNSUNG, Reason.FOLDS_REST)

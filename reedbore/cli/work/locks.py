@@ -114,11 +114,12 @@ def _sung(table: Table, singers: str, progress: Progress) -> dict[str, list[Sing
     known = singers_of(table.setup)
     names = {"none": [], "one": [singer.TYPICAL], "nine": list(known)}[singers]
     ratios = [row.ratio for row in table.rows]
-    found = {}
-    for name in names:
-        progress.stage(f"a singer tries ({name} folds)")
-        found[name] = singer_rows(known[name], table.voice_off_hz, ratios, progress.share)
-    return found
+    if not names:
+        return {}
+    progress.stage("nine singers try" if names[1:] else "a singer tries")
+    setups = [known[name] for name in names]
+    found = singer_rows(setups, table.voice_off_hz, ratios, progress.share)
+    return dict(zip(names, found, strict=True))
 
 
 def readable(made: Made) -> str:
