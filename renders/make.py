@@ -17,9 +17,12 @@ from pathlib import Path
 import soundfile
 
 from reedbore.model.presets import load_horn, load_piece, load_singer, setup_for
-from reedbore.notes import cents, midi_to_hz, parse_pitch, split_note
+from reedbore.model.setup import Setup
+from reedbore.notes import MEASURED_LIMIT, cents, choose_ratio, midi_to_hz, parse_pitch, split_note
 from reedbore.simulate.tuning import tune
 from reedbore.verdict.locks import Table, lock_table
+from reedbore.verdict.passage import AIM_NEAR_CENTS
+from reedbore.verdict.singer import singer_row
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
@@ -103,24 +106,30 @@ def run(command: str, folder: Path) -> str:
 def make_notes(_: Path) -> None:
     """Write into étude and lesson where the locks lie that they sing."""
     piece = load_piece(DEMO)
-    bounds = tuple(midi_to_hz(midi) for midi in load_singer(piece.voice).midi_range)
-
-    def table(note: str) -> Table:
-        hz = parse_pitch(note)
-        return lock_table(tune(setup_for(load_horn(piece.horn)), hz), hz, voice_range=bounds)
-
-    tables = {note: table(note) for note in ("Bb2", "D3")}
+    horn, singer = load_horn(piece.horn), load_singer(piece.voice)
+    voice = setup_for(horn, singer).voice
+    bounds = tuple(midi_to_hz(midi) for midi in singer.midi_range)
+    setups = {
+        note: tune(horn, parse_pitch(note)).model_copy(update={"voice": voice})
+        for note in ("Bb2", "D3")
+    }
+    tables = {
+        note: lock_table(setup, parse_pitch(note), voice_range=bounds)
+        for note, setup in setups.items()
+    }
     changed = {}
     etude = ETUDE.read_text(encoding="utf-8")
     lesson = LESSON.read_text(encoding="utf-8")
     low, high = etude.partition("rest:1 Bb3")[::2]
     for note, text in (("Bb2", low), ("D3", high)):
-        changed |= {(note, name + off): aimed(tables[note], name, off) for name, off in _sung(text)}
+        setup = setups[note].with_value("voice.drive", piece.drive)
+        for name, off in _sung(text):
+            changed[name + off] = aimed_at(setup, tables[note], name, off)
     for note, name, off in locked_in(lesson):
-        changed[note, name + off] = aimed(tables[note], name, off)
+        changed[name + off] = aimed(tables[note], name, off)
     for path in (ETUDE, LESSON, README):
         text = path.read_text(encoding="utf-8")
-        for (_, old), new in changed.items():
+        for old, new in changed.items():
             text = text.replace(f"{old}c", new)
         path.write_text(text, encoding="utf-8")
 
@@ -145,6 +154,25 @@ def aimed(table: Table, name: str, off: str) -> str:
         raise ValueError(f"no lock lies near {name}{off}c over {table.fingered_hz:.2f} Hz")
     there, cents_off = split_note(near.sung_hz)
     return f"{there}{round(cents_off, 1):+g}c"
+
+
+def aimed_at(setup: Setup, table: Table, name: str, off: str) -> str:
+    """Write where a singer has to aim: at a clock's lock if that will do, else in the middle."""
+    ratio = choose_ratio(
+        parse_pitch(f"{name}{off}c") / table.fingered_hz, AIM_NEAR_CENTS, MEASURED_LIMIT
+    )
+    if ratio is None:
+        raise ValueError(f"no ratio lies near {name}{off}c over {table.fingered_hz:.2f} Hz")
+    (clock,) = [row for row in table.rows if row.ratio == ratio]
+    singer = singer_row(setup, table.voice_off_hz, ratio)
+    if singer.low is None or singer.high is None:
+        raise ValueError(f"folds do not keep step near {name}{off}c")
+    low, high = singer.low.inside, singer.high.inside
+    if low < cents(clock.sung_hz, singer.just_hz) < high:
+        return aimed(table, name, f"{cents(clock.sung_hz, parse_pitch(name)):+.1f}")
+    middle = singer.just_hz * 2.0 ** ((low + high) / 2400.0)
+    there, cents_off = split_note(middle)
+    return f"{there}{round(cents_off):+d}c"
 
 
 def make_demo(folder: Path) -> None:

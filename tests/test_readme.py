@@ -120,3 +120,20 @@ def test_a_note_is_aimed_at_the_middle_of_the_nearest_lock():
     assert make.aimed(table, "F3", "+2") == "F3+1.8c"
     with pytest.raises(ValueError, match="no lock lies near A3"):
         make.aimed(table, "A3", "+0")
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "written"),
+    [(-60.0, -20.0, "F3-38c"), (-60.0, 3.0, "F3+1.8c"), (-110.0, -90.0, "E3+2c")],
+)
+def test_a_singer_is_told_to_aim_where_a_clock_locks_or_else_at_the_middle_of_all_aims(
+    low: float, high: float, written: str, monkeypatch: pytest.MonkeyPatch
+):
+    just = 1.5 * midi_to_hz(46)
+    edges = {"low": SimpleNamespace(inside=low), "high": SimpleNamespace(inside=high)}
+    monkeypatch.setattr(make, "singer_row", lambda *_: SimpleNamespace(just_hz=just, **edges))
+    (row,) = (SimpleNamespace(sung_hz=midi_to_hz(53.018), ratio=(3, 2)),)
+    table = SimpleNamespace(rows=(row,), fingered_hz=midi_to_hz(46), voice_off_hz=midi_to_hz(46))
+    assert make.aimed_at(None, table, "F3", "-30") == written
+    with pytest.raises(ValueError, match="no ratio lies near A3"):
+        make.aimed_at(None, table, "A3", "+0")

@@ -27,6 +27,7 @@ from reedbore.errors import NoteError
 from reedbore.model.line import Line, read_beats, read_line, write_beats
 from reedbore.model.settings import Part, mistake
 from reedbore.model.units import QUANTITIES, complaint, from_si, to_si
+from reedbore.model.voice import Drive
 
 DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 USUAL_METER = (4, 4)
@@ -180,12 +181,16 @@ class Passage(Part):
 
 
 class Piece(Part):
-    """A passage as a preset file describes it: the music, and who plays and sings it."""
+    """A passage as a preset file describes it: the music, and who plays and sings it.
+
+    `drive` is how the voice sounds, as `Voice.drive`; it goes with horn, voice and sung line.
+    """
 
     name: str
     title: str
     horn: str
     voice: str
+    drive: Drive = "pressure"
     passage: Passage
 
 

@@ -9,6 +9,9 @@ from pydantic import model_validator
 from reedbore.model.settings import Part, mistake
 from reedbore.model.units import QUANTITIES, settle
 
+Drive = Literal["pressure", "flow", "folds"]
+"""What the voice is: a pressure as deep as is set, a flow through the tract, or folds."""
+
 COMPUTED = "with voice.drive=flow the depth comes out of the flow"
 
 
@@ -33,7 +36,7 @@ class Voice(Part):
     source: Literal["pulse", "sine", "recording", "off"] = "pulse"
     frequency: float = 220.0
     depth: float = 0.1
-    drive: Literal["pressure", "flow", "folds"] = "pressure"
+    drive: Drive = "pressure"
     flow: float = settle(QUANTITIES["voice.flow_ml_per_s"], 1e-4)
     fold_mass: float = 3.0
     fold_length: float = settle(QUANTITIES["voice.fold_length_mm"], 14e-3)

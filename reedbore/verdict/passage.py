@@ -18,14 +18,14 @@ import numpy as np
 from reedbore.measures import locking, pitch
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
-from reedbore.notes import cents, choose_ratio
+from reedbore.notes import PREDICTED_LIMIT, cents, choose_ratio
 from reedbore.pairs import Prediction
 from reedbore.simulate import mouth
 from reedbore.simulate.controls import beats_at
 from reedbore.simulate.performance import Performance, Stretch, stretches
 from reedbore.simulate.take import again, render
 from reedbore.verdict import runs
-from reedbore.verdict.result import NEAR_CENTS, Control, Verdict
+from reedbore.verdict.result import NEAR_CENTS, SIMPLE, Control, Verdict
 from reedbore.verdict.state import State
 from reedbore.verdict.stretch import Held, Inside
 from reedbore.verdict.take import aimed, judge
@@ -33,7 +33,7 @@ from reedbore.verdict.take import aimed, judge
 THREADS = 2
 """Held pairs that are played side by side."""
 
-AIM_NEAR_CENTS = 50.0
+AIM_NEAR_CENTS = 60.0
 """So near a just note an aim counts as aimed at it: the horn's sound in the mouth shifts a voice by
 tens of cents before it holds it. [cents]"""
 
@@ -58,8 +58,8 @@ class NoteVerdict:
         As asked for, which of folds is the aim; of a recorded voice as measured; None where nobody
         sings. [Hz]
     planned : Prediction or None
-        What arithmetic says, p and q up to 8, of the pitch at which the voice repeats; None where
-        nobody sings.
+        What arithmetic says of the pitch at which the voice repeats; of an aim, with p and q up to
+        8; None where nobody sings.
     reached : Verdict
         Measured within the stretch; ``settle_s`` counts from where it begins.
     rest_s : float or None
@@ -197,11 +197,11 @@ def _planned(
     """Return what arithmetic says; what counts is the pitch at which the voice repeats."""
     if sung is None:
         return None
-    near = AIM_NEAR_CENTS if aims else NEAR_CENTS
+    near, limit = (AIM_NEAR_CENTS, SIMPLE) if aims else (NEAR_CENTS, PREDICTED_LIMIT)
     return Prediction(
         fingered_hz=fingered,
         sung_hz=sung / folds,
-        ratio=choose_ratio(sung / folds / fingered, near),
+        ratio=choose_ratio(sung / folds / fingered, near, limit),
         tolerance_cents=near,
         a4=a4,
     )

@@ -90,6 +90,27 @@ def test_nothing_at_all_means_the_etude() -> None:
     assert found.typed.title == "Tenor saxophone: Mill race"
 
 
+@pytest.mark.parametrize(
+    ("words", "drive"),
+    [
+        ({}, "folds"),
+        ({"passage": "mill-race"}, "folds"),
+        ({"breath": "mf", "depth": 0.08}, "folds"),
+        ({"settings": ["voice.drive=pressure"]}, "pressure"),
+        # The file speaks of its own horn, voice and sung line.
+        ({"horn": "baritone-saxophone"}, "pressure"),
+        ({"voice": "high-male"}, "pressure"),
+        ({"passage": "mill-race", "sung": "D4"}, "pressure"),
+        ({"fingered": "Bb2:2 D3:2", "sung": "D4"}, "pressure"),
+    ],
+)
+def test_the_etude_is_sung_by_folds_over_its_own_horn(words: dict[str, Any], drive: str) -> None:
+    found = asked(**words)
+    assert found.voiced
+    assert found.voiced.voice.drive == drive
+    assert found.piece.drive == drive
+
+
 def test_a_typed_line_has_sixty_beats_in_a_minute_and_the_breath_of_the_horn() -> None:
     found = music(fingered="Bb2:12 D3:12")
     assert (found.fingered, found.sung, found.seconds) == ("Bb2:12 D3:12", "", 24.0)

@@ -55,7 +55,7 @@ def test_without_options_the_whole_etude_is_played(tmp_path: Path):
     assert done.returncode == 0, done.stderr
     kept = {path.name for path in (tmp_path / "renders").iterdir()}
     assert kept == {f"mill-race.{suffix}" for suffix in ("wav", "png", "json", "csv")}
-    assert done.stdout.startswith("Tenor saxophone: Mill race, depth 0.1 (normal)\n")
+    assert done.stdout.startswith("Tenor saxophone: Mill race, depth 0.1 (normal), from folds\n")
     # Five hummed notes over each of two fingered ones.
     notes = json.loads((tmp_path / "renders" / "mill-race.json").read_text())["notes"]
     assert [note["fingered_note"] for note in notes] == ["Bb2"] * 5 + ["D3"] * 5

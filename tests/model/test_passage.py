@@ -240,10 +240,10 @@ def test_every_mistake_of_a_passage_is_told_with_its_line(tmp_path: Path) -> Non
     file = tmp_path / "mine.toml"
     file.write_text(text, encoding="utf-8")
     assert [line.split(" ")[0:2] for line in presets.check(file)] == [
-        ["mine.toml:10:", "passage.tempo_bpm"],
-        ["mine.toml:11:", "passage.fingered"],
-        ["mine.toml:13:", "passage.breath"],
-        ["mine.toml:14:", "passage.dept"],
+        ["mine.toml:12:", "passage.tempo_bpm"],
+        ["mine.toml:13:", "passage.fingered"],
+        ["mine.toml:15:", "passage.breath"],
+        ["mine.toml:16:", "passage.dept"],
     ]
     assert "did you mean passage.depth?" in presets.check(file)[-1]
 

@@ -364,8 +364,8 @@ def test_what_folds_aim_at_is_told_beside_what_they_sing_and_who_follows(by_fold
     assert fifth.reached.follows is None
 
 
-@pytest.mark.parametrize(("off", "ratio"), [(-49.0, (3, 2)), (-51.0, (10, 7))])
-def test_an_aim_is_planned_for_the_just_note_within_half_a_semitone(off, ratio):
+@pytest.mark.parametrize(("off", "ratio"), [(-59.0, (3, 2)), (-61.0, (7, 5))])
+def test_an_aim_is_planned_for_the_just_note_within_sixty_cents(off, ratio):
     sung = 1.5 * B_FLAT * 2.0 ** (off / 1200.0)
     planned = passage._planned(B_FLAT, sung, 1, 440.0, aims=True)
     assert planned.ratio == ratio

@@ -94,7 +94,9 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
     source = source_of(words)
     known = source.piece
     horn, singer = load_horn(words.horn or known.horn), load_singer(words.voice or known.voice)
-    voiced = _voiced(words, setup_for(horn, singer))
+    voiced = _voiced(
+        words, setup_for(horn, singer).with_value("voice.drive", _drive(words, source))
+    )
     passage, said, read = compose(words, seconds, source, horn)
     sung = [parse_pitch(pitch, words.a4) for pitch in passage.sung_line.pitches if pitch]
     if sung:
@@ -107,6 +109,7 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
         title=_title(words, source, passage),
         horn=_kept_name(words.horn or known.horn),
         voice=_kept_name(words.voice or known.voice),
+        drive=voiced.voice.drive,
         passage=passage,
     )
     return PassageRequest(
@@ -123,6 +126,12 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
             *out_of_range(sung, singer, words.a4),
         ),
     )
+
+
+def _drive(words: Words, source: Source) -> str:
+    """Choose how the voice sounds: as a file says of its own horn, voice and sung line."""
+    own = not source.typed and (words.horn, words.voice, words.sung) == (None, None, None)
+    return source.piece.drive if own else Piece.model_fields["drive"].default
 
 
 def _uneven(passage: Passage) -> list[str]:
@@ -214,7 +223,7 @@ def passage_again(found: PassageSidecar, path: Path) -> PassageRequest:
     typed = TypedPassage.read({**found.request, "a4_hz": check_a4(found.a4)}, path, "a passage")
     piece = Piece(
         name=typed.stem, title=typed.music, horn=typed.horn, voice=typed.voice,
-        passage=found.passage,
+        drive=found.setup.voice.drive, passage=found.passage,
     )  # fmt: skip
     voice = found.setup.voice.file
     return PassageRequest(
