@@ -77,6 +77,7 @@ def test_placed_holes_lie_on_the_grain_and_the_vent_stays(placed: Horn) -> None:
     assert places != pytest.approx(ROUGH)
 
 
+@pytest.mark.ci
 def test_another_start_leads_to_the_same_places(placed: Horn, path: Path) -> None:
     started = hole_placement.load_horn(path)
     for number, place in ((2, 133.0), (3, 149.0), (4, 162.0)):

@@ -106,7 +106,7 @@ def test_a_lock_that_takes_hold_when_the_take_has_ended_is_told_so(tenor, second
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("off", [0.0, 1.0])
+@pytest.mark.parametrize("off", [pytest.param(0.0, marks=pytest.mark.ci), 1.0])
 def test_the_edges_of_a_lock_hold_for_a_minute_inside_and_slip_outside(tenor, off):
     # Edges lie around the note that is sung, also where it is not the just one. [cents]
     setup = sung(tenor, 3.0 * B_FLAT * 2.0 ** (off / 1200.0))
