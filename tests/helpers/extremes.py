@@ -1,6 +1,7 @@
-"""Setups drawn from all that is legal, and what must be true of each; for a test and a benchmark.
+"""Setups drawn from all that is legal, and what must be true of each: stepped, heard and judged.
 
-Also a script: ``python tests/helpers/extremes.py 10000`` runs so many and tells what came of them.
+Also a script: ``python tests/helpers/extremes.py 10000`` runs so many and tells what came of them;
+``python tests/helpers/extremes.py 10000 5000`` begins at another one.
 """
 
 import math
@@ -16,12 +17,15 @@ from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.model.setup import Air, Breath, Mouthpiece, Reed, Setup, Time
 from reedbore.model.units import QUANTITIES
 from reedbore.model.voice import Tract, Voice
+from reedbore.physics.reed import reed_parameter
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.mouth import depth
 from reedbore.simulate.outside import FULL_SCALE_PA, radiated
 from reedbore.simulate.take import burst, sing
 from reedbore.simulate.tuning import blown
 from reedbore.sound import to_full_scale, true_peak
+from reedbore.verdict.cells import judge_cells
+from reedbore.verdict.state import State
 
 SECONDS, OFF_AT, QUIET_AFTER = 1.3, 0.25, 0.05
 
@@ -29,16 +33,34 @@ STRETCH = 0.25
 """Within this time modes may trade what they have; over longer times the sum only falls. [s]"""
 
 SPENT = 0.03
-"""Below this share of where it began, what is left is the mean pressure that evens out."""
+"""Below this share of where all began, swings count as over."""
+
+
+AIR_DENSITY = 1.2  # [kg m⁻³], about
+
+SOUNDING = (
+    State.UNSUNG, State.LOCKED, State.DRIFTING, State.ROUGH, State.IRREGULAR, State.UNDECIDED,
+)  # fmt: skip
+"""What the judge says of a reed that sounds."""
+
+ALIKE = 50
+"""So many setups share a bore, whose fit takes longer than all else, when many are drawn."""
+
+PLAYED = 0.85
+"""Share of the setups that are drawn so that the reed has a chance to sound: about as open and as
+stiff as suits the bore, and blown at 0.45 to 1 times what closes it."""
+
+JUDGED_S = 1.0
+"""Length of a judged run. [s]"""
 
 
 class Outcome(NamedTuple):
     """What came of one setup."""
 
-    state: str
-    """'sounded', 'silent', 'failed' (diverged) or 'refused'."""
+    state: State | str
+    """What the judge says; or 'diverged' or 'refused'."""
     rises: float
-    """Largest growth of the rms of p⁺ from one stretch to the next once the breath is off."""
+    """Largest growth of the swings of p⁺ from one stretch to the next once the breath is off."""
     peak_dbtp: float
 
 
@@ -50,12 +72,16 @@ def between(dice, name):
     return float(dice.uniform(low, high))
 
 
-def draw_bore(dice):
-    """Draw a chain of one to four pieces with tone holes, closed, open or half open."""
-    sections, entry = [], float(np.exp(dice.uniform(math.log(4.0), math.log(40.0))))
+def draw_bore(dice, usual):
+    """Draw a chain of one to four pieces with tone holes, closed, open or half open.
+
+    A usual one is about as wide as horns are, and its holes are shut more often than open.
+    """
+    narrow, wide, shortest = (8.0, 25.0, 150.0) if usual else (4.0, 40.0, 15.0)
+    sections, entry = [], float(np.exp(dice.uniform(math.log(narrow), math.log(wide))))
     for _ in range(dice.integers(1, 5)):
         far = entry * float(np.exp(dice.uniform(-0.1, 1.0))) if dice.random() < 0.7 else entry
-        length = float(np.exp(dice.uniform(math.log(15.0), math.log(1500.0))))
+        length = float(np.exp(dice.uniform(math.log(shortest), math.log(1500.0))))
         sections.append(BoreSection(length_mm=length, entry_mm=entry, exit_mm=min(far, 400.0)))
         entry = min(far, 400.0)
     plain = Bore(sections=tuple(sections))
@@ -64,7 +90,8 @@ def draw_bore(dice):
     if whole > 60.0:
         for place in np.sort(dice.uniform(20.0, whole - 5.0, dice.integers(0, 16))):
             widest = min(0.95 * plain.diameter_at(place / 1e3) * 1e3, 60.0)
-            share = float(dice.choice((0.0, 1.0, dice.uniform(0.01, 1.0))))
+            shut = usual and dice.random() < 0.9
+            share = 0.0 if shut else float(dice.choice((0.0, 1.0, dice.uniform(0.01, 1.0))))
             hole = Hole(
                 position_mm=float(place),
                 diameter_mm=float(dice.uniform(0.5, max(widest, 0.6))),
@@ -81,86 +108,144 @@ def draw_bore(dice):
     return Bore(sections=plain.sections, holes=tuple(holes), end=end, vent_after_ms=late, **row)
 
 
-def draw_setup(seed):
-    """Draw one legal setup."""
+def draw_place(seed):
+    """Draw what a setup is blown in: air, bore, mouthpiece, tract, and the rate."""
+    dice = np.random.default_rng([seed, 2])
+    usual = bool(dice.random() < PLAYED)
+    volume = float(dice.uniform(0.0, 20.0)) if usual else between(dice, "mouthpiece.volume_ml")
+    return {
+        "air": Air(temperature_c=between(dice, "air.temperature_c")),
+        "bore": draw_bore(dice, usual),
+        "mouthpiece": Mouthpiece(volume_ml=volume),
+        "tract": Tract(
+            coupling=str(dice.choice(("off", "on"))),
+            returned=between(dice, "tract.returned"),
+            volume_ml=between(dice, "tract.volume_ml"),
+        ),
+        "time": Time(rate_hz=float(dice.choice((44100.0, 48000.0, 96000.0, 192000.0)))),
+    }
+
+
+def draw_setup(seed, place=None):
+    """Draw one legal setup, in the place of this number; by default in one of its own."""
+    where = draw_place(seed if place is None else place)
+    rate = where["time"].rate
     dice = np.random.default_rng(seed)
-    rate = float(dice.choice((44100.0, 48000.0, 96000.0, 192000.0)))
     names = ("opening_mm", "width_mm", "stiffness_kpa_per_mm", "damping", "area_mm2", "contact")
     reed = {name: between(dice, f"reed.{name}") for name in (*names, "strength", "lip")}
     reed["frequency_hz"] = float(np.exp(dice.uniform(math.log(200.0), math.log(0.05 * rate))))
     reed["dynamics"] = str(dice.choice(("mass", "mass", "massless")))
-    lungs = np.random.default_rng([seed, 1])
+    breath = between(dice, "breath.pressure_kpa")
+    if dice.random() < PLAYED:
+        reed, breath = playable(dice, reed, where["bore"].diameter_at(0.0))
     return Setup(
-        air=Air(temperature_c=between(dice, "air.temperature_c")),
-        bore=draw_bore(dice),
-        mouthpiece=Mouthpiece(volume_ml=between(dice, "mouthpiece.volume_ml")),
+        **where,
         reed=Reed(**reed),
-        breath=Breath(pressure_kpa=between(dice, "breath.pressure_kpa"), rise_ms=50.0),
+        breath=Breath(pressure_kpa=breath, rise_ms=50.0),
         voice=Voice(
             source=str(dice.choice(("pulse", "sine", "off"))),
             frequency_hz=between(dice, "voice.frequency_hz"),
             depth=float(dice.uniform(0.0, 1.0)),
             rd=between(dice, "voice.rd"),
-            vowel=str(lungs.choice(("none", "neutral", "a", "i", "u"))),
-            drive=str(lungs.choice(("pressure", "flow"))),
-            flow_ml_per_s=between(lungs, "voice.flow_ml_per_s"),
-            effort=between(lungs, "voice.effort"),
+            vowel=str(dice.choice(("none", "neutral", "a", "i", "u"))),
+            drive=str(dice.choice(("pressure", "flow"))),
+            flow_ml_per_s=between(dice, "voice.flow_ml_per_s"),
+            effort=between(dice, "voice.effort"),
         ),
-        tract=Tract(
-            coupling=str(lungs.choice(("off", "on"))),
-            returned=between(lungs, "tract.returned"),
-            volume_ml=between(lungs, "tract.volume_ml"),
-        ),
-        time=Time(rate_hz=rate),
     )
 
 
-def outcome(setup):
-    """Blow, sing, stop blowing, and look."""
-    rate = setup.time.rate
+def playable(dice, reed, entry):
+    """Give a reed a closing pressure that can be blown, and a width that suits the bore."""
+    closes = float(np.exp(dice.uniform(math.log(500.0), math.log(15000.0))))
+    held = Reed(**reed).held()
+    factor = closes / (held.stiffness * held.opening)
+    zeta = reed_parameter(held.width * held.opening, closes, wave_impedance(entry), AIR_DENSITY)
+    wanted = {
+        "stiffness_kpa_per_mm": reed["stiffness_kpa_per_mm"] * factor,
+        "width_mm": reed["width_mm"] * float(dice.uniform(0.3, 0.8)) / zeta,
+        "frequency_hz": max(reed["frequency_hz"], 500.0),
+        "damping": float(np.exp(dice.uniform(math.log(0.05), math.log(1.0)))),
+    }
+    legal = {
+        name: float(np.clip(value, *QUANTITIES[f"reed.{name}"].edge_range))
+        for name, value in wanted.items()
+    }
+    breath = Reed(**{**reed, **legal}).closes_at * dice.uniform(0.45, 1.0) / 1e3
+    return {**reed, **legal}, min(breath, QUANTITIES["breath.pressure_kpa"].edge_range[1])
+
+
+def wave_impedance(diameter):
+    """Characteristic impedance of a tube, about. [Pa s m⁻³]"""
+    return AIR_DENSITY * 343.0 / (math.pi * diameter**2 / 4.0)
+
+
+def outcomes(setups):
+    """Judge setups of one rate side by side, then step and hear each.
+
+    One that is refused or that diverges has no verdict.
+    """
+    kept = [k for k, setup in enumerate(setups) if not refused(setup)]
+    alive = [setups[k] for k in kept]
+    cells = judge_cells(alive, [440.0] * len(alive), seconds=JUDGED_S)
+    found = dict(zip(kept, map(outcome, alive, cells), strict=True))
+    return [found.get(k, Outcome("refused", 0.0, -math.inf)) for k in range(len(setups))]
+
+
+def refused(setup):
+    """Tell whether the program refuses a setup."""
     try:
-        numbers = numbers_of(setup)
+        numbers_of(setup)
     except ModelError:
-        return Outcome("refused", 0.0, -math.inf)
+        return True
+    return False
+
+
+def outcome(setup, cell):
+    """Blow, sing, stop blowing, and listen; what the judge says of it is known."""
+    rate, numbers = setup.time.rate, numbers_of(setup)
     mouth = blown(setup, SECONDS) * (1.0 + depth(setup) * sing(setup, SECONDS))
     mouth[round(OFF_AT * rate) :] = 0.0
     run = single.run(numbers, mouth)
     if burst(run) is not None or not np.isfinite(run.pressure).all():
-        return Outcome("failed", math.inf, -math.inf)
+        return Outcome("diverged", math.inf, -math.inf)
     window = round(STRETCH * rate)
     quiet = run.outgoing[round((OFF_AT + QUIET_AFTER) * rate) :]
     parts = quiet[: quiet.size // window * window].reshape(-1, window)
-    rms = np.sqrt(np.mean(parts**2, axis=1))
-    floor = SPENT * rms[0] + 1e-12
-    # The mean pressure goes to and fro, slowly, between a bore and coupled lungs.
-    swing = np.std(parts, axis=1) if setup.tract.coupling == "on" else rms
-    rms = np.maximum(swing, floor)
-    blowing = np.ptp(run.pressure[round(0.1 * rate) : round(OFF_AT * rate)])
+    rms = np.maximum(swings(parts), SPENT * np.sqrt(np.mean(parts[0] ** 2)) + 1e-12)
     sound = to_full_scale(radiated(setup, run.outgoing), FULL_SCALE_PA).samples
-    state = "sounded" if blowing > 0.05 * max(setup.breath.pressure, 1.0) else "silent"
     return Outcome(
-        state,
+        cell.state,
         float(np.max(rms[1:] / rms[:-1])) - 1.0,
         20.0 * math.log10(max(true_peak(sound), 1e-9)),
     )
 
 
-def main(count):
+def swings(parts):
+    """Return the rms of each stretch but for its mean, which evens out slowly, up or down."""
+    course = np.polynomial.legendre.legvander(np.linspace(-1.0, 1.0, parts.shape[1]), 2)
+    base = np.linalg.qr(course)[0]
+    return np.sqrt(np.mean((parts - (parts @ base) @ base.T) ** 2, axis=1))
+
+
+def main(count, first=0):
     """Run many and tell."""
     states, rises, loudest, worst = Counter(), 0.0, -math.inf, None
-    for seed in range(count):
-        found = outcome(draw_setup(seed))
-        states[found.state] += 1
-        loudest = max(loudest, found.peak_dbtp)
-        if found.rises > rises:
-            rises, worst = found.rises, seed
-        if seed % 1000 == 999:
-            sys.stdout.write(f"{seed + 1}: {dict(states)}, rise {rises:.3g}\n")
-            sys.stdout.flush()
-    sys.stdout.write(f"{count} setups: {dict(states)}\n")
+    for start in range(first, first + count, ALIKE):
+        seeds = range(start, min(start + ALIKE, first + count))
+        found = outcomes([draw_setup(seed, seed // ALIKE) for seed in seeds])
+        states.update(str(one.state) for one in found)
+        loudest = max(loudest, *(one.peak_dbtp for one in found))
+        highest = max(range(len(found)), key=lambda k: found[k].rises)
+        if found[highest].rises > rises:
+            rises, worst = found[highest].rises, seeds[highest]
+        sys.stdout.write(f"{seeds[-1] + 1}: {dict(states)}, rise {rises:.3g} (seed {worst})\n")
+        sys.stdout.flush()
+    sounding = sum(states[state] for state in SOUNDING)
+    sys.stdout.write(f"{count} setups, {sounding} of them sound: {dict(states.most_common())}\n")
     sys.stdout.write(f"largest rise after the breath is off: {rises:.3g} (seed {worst})\n")
     sys.stdout.write(f"loudest: {loudest:.2f} dBTP\n")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)
+    main(*map(int, sys.argv[1:] or ["1000"]))

@@ -6,12 +6,18 @@ import pytest
 
 from reedbore.simulate.acoustics.bore import vent_number
 from reedbore.sound import CEILING_DBTP
+from reedbore.verdict.state import State
 
 pytestmark = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 
 
-# The first draws have every kind of loop among them; on CI more bores are drawn.
-SOME, MORE = range(18), range(18, 40)
+# Bores with and without a vent, with and without a coupled mouth; on CI more of them.
+SOME, MORE = (3, 6, 7, 11), (2, 9, 12, 13, 14, 24)
+EACH = 5
+
+
+def drawn(place):
+    return [extremes.draw_setup(extremes.ALIKE * place + k, place) for k in range(EACH)]
 
 
 @pytest.fixture(
@@ -19,24 +25,25 @@ SOME, MORE = range(18), range(18, 40)
     params=[pytest.param(SOME, id="some"), pytest.param(MORE, id="more", marks=pytest.mark.ci)],
 )
 def outcomes(request):
-    return [extremes.outcome(extremes.draw_setup(seed)) for seed in request.param]
+    return [found for place in request.param for found in extremes.outcomes(drawn(place))]
 
 
 def test_some_draws_have_every_kind_of_loop_among_them():
-    drawn = [extremes.draw_setup(seed) for seed in SOME]
     kinds = {
         (setup.reed.dynamics, vent_number(setup.bore) is not None, setup.tract.coupling)
-        for setup in drawn
+        for place in SOME
+        for setup in drawn(place)
     }
     assert len(kinds) == 8
 
 
-def test_no_legal_setup_diverges(outcomes):
-    assert {found.state for found in outcomes} <= {"sounded", "silent"}
+def test_no_legal_setup_diverges_or_cannot_be_judged(outcomes):
+    assert not {found.state for found in outcomes} & {"diverged", State.FAILED}
 
 
-def test_some_sound_and_some_are_silent(outcomes):
-    assert {found.state for found in outcomes} == {"sounded", "silent"}
+def test_at_least_half_sound(outcomes):
+    sounding = [found for found in outcomes if found.state in extremes.SOUNDING]
+    assert len(outcomes) / 2 <= len(sounding) < len(outcomes)
 
 
 def test_all_fades_when_the_breath_is_off(outcomes):
