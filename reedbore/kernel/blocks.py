@@ -59,8 +59,34 @@ class Group(NamedTuple):
     """Shape (k,), of delay in each section of the tubes."""
 
 
-def grouped(lanes: Sequence[Lane], tick: int, ages: int) -> list[Group]:
-    """Put lanes, at rest, into blocks of their kinds.
+class Columns(NamedTuple):
+    """Lanes of one kind, at rest, as columns of tables."""
+
+    kind: Kind
+    members: Whole
+    """Shape (m,), their places in the batch."""
+    table: Reals
+    """Shape (ROWS, m)."""
+    places: Whole
+    """Shape (PLACES, m)."""
+    voices: Reals
+    """Shape (ROWS of `folds`, m); no rows without singers."""
+    steps: Whole
+    """Shape (k,), of delay in each section of the tubes."""
+
+    @property
+    def longest(self) -> int:
+        """Steps of the longest delay."""
+        return int(np.delete(self.places, rows.PERIOD, axis=0).max())
+
+    @property
+    def echoes(self) -> int:
+        """Early echoes in use."""
+        return int(np.count_nonzero(self.table[rows.ECHO : rows.HEARD].any(axis=1)))
+
+
+def columns_of(lanes: Sequence[Lane], tick: int) -> list[Columns]:
+    """Put lanes, at rest, into the columns of their kinds.
 
     Parameters
     ----------
@@ -68,6 +94,39 @@ def grouped(lanes: Sequence[Lane], tick: int, ages: int) -> list[Group]:
         All of the same rate.
     tick : int
         How often the pressure is looked at. [steps]
+
+    Returns
+    -------
+    list of Columns
+        Of all kinds among them.
+    """
+    table = np.zeros((rows.ROWS, len(lanes)))
+    places = np.zeros((rows.PLACES, len(lanes)), np.int64)
+    voices = np.zeros((folds.ROWS, len(lanes)))
+    kinds: dict[tuple[Kind, tuple[int, ...]], list[int]] = {}
+    for lane, (numbers, drive) in enumerate(lanes):
+        _fill(table[:, lane], places[:, lane], numbers, drive)
+        tube: tuple[int, ...] = ()
+        if drive.singer:
+            _fill_voice(voices[:, lane], drive.singer)
+            tube = tuple(drive.singer.folds.steps.tolist())
+        kinds.setdefault((kind_of(numbers, tick, bool(tube)), tube), []).append(lane)
+    return [
+        Columns(
+            *(kind, np.array(some), table[:, some], places[:, some]),
+            *(voices[: folds.ROWS * kind.folds, some], np.array(tube, np.int64)),
+        )
+        for (kind, tube), some in kinds.items()
+    ]
+
+
+def grouped(lanes: Sequence[Lane], tick: int, ages: int) -> list[Group]:
+    """Put lanes, at rest, into blocks of their kinds.
+
+    Parameters
+    ----------
+    lanes, tick
+        As for `columns_of`.
     ages : int
         Windows open at a time.
 
@@ -76,21 +135,12 @@ def grouped(lanes: Sequence[Lane], tick: int, ages: int) -> list[Group]:
     list of Group
         Of all kinds among them.
     """
-    columns = np.zeros((rows.ROWS, len(lanes)))
-    places = np.zeros((rows.PLACES, len(lanes)), np.int64)
-    voices = np.zeros((folds.ROWS, len(lanes)))
-    kinds: dict[tuple[Kind, tuple[int, ...]], list[int]] = {}
-    for lane, (numbers, drive) in enumerate(lanes):
-        _fill(columns[:, lane], places[:, lane], numbers, drive)
-        tube: tuple[int, ...] = ()
-        if drive.singer:
-            _fill_voice(voices[:, lane], drive.singer)
-            tube = tuple(drive.singer.folds.steps.tolist())
-        kinds.setdefault((kind_of(numbers, tick, bool(tube)), tube), []).append(lane)
-    return [
-        _group(kind, np.array(members), (columns, places, voices), tube, ages)
-        for (kind, tube), members in kinds.items()
-    ]
+    return [_group(some, ages) for some in columns_of(lanes, tick)]
+
+
+def line_steps(longest: int) -> int:
+    """Return the steps of a delay line that holds a delay: a power of two, and some ahead."""
+    return (1 << longest.bit_length()) + AHEAD
 
 
 def kind_of(numbers: Numbers, tick: int, singing: bool) -> Kind:
@@ -134,24 +184,15 @@ def _fill_voice(table: Reals, singer: folds.Steady) -> None:
     table[folds.CLOCK_TURN] = singer.clock_turn
 
 
-def _group(
-    kind: Kind,
-    members: Whole,
-    tables: tuple[Reals, Whole, Reals],
-    tube: tuple[int, ...],
-    ages: int,
-) -> Group:
-    """Make blocks, at rest, of those columns of the batch that are of a kind."""
-    own, far, voices = (table[:, members] for table in tables)
-    delays = np.delete(far, rows.PERIOD, axis=0)
-    steps, count = (1 << int(delays.max()).bit_length()) + AHEAD, members.size
+def _group(some: Columns, ages: int) -> Group:
+    """Make blocks of columns."""
+    kind, steps, count = some.kind, line_steps(some.longest), some.members.size
     lines = np.zeros((count, steps)), np.zeros((count, steps if kind.vented else 0))
-    echoes = np.count_nonzero(own[rows.ECHO : rows.HEARD].any(axis=1))
     sung = 2 * ages if kind.folds else 0
-    singers = voices[: folds.ROWS * kind.folds], np.zeros((2 * sum(tube), count))
+    singers = some.voices, np.zeros((2 * int(some.steps.sum()), count))
     frames = np.zeros((2 * ages, count)), *singers, np.zeros((sung, count))
-    blocks = _split((own, far, *lines, *frames))
-    return Group(kind, members, blocks, int(echoes), np.array(tube, np.int64))
+    blocks = _split((some.table, some.places, *lines, *frames))
+    return Group(kind, some.members, blocks, some.echoes, some.steps)
 
 
 def kept(some: Group, mask: NDArray[np.bool_], places: Whole) -> Group | None:

@@ -41,7 +41,10 @@ if _why_not:
 _FLAGS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
 _PART = _FLAGS | {"forceinline": True}
 
-compiled = numba.njit(cache=not _why_not, **_FLAGS)
+KEPT = not _why_not
+"""Whether compiled code is kept."""
+
+compiled = numba.njit(cache=KEPT, **_FLAGS)
 """Compile a function and keep the code. No fastmath: all kernels must agree."""
 
 compiled_part = numba.njit(**_PART)

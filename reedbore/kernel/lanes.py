@@ -115,7 +115,7 @@ def _hear(tiles: Any, coming: int, places: Any, first: int, line: Any, now: int)
 
 
 def _hear_early(
-    block: Any, tiles: Any, early: Any, places: Any, line: Any, echoes: int, now: int
+    strengths: Any, tiles: Any, early: Any, places: Any, line: Any, echoes: int, now: int
 ) -> None:
     """Take the next early echoes, summed, out of a delay line.
 
@@ -126,7 +126,7 @@ def _hear_early(
         a = b = c = d = e = f = g = h = 0.0
         for k in range(echoes):
             place = (now - places[rows.ECHO_PLACE + k, lane]) & around
-            strength = block[rows.ECHO + k, lane]
+            strength = strengths[k, lane]
             a += strength * line[lane, whole(place)]
             b += strength * line[lane, whole(place + 1)]
             c += strength * line[lane, whole(place + 2)]
@@ -186,18 +186,16 @@ def _out_of(block: Any, taps: int, heard: int, lane: int) -> float:
     return wave
 
 
-def _come_back(block: Any) -> None:
+def _come_back(block: Any, numbers: Any, state: Any) -> None:
     """Let what comes out of the delay lines pass the filters of the reflection."""
-    numbers, state = block[: rows.NUMBERS], block[rows.NUMBERS : rows.BREATH]
     for lane in range(LANES):
         arriving = _out_of(block, rows.TAP, rows.HEARD, lane)
         block[rows.ARRIVING, lane] = arriving
         block[rows.BACK, lane] = from_poles(numbers, state, lane, arriving, block[rows.EARLY, lane])
 
 
-def _ring(block: Any, begin: int) -> None:
+def _ring(block: Any, numbers: Any, state: Any, begin: int) -> None:
     """Let it pass some of the pole pairs."""
-    numbers, state = block[: rows.NUMBERS], block[rows.NUMBERS : rows.BREATH]
     for lane in range(LANES):
         block[rows.BACK, lane] = from_pairs(
             *(numbers, state, lane, block[rows.BACK, lane], block[rows.ARRIVING, lane], begin),
@@ -205,16 +203,14 @@ def _ring(block: Any, begin: int) -> None:
         )
 
 
-def _come_up(block: Any) -> None:
+def _come_up(block: Any, numbers: Any, state: Any) -> None:
     """Hear the mouths and throats of the players."""
-    numbers, state = block[: rows.NUMBERS], block[rows.NUMBERS : rows.BREATH]
     for lane in range(LANES):
         block[rows.UPSTREAM, lane] = from_upstream(numbers, state, lane)
 
 
-def _let_go(block: Any) -> None:
+def _let_go(numbers: Any, state: Any) -> None:
     """Send back what goes up to them."""
-    numbers, state = block[: rows.NUMBERS], block[rows.NUMBERS : rows.BREATH]
     for lane in range(LANES):
         into_upstream(numbers, state, lane)
 
@@ -226,11 +222,14 @@ def _come_from_folds(block: Any, voices: Any, tubes: Any, place: int) -> None:
         block[rows.UPSTREAM, lane] = heard_at_lips(numbers, state, lane, tubes[place, lane])
 
 
-def _phonate(block: Any, voices: Any, tubes: Any, place: int, now: int) -> None:
-    """Move mouths and folds on; to these a wave comes down at a place of the tubes."""
+def _phonate(block: Any, reeds: Any, voices: Any, tubes: Any, place: int, now: int) -> None:
+    """Move mouths and folds on; to these a wave comes down at a place of the tubes.
+
+    `reeds` is the state of the step, in which the pressure in the mouths stands.
+    """
     numbers, state = voices[: folds.NUMBERS], voices[folds.NUMBERS : folds.TENSE]
     for lane in range(LANES):
-        pushed = block[rows.NUMBERS + rows.IN_MOUTH, lane] - block[rows.BLOWN, lane]
+        pushed = reeds[rows.IN_MOUTH, lane] - block[rows.BLOWN, lane]
         voices[folds.PUSHED, lane] = pushed
         move_mouth(numbers, state, lane, pushed, now)
     for lane in range(LANES):
@@ -259,10 +258,12 @@ def _pass_lips(voices: Any, tubes: Any, k: int, here: int, falls: int) -> None:
         tubes[falls + here, lane] = voices[folds.TUBE_GAIN + k, lane] * back
 
 
-def _sing_on(block: Any, voices: Any, tubes: Any, steps: Any, spots: Any, now: int) -> None:
+def _sing_on(
+    block: Any, reeds: Any, voices: Any, tubes: Any, steps: Any, spots: Any, now: int
+) -> None:
     """Move singers on; as `folds.sing`."""
     falls, last = tubes.shape[0] // 2, steps.size - 1
-    _phonate(block, voices, tubes, falls + spots[0], now)
+    _phonate(block, reeds, voices, tubes, falls + spots[0], now)
     end = 0
     for k in range(last + 1):
         here = spots[k]
@@ -274,9 +275,8 @@ def _sing_on(block: Any, voices: Any, tubes: Any, steps: Any, spots: Any, now: i
         spots[k] = here + 1 if here + 1 < end else end - steps[k]
 
 
-def _move(block: Any, now: int, vent_rise: int) -> None:
+def _move(block: Any, numbers: Any, state: Any, now: int, vent_rise: int) -> None:
     """Step all lanes on and measure them."""
-    numbers, state = block[: rows.NUMBERS], block[rows.NUMBERS : rows.BREATH]
     for lane in range(LANES):
         back, below = block[rows.BACK, lane], 0.0
         if VENTED:
@@ -367,6 +367,89 @@ def _emit_levels(block: Any, hop: int, levels: Any) -> None:
         block[rows.TOTAL, lane] = block[rows.SQUARES, lane] = 0.0
 
 
+def move_lanes(
+    block: Any,
+    numbers: Any,
+    state: Any,
+    strengths: Any,
+    places: Any,
+    entering: Any,
+    leaving: Any,
+    frames: Any,
+    voices: Any,
+    tubes: Any,
+    sung_frames: Any,
+    steps: Any,
+    spots: Any,
+    tiles: Any,
+    sums: Any,
+    waves: Any,
+    window: Any,
+    start: int,
+    settled: int,
+    tick: int,
+    echoes: int,
+    vent_rise: int,
+    lanes: int,
+    lines: Any,
+    sung_lines: Any,
+    levels: Any,
+    record: Any,
+) -> None:
+    """Step lanes on, from a step, and measure them.
+
+    `numbers` and `state` are those of the step, `strengths` those of early echoes: here rows of the
+    block, elsewhere tables of their own.
+    """
+    now = start
+    for hop in range(lines.shape[0]):
+        _set_clocks(block, rows.CLOCK_TURN, rows.CLOCK, now, tick)
+        if FOLDS:
+            _set_clocks(voices, folds.CLOCK_TURN, folds.CLOCK, now, tick)
+        for at in range(window.shape[1]):
+            for _ in range(tick // BATCH):
+                if waves.size > 0:
+                    _sing(block, tiles, places, waves, now)
+                _hear(tiles, rows.COMING, places, rows.FIRST, entering, now)
+                if echoes > 0:
+                    _hear_early(strengths, tiles, sums, places, entering, echoes, now)
+                if VENTED:
+                    _hear(tiles, rows.COMING_DOWN, places, rows.WAY_FIRST, leaving, now)
+                for s in range(BATCH):
+                    if now + s <= settled:
+                        _blow(block, now + s)
+                    _take(block, tiles, s, echoes, lanes)
+                    _come_back(block, numbers, state)
+                    for begin in range(0, IN_USE, CHUNK):
+                        _ring(block, numbers, state, begin)
+                    if FOLDS:
+                        _come_from_folds(block, voices, tubes, spots[steps.size - 1])
+                    elif COUPLED:
+                        _come_up(block, numbers, state)
+                    _move(block, numbers, state, now + s, vent_rise)
+                    if FOLDS:
+                        _sing_on(block, state, voices, tubes, steps, spots, now + s)
+                    elif COUPLED:
+                        _let_go(numbers, state)
+                    _give(block, tiles, s, lanes)
+                    if record.shape[0] > 0:
+                        for lane in range(lanes):
+                            record[now + s - start, lane] = block[rows.PRESSURE, lane]
+                _go(tiles, rows.GOING, entering, now)
+                if VENTED:
+                    _go(tiles, rows.GOING_DOWN, leaving, now)
+                now += BATCH
+            _demodulate(block, rows.TICK, rows.CLOCK, frames, window, at, lanes)
+            if FOLDS:
+                _count_swings(voices, tick, lanes)
+                _demodulate(voices, folds.TICK, folds.CLOCK, sung_frames, window, at, lanes)
+        _emit(frames, hop, lines)
+        if FOLDS:
+            _emit(sung_frames, hop, sung_lines)
+            _emit_swings(voices, hop, sung_lines)
+        _emit_levels(block, hop, levels)
+
+
 def _loop(
     block: Any,
     places: Any,
@@ -402,53 +485,28 @@ def _loop(
         return
     if FOLDS and tubes.shape[1] != LANES:
         return
-    now = start
-    for hop in range(lines.shape[0]):
-        _set_clocks(block, rows.CLOCK_TURN, rows.CLOCK, now, tick)
-        if FOLDS:
-            _set_clocks(voices, folds.CLOCK_TURN, folds.CLOCK, now, tick)
-        for at in range(window.shape[1]):
-            for _ in range(tick // BATCH):
-                if waves.size > 0:
-                    _sing(block, tiles, places, waves, now)
-                _hear(tiles, rows.COMING, places, rows.FIRST, entering, now)
-                if echoes > 0:
-                    _hear_early(block, tiles, sums, places, entering, echoes, now)
-                if VENTED:
-                    _hear(tiles, rows.COMING_DOWN, places, rows.WAY_FIRST, leaving, now)
-                for s in range(BATCH):
-                    if now + s <= settled:
-                        _blow(block, now + s)
-                    _take(block, tiles, s, echoes, lanes)
-                    _come_back(block)
-                    for begin in range(0, IN_USE, CHUNK):
-                        _ring(block, begin)
-                    if FOLDS:
-                        _come_from_folds(block, voices, tubes, spots[steps.size - 1])
-                    elif COUPLED:
-                        _come_up(block)
-                    _move(block, now + s, vent_rise)
-                    if FOLDS:
-                        _sing_on(block, voices, tubes, steps, spots, now + s)
-                    elif COUPLED:
-                        _let_go(block)
-                    _give(block, tiles, s, lanes)
-                    if record.shape[0] > 0:
-                        for lane in range(lanes):
-                            record[now + s - start, lane] = block[rows.PRESSURE, lane]
-                _go(tiles, rows.GOING, entering, now)
-                if VENTED:
-                    _go(tiles, rows.GOING_DOWN, leaving, now)
-                now += BATCH
-            _demodulate(block, rows.TICK, rows.CLOCK, frames, window, at, lanes)
-            if FOLDS:
-                _count_swings(voices, tick, lanes)
-                _demodulate(voices, folds.TICK, folds.CLOCK, sung_frames, window, at, lanes)
-        _emit(frames, hop, lines)
-        if FOLDS:
-            _emit(sung_frames, hop, sung_lines)
-            _emit_swings(voices, hop, sung_lines)
-        _emit_levels(block, hop, levels)
+    numbers, state = block[: rows.NUMBERS], block[rows.NUMBERS : rows.BREATH]
+    move_lanes(
+        *(block, numbers, state, block[rows.ECHO : rows.HEARD], places, entering, leaving),
+        *(
+            frames,
+            voices,
+            tubes,
+            sung_frames,
+            steps,
+            spots,
+            tiles,
+            sums,
+            waves,
+            window,
+            start,
+            settled,
+            tick,
+            echoes,
+            vent_rise,
+        ),
+        *(lanes, lines, sung_lines, levels, record),
+    )
 
 
 def make_lanes(kind: Kind, compile_with: Compile = compiled) -> Any:
@@ -466,15 +524,24 @@ def make_lanes(kind: Kind, compile_with: Compile = compiled) -> Any:
     callable
         Moves a block on.
     """
-    name = f"lanes_{kind.valve}" + "_vented" * kind.vented + "_coupled" * kind.coupled
-    name += "_folds" * kind.folds
-    return assembled(
-        *(_loop, f"{name}_{kind.pairs}_{kind.batch}", compile_with),
-        valve=VALVES[kind.valve],
-        VENTED=kind.vented,
-        COUPLED=kind.coupled,
-        FOLDS=kind.folds,
-        IN_USE=kind.pairs,
-        CHUNK=max(count for count in range(1, MOST_AT_ONCE + 1) if kind.pairs % count == 0),
-        BATCH=kind.batch,
-    )
+    return assembled(_loop, f"lanes_{name_of(kind)}", compile_with, **choices(kind))
+
+
+def name_of(kind: Kind) -> str:
+    """Return a name for the code of a kind."""
+    how = "_vented" * kind.vented + "_coupled" * kind.coupled + "_folds" * kind.folds
+    return f"{kind.valve}{how}_{kind.pairs}_{kind.batch}"
+
+
+def choices(kind: Kind) -> dict[str, Any]:
+    """Return what stands in the text of the lanes for a kind."""
+    chunks = [count for count in range(1, MOST_AT_ONCE + 1) if kind.pairs % count == 0]
+    return {
+        "valve": VALVES[kind.valve],
+        "VENTED": kind.vented,
+        "COUPLED": kind.coupled,
+        "FOLDS": kind.folds,
+        "IN_USE": kind.pairs,
+        "CHUNK": max(chunks),
+        "BATCH": kind.batch,
+    }

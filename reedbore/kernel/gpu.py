@@ -1,0 +1,322 @@
+"""Lanes on a graphics card: the same text as on the cores, a lane a thread.
+
+A thread has the numbers of its lane in the memory that threads of a block share, the state of the
+step in registers, and its columns of all else in the card's memory, where the lanes lie side by
+side. Nothing of the step is written a second time: `lanes.move_lanes` is compiled for one lane,
+with the rows that a kind of lanes uses and no others.
+"""
+
+import functools
+import inspect
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from types import ModuleType
+from typing import Any, NamedTuple, TypeVar
+
+import numba
+import numba.cuda
+import numpy as np
+from numba import float64, int64
+from numpy.typing import NDArray
+
+from reedbore.errors import ReedboreError
+from reedbore.kernel import rows
+from reedbore.kernel.blocks import Columns, Lane, Whole, columns_of, line_steps
+from reedbore.kernel.compiler import KEPT, assembled
+from reedbore.kernel.executor import Emitted, Shared
+from reedbore.kernel.folds import SECTIONS
+from reedbore.kernel.lanes import Kind, choices, move_lanes, name_of
+from reedbore.kernel.numbers import vent_rise
+from reedbore.kernel.rows import AHEAD
+
+Answer = TypeVar("Answer")
+
+cuda: Any = numba.cuda
+
+_PART = {"device": True} | ({} if numba.config.ENABLE_CUDASIM else {"forceinline": True})  # type: ignore[attr-defined]
+
+SHARED_BYTES = 48 * 1024
+"""What every card gives the threads of a block to share."""
+
+MOST_THREADS = 64
+"""Threads of a block; so many keep their state in registers."""
+
+HANDED_BYTES = 1 << 30
+"""About so much is handed over at a time, for lanes that are looked at step by step."""
+
+# Shapes of what a thread has of its own; `_threads` puts those of a kind in their place.
+TABLE_SHAPE = 1, 1
+STATE_SHAPE = 1, 1
+REST_SHAPE = 1, 1
+TILES_SHAPE = 1, 1, 1
+
+
+def _thread(
+    first: int,
+    block: Any,
+    places: Any,
+    entering: Any,
+    leaving: Any,
+    frames: Any,
+    voices: Any,
+    tubes: Any,
+    sung_frames: Any,
+    steps: Any,
+    waves: Any,
+    window: Any,
+    start: int,
+    settled: int,
+    tick: int,
+    echoes: int,
+    vent_rise: int,
+    lines: Any,
+    sung_lines: Any,
+    levels: Any,
+    record: Any,
+) -> None:
+    """Step one lane on; the lanes of this launch begin with the first."""
+    column = cuda.grid(1)
+    if column >= lines.shape[2]:
+        return
+    lane, own = first + column, cuda.threadIdx.x
+    table = cuda.shared.array(TABLE_SHAPE, float64)
+    for k in range(TABLE_SHAPE[0]):
+        table[k, own] = block[k, lane]
+    state = cuda.local.array(STATE_SHAPE, float64)
+    for k in range(STATE_SHAPE[0]):
+        state[k, 0] = block[TABLE_SHAPE[0] + k, lane]
+    rest = cuda.local.array(REST_SHAPE, float64)
+    for k in range(rows.BREATH, rows.ECHO):
+        rest[k, 0] = block[k, lane]
+    for k in range(rows.HEARD, rows.ROWS):
+        rest[k, 0] = block[k, lane]
+    spots = cuda.local.array(SECTIONS, int64)
+    begin = 0
+    for k in range(steps.size):
+        spots[k] = begin + start % steps[k]
+        begin += steps[k]
+    after = lane + 1
+    move_lanes(
+        *(rest, table[:, own : own + 1], state),
+        *(block[rows.ECHO : rows.HEARD, lane:after], places[:, lane:after]),
+        *(entering[:, lane:after].T, leaving[:, lane:after].T, frames[:, lane:after]),
+        *(voices[:, lane:after], tubes[:, lane:after], sung_frames[:, lane:after], steps, spots),
+        *(cuda.local.array(TILES_SHAPE, float64), cuda.local.array(AHEAD, float64)),
+        *(waves, window, start, settled, tick, echoes, vent_rise, 1),
+        *(lines[:, :, column : column + 1], sung_lines[:, :, column : column + 1]),
+        *(levels[:, :, column : column + 1], record[:, column : column + 1]),
+    )
+    for k in range(STATE_SHAPE[0]):
+        block[TABLE_SHAPE[0] + k, lane] = state[k, 0]
+    for k in range(rows.HEARD, rows.ROWS):
+        block[k, lane] = rest[k, 0]
+
+
+class _Given(dict[str, Any]):
+    """Names of a module, some of which keep what they were given."""
+
+    def __init__(self, given: dict[str, int]) -> None:
+        super().__init__()
+        self.given = given
+
+    def __setitem__(self, name: str, value: Any) -> None:
+        super().__setitem__(name, self.given.get(name, value))
+
+
+def rows_for(kind: Kind) -> ModuleType:
+    """Return the module `rows` with none that a kind does not use."""
+    given = {"PAIRS": kind.pairs}
+    if not kind.vented:
+        given["UPPER_POLES"] = 0
+    if not kind.coupled or kind.folds:
+        given |= {"UPSTREAM_POLES": 0, "UPSTREAM_PAIRS": 0}
+    names, packed = _Given(given), ModuleType(rows.__name__)
+    exec(compile(inspect.getsource(rows), rows.__name__, "exec"), {}, names)  # our own text
+    packed.__dict__.update(names)
+    return packed
+
+
+def places_of(packed: ModuleType) -> Whole:
+    """Return where each row of a packed block stands in a whole one."""
+    names = [name for name in vars(packed) if name.isupper()]
+    found = []
+    for first, end, before in (
+        ("STIFF", "NUMBERS", 0),
+        ("OPENING", "STATE", rows.NUMBERS),
+        ("BREATH", "ROWS", 0),
+    ):
+        those = names[names.index(first) : names.index(end)]
+        widths = np.diff([vars(packed)[name] for name in [*those, end]])
+        for name, width in zip(those, widths, strict=True):
+            found.append(before + vars(rows)[name] + np.arange(width))
+    return np.concatenate(found)
+
+
+class _Loop(NamedTuple):
+    """What moves lanes of a kind on."""
+
+    kernel: Any
+    rows: Whole
+    """Which rows of a block it has."""
+    threads: int
+
+
+@functools.cache
+def _loop_for(kind: Kind) -> _Loop:
+    packed: Any = rows_for(kind)
+    most = SHARED_BYTES // (8 * packed.NUMBERS)
+    threads = 1 << (min(most, MOST_THREADS).bit_length() - 1)
+    kernel = assembled(
+        *(_thread, f"threads_{name_of(kind)}"),
+        cuda.jit(cache=KEPT),
+        cuda.jit(**_PART),
+        **choices(kind),
+        LANES=1,
+        rows=packed,
+        TABLE_SHAPE=(packed.NUMBERS, threads),
+        STATE_SHAPE=(packed.STATE, 1),
+        REST_SHAPE=(packed.ROWS, 1),
+        TILES_SHAPE=(packed.TILES, kind.batch, 1),
+    )
+    return _Loop(kernel, places_of(packed), threads)
+
+
+def _gather(source: Any, which: Any, target: Any) -> None:
+    """Copy some columns of a table."""
+    column = cuda.grid(1)
+    if column < which.size:
+        for row in range(source.shape[0]):
+            target[row, column] = source[row, which[column]]
+
+
+_gathering = cuda.jit(_gather, cache=KEPT)
+
+
+class _Group(NamedTuple):
+    """Lanes of one kind on the card."""
+
+    kind: Kind
+    members: Whole
+    tables: list[Any]
+    """On the card: block, places, both delay lines, windows, voices, tubes, windows of these; the
+    last axis is the lane."""
+    steps: Any
+    echoes: int
+
+
+@dataclass(frozen=True)
+class GpuLanes:
+    """A graphics card: an `Executor`.
+
+    Attributes
+    ----------
+    width : int
+        As of an `Executor`; the card is full at some ten thousand lanes.
+
+    Raises
+    ------
+    ReedboreError
+        If there is none.
+    """
+
+    width: int = 1 << 17
+
+    def __post_init__(self) -> None:
+        if why := missing():
+            raise ReedboreError(why)
+
+    def start(self, lanes: Sequence[Lane], shared: Shared) -> "GpuRunning":
+        """Set up lanes, at rest."""
+        return GpuRunning(lanes, shared)
+
+
+def missing() -> str | None:
+    """Say in one sentence why no card can be used; None if one can."""
+    if cuda.is_available():
+        return None
+    return (
+        "no graphics card can be used here (it takes an NVIDIA card, its driver, and "
+        "pip install 'reedbore[gpu]')"
+    )
+
+
+class GpuRunning:
+    """Lanes in the memory of a card."""
+
+    def __init__(self, lanes: Sequence[Lane], shared: Shared) -> None:
+        self.now = 0
+        self._shared = shared
+        self._waves, self._window = map(cuda.to_device, (shared.waves, shared.window))
+        self._vent_rise = vent_rise(lanes[0][0].rate)
+        ages = shared.window.shape[0]
+        self.groups = [_on_card(some, ages) for some in columns_of(lanes, shared.tick)]
+
+    def keep(self, mask: NDArray[np.bool_]) -> None:
+        """Drop lanes; see `Running`."""
+        moved, groups = np.cumsum(mask) - 1, []
+        for group in self.groups:
+            stays = np.flatnonzero(mask[group.members])
+            if stays.size:
+                members, which = moved[group.members[stays]], cuda.to_device(stays)
+                for k, table in enumerate(group.tables):
+                    group.tables[k] = _gathered(table, which)
+                groups.append(group._replace(members=members))
+        self.groups = groups
+
+    def advance(
+        self, hops: int, digest: Callable[[Emitted], Answer], record: bool = False
+    ) -> list[Answer]:
+        """Move all lanes on; see `Running`."""
+        start, steps = self.now, hops * self._shared.hop
+        self.now += steps
+        bytes_a_lane = 8 * (8 * hops + steps * record)
+        most = max(HANDED_BYTES // bytes_a_lane, MOST_THREADS)
+        return [
+            digest(self._moved(group, slice(first, first + most), start, hops, steps * record))
+            for group in self.groups
+            for first in range(0, group.members.size, most)
+        ]
+
+    def _moved(self, group: _Group, some: slice, start: int, hops: int, steps: int) -> Emitted:
+        """Move some lanes of a group on."""
+        shared, loop, members = self._shared, _loop_for(group.kind), group.members[some]
+        lines, sung, levels = (
+            cuda.device_array((hops, parts, members.size)) for parts in (2, 3, 3)
+        )
+        pressure = cuda.device_array((steps, members.size))
+        loop.kernel[-(-members.size // loop.threads), loop.threads](
+            *(some.start, *group.tables, group.steps, self._waves, self._window),
+            *(start, shared.settled, shared.tick, group.echoes, self._vent_rise),
+            *(lines, sung, levels, pressure),
+        )
+        heard = sung.copy_to_host() if group.kind.folds else np.zeros(sung.shape)
+        given = lines.copy_to_host(), heard, levels.copy_to_host(), pressure.copy_to_host()
+        return Emitted(members, *given)
+
+
+def _on_card(some: Columns, ages: int) -> _Group:
+    """Put columns on the card, at rest."""
+    kind, count = some.kind, some.members.size
+    steps = line_steps(some.longest)
+    still = [steps, steps * kind.vented, 2 * ages]
+    singing = [2 * int(some.steps.sum()), 2 * ages * kind.folds]
+    moving = [np.ascontiguousarray(some.table[_loop_for(kind).rows]), some.places]
+    tables = [
+        *map(cuda.to_device, moving),
+        *(_silent(length, count) for length in still),
+        cuda.to_device(some.voices),
+        *(_silent(length, count) for length in singing),
+    ]
+    return _Group(kind, some.members, tables, cuda.to_device(some.steps), some.echoes)
+
+
+def _silent(length: int, count: int) -> Any:
+    """Return a table of zeros on the card."""
+    return cuda.to_device(np.zeros((length, count)))
+
+
+def _gathered(table: Any, which: Any) -> Any:
+    """Return some columns of a table on the card."""
+    target = cuda.device_array((table.shape[0], which.size), table.dtype)
+    _gathering[-(-which.size // 256), 256](table, which, target)
+    return target
