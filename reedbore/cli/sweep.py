@@ -1,7 +1,7 @@
 """The command `sweep`: a setup with some of its numbers moved, as a labelled data set."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from cyclopts import Parameter
 
@@ -18,6 +18,7 @@ def sweep(
     edges: Annotated[bool, Flag] = False,
     part: str = "1/1",
     cluster: str | None = None,
+    on: Literal["auto", "cpu", "gpu"] = "auto",
     json: Annotated[bool, Flag] = False,
 ) -> None:
     """Sweep one to three quantities and see where voice and horn lock: a data set for a lock map.
@@ -48,6 +49,9 @@ def sweep(
         make the whole.
     cluster
         Address of a dask.distributed scheduler that is to do the work.
+    on
+        What steps the cells: the cores, a graphics card, or a card if there is one and the sweep
+        is large.
     json
         Print one JSON document.
     """
@@ -58,7 +62,7 @@ def sweep(
     share = read_part(part)
     store.check_place(output)
     swept = read(words, along, log, seconds, edges=edges)
-    document = run(swept, output, edges=edges, part=share, cluster=cluster)
+    document = run(swept, output, edges=edges, part=share, cluster=cluster, on=on)
     if json:
         say_json(document)
     else:

@@ -95,6 +95,10 @@ class Executor(Protocol):
     def width(self) -> int:
         """How many lanes are best started together."""
 
+    @property
+    def threads(self) -> int:
+        """How many threads are best at giving it work."""
+
     def start(self, lanes: Sequence[Lane], shared: Shared) -> Running:
         """Set up lanes, at rest."""
 
@@ -111,15 +115,13 @@ class CpuLanes:
 
     Attributes
     ----------
-    threads : int, optional
-        By default as many as there are cores.
-    width : int
-        As of an `Executor`.
+    threads, width : int
+        As of an `Executor`; by default as many threads as there are cores.
     loop : callable
         For a kind of lanes the loop from `lanes.make_lanes`.
     """
 
-    threads: int | None = None
+    threads: int = os.cpu_count() or 1
     width: int = 2048
     loop: Callable[[Kind], Any] = compiled_loop
 
@@ -153,7 +155,7 @@ class CpuRunning:
         def move(piece: tuple[blocks.Group, int]) -> Answer:
             return digest(self._moved(*piece, start, hops, record))
 
-        threads = self._machine.threads or os.cpu_count() or 1
+        threads = self._machine.threads
         if threads == 1 or len(work) == 1:
             return [move(piece) for piece in work]
         with ThreadPoolExecutor(threads) as pool:
@@ -182,3 +184,36 @@ class CpuRunning:
 
 CPU = CpuLanes()
 """The usual machine."""
+
+WORTH_A_CARD = 4096
+"""Fewer lanes leave a card idle for most of the time."""
+
+ON = "auto", "cpu", "gpu"
+"""Where lanes may be stepped."""
+
+
+def machine(on: str, lanes: int) -> Executor:
+    """Return the machine for some work.
+
+    Parameters
+    ----------
+    on : str
+        One of `ON`; ``auto`` takes a graphics card if there is one and the work is large.
+    lanes : int
+        How many there are to step in all.
+
+    Returns
+    -------
+    Executor
+        The machine.
+
+    Raises
+    ------
+    ReedboreError
+        If a card is asked for and there is none.
+    """
+    if on == "cpu" or (on == "auto" and lanes < WORTH_A_CARD):
+        return CPU
+    from reedbore.kernel import gpu  # noqa: PLC0415 - takes a moment to load
+
+    return gpu.GpuLanes() if on == "gpu" or not gpu.missing() else CPU

@@ -210,7 +210,7 @@ class GpuLanes:
 
     Attributes
     ----------
-    width : int
+    width, threads : int
         As of an `Executor`; the card is full at some ten thousand lanes.
 
     Raises
@@ -220,6 +220,7 @@ class GpuLanes:
     """
 
     width: int = 1 << 17
+    threads: int = 1
 
     def __post_init__(self) -> None:
         if why := missing():

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import locking
 from reedbore.measures.locking import Edge
 from reedbore.model.setup import Setup
@@ -32,14 +33,18 @@ class Sought:
 
 
 def seek(
-    pairs: Sequence[Pair], longest: float, tell: Progress, start: float = 0.0
+    pairs: Sequence[Pair],
+    longest: float,
+    tell: Progress,
+    start: float = 0.0,
+    executor: Executor = CPU,
 ) -> list[Sought | None]:
     """Look for the locks of many pairs, from a detuning on, then for both edges of each."""
 
     def edge(inside: float, outside: float, way: float) -> locking.Question[Edge]:
         return locking.edge(inside, outside, way, longest=longest)
 
-    return search(pairs, lambda: locking.find_inside(start), edge, tell)
+    return search(pairs, lambda: locking.find_inside(start), edge, tell, executor)
 
 
 def search(
@@ -47,6 +52,7 @@ def search(
     look: Callable[[], locking.Question[Inside]],
     edge: Callable[[float, float, float], locking.Question[Edge]],
     tell: Progress,
+    executor: Executor = CPU,
 ) -> list[Sought | None]:
     """Look for the locks of many pairs, then for both edges of each.
 
@@ -60,17 +66,21 @@ def search(
         Makes that for an edge, called with a detuning inside, one outside, and a way.
     tell : callable
         Told the share done.
+    executor : Executor
+        The machine that steps them.
 
     Returns
     -------
     list
         One for each pair; None if its run diverged.
     """
-    insides = ask(pairs, [look() for _ in pairs], lambda share: tell(0.4 * share))
+    insides = ask(pairs, [look() for _ in pairs], lambda share: tell(0.4 * share), executor)
     locked = [k for k, found in enumerate(insides) if found and found[0] is not None]
     sides = [(k, way) for k in locked for way in (-1.0, 1.0)]
     questions = [edge(insides[k][0], insides[k][1 if way < 0.0 else 2], way) for k, way in sides]
-    edges = ask([pairs[k] for k, _ in sides], questions, lambda share: tell(0.4 + 0.6 * share))
+    edges = ask(
+        [pairs[k] for k, _ in sides], questions, lambda share: tell(0.4 + 0.6 * share), executor
+    )
     tell(1.0)
     lows, highs = (
         dict(zip(locked, edges[::2], strict=True)),
@@ -94,6 +104,7 @@ def edges_of(
     *,
     longest: float = LONGEST_S,
     progress: Progress | None = None,
+    executor: Executor = CPU,
 ) -> list[Sought | None]:
     """Find the lock ranges of several ratios.
 
@@ -109,6 +120,8 @@ def edges_of(
         Bound on each time to watch. [s]
     progress : callable, optional
         Told the share done.
+    executor : Executor
+        The machine that steps them.
 
     Returns
     -------
@@ -116,7 +129,7 @@ def edges_of(
         One for each ratio; None if the run diverged.
     """
     pairs = [Pair(sung_at(setup, voice_off_hz * p / q), p, q) for p, q in ratios]
-    return seek(pairs, longest, progress or (lambda _: None))
+    return seek(pairs, longest, progress or (lambda _: None), executor=executor)
 
 
 def sung_at(setup: Setup, hz: float) -> Setup:

@@ -4,7 +4,6 @@ In: pairs of notes and a question each. Out: the answers. A lane that has to be 
 goes on from where it is.
 """
 
-import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from typing import Any, NamedTuple
@@ -75,7 +74,7 @@ def ask(
         The answers, in order; a pair that diverges answers None.
     """
     asking = _Asking(pairs, questions, executor)
-    cores = os.cpu_count() or 1
+    cores = executor.threads
     running: set[Future[_Watched]] = set()
     with ThreadPoolExecutor(cores) as pool:
         while asking.wanted:

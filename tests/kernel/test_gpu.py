@@ -10,7 +10,7 @@ import pytest
 from bores import setup_of
 
 from reedbore.errors import ReedboreError
-from reedbore.kernel import gpu, rows
+from reedbore.kernel import executor, gpu, rows
 from reedbore.kernel.executor import CPU
 from reedbore.kernel.lanes import Kind
 from reedbore.model.presets import load_horn, setup_for
@@ -131,3 +131,23 @@ def test_rows_that_a_kind_does_not_use_are_left_out(changes):
     for name, first in (("REST", 0), ("DIRECT", 0), ("OPENING", 1), ("VENT_FLOW", 1), ("TAP", 2)):
         before = (0, packed.NUMBERS, 0)[first], (0, rows.NUMBERS, 0)[first]
         assert places[before[0] + vars(packed)[name]] == before[1] + vars(rows)[name]
+
+
+# --- the machine that is chosen -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("on", "lanes", "there", "chosen"),
+    [
+        ("auto", executor.WORTH_A_CARD - 1, True, executor.CpuLanes),
+        ("auto", executor.WORTH_A_CARD, True, gpu.GpuLanes),
+        ("auto", executor.WORTH_A_CARD, False, executor.CpuLanes),
+        ("cpu", 10**6, True, executor.CpuLanes),
+        ("gpu", 1, True, gpu.GpuLanes),
+    ],
+)
+def test_a_card_is_taken_where_there_is_one_and_the_work_is_large(
+    on, lanes, there, chosen, monkeypatch
+):
+    monkeypatch.setattr(gpu, "missing", lambda: None if there else "none")
+    assert isinstance(executor.machine(on, lanes), chosen)

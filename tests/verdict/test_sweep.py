@@ -265,6 +265,35 @@ def test_cluster_that_loses_a_worker_ends_with_the_same_store(
     assert dict(fake_cells.files(path)) == unbroken
 
 
+def test_processes_end_with_the_same_store(
+    tmp_path: Path, small: None, unbroken: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(sweep_run, "block_shape", fake_cells.small_blocks)
+    path = tmp_path / "map.zarr"
+    run(path, edges=True, processes=2)
+    assert dict(fake_cells.files(path)) == unbroken
+
+
+@pytest.mark.slow
+def test_processes_judge_as_this_one_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    # The simulation itself, one core a process.
+    for module in (sweep_run, sweep_store):
+        monkeypatch.setattr(module, "block_shape", lambda _: (2, 1))
+    grid = swept(Axis(name=SUNG, values=(0.0, 400.0, 700.0, 1200.0)), DEPTH, seconds=1.0)
+    stores = [tmp_path / "alone.zarr", tmp_path / "together.zarr"]
+    for path, processes in zip(stores, (1, 2), strict=True):
+        run(path, grid, processes=processes, judge=None)
+    alone, together = (dict(fake_cells.files(path)) for path in stores)
+    assert alone == together
+
+
+def test_a_card_that_is_not_there_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr("reedbore.kernel.gpu.missing", lambda: "no graphics card can be used here")
+    with pytest.raises(ReedboreError, match="no graphics card"):
+        run(tmp_path / "map.zarr", on="gpu")
+    assert not (tmp_path / "map.zarr").exists()
+
+
 def test_cluster_that_is_not_there_is_named(tmp_path: Path):
     pytest.importorskip("distributed")
     with pytest.raises(ReedboreError, match=r"--cluster nowhere:x cannot be reached"):

@@ -5,6 +5,7 @@ help starts fast.
 """
 
 import math
+import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -109,7 +110,13 @@ def read_part(text: str) -> tuple[int, int]:
 
 
 def run(
-    swept: Sweep, path: Path, *, edges: bool, part: tuple[int, int], cluster: str | None
+    swept: Sweep,
+    path: Path,
+    *,
+    edges: bool,
+    part: tuple[int, int],
+    cluster: str | None,
+    on: str = "auto",
 ) -> dict[str, Any]:
     """Run a sweep and sum up what its store then holds.
 
@@ -119,7 +126,7 @@ def run(
         From `read`.
     path : Path
         The store.
-    edges, part, cluster : bool, (int, int), str or None
+    edges, part, cluster, on : bool, (int, int), str or None, str
         As for `sweep_run.run`.
 
     Returns
@@ -133,7 +140,8 @@ def run(
         run as sweep_run,
     )
 
-    sweep_run.run(swept, path, edges=edges, part=part, cluster=cluster)
+    cores = os.cpu_count() or 1
+    sweep_run.run(swept, path, edges=edges, part=part, cluster=cluster, on=on, processes=cores)
     states, locked = table.count(path)
     failed = table.failures(path)
     found = table.locks(path)

@@ -6,6 +6,9 @@ a cluster ends with the same store as one that is not.
 """
 
 import itertools
+import math
+import multiprocessing
+import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
@@ -15,6 +18,7 @@ from typing import Any
 from tqdm import tqdm
 
 from reedbore.errors import ReedboreError
+from reedbore.kernel.executor import CpuLanes, machine
 from reedbore.model.setup import Setup
 from reedbore.notes import cents, simple_ratios
 from reedbore.verdict import lock_edges
@@ -24,12 +28,15 @@ from reedbore.verdict.result import SIMPLE
 from reedbore.verdict.state import EdgeState
 from reedbore.verdict.sweep import store, table
 from reedbore.verdict.sweep.axes import check
-from reedbore.verdict.sweep.cells import Block, Judge, Values, blank, judge_block
+from reedbore.verdict.sweep.cells import Block, Judge, Values, blank, block_shape, judge_block
 from reedbore.verdict.sweep.plan import EDGES, EdgePlan, Sweep, check_model
 from reedbore.verdict.sweep.table import Task
 
 NEAR_CENTS = 100.0
 """A ratio whose just note lies so far outside the sung axis may still reach into it. [cents]"""
+
+BLOCKS_EACH = 2
+"""Fewer blocks for a process are not worth its start."""
 
 AHEAD = 64
 """Blocks that a cluster is given ahead at least, so that it never waits."""
@@ -38,6 +45,7 @@ EDGE_PLAN = EdgePlan(tuple(simple_ratios(SIMPLE)), lock_edges.NARROWEST_CENTS)
 
 Seek = Callable[..., Sequence["lock_edges.Sought | None"]]
 Work = Callable[..., Values]
+Deal = Callable[[Sequence[Task], Work, Any], Iterator[tuple[Task, Values]]]
 
 
 def run(
@@ -47,8 +55,10 @@ def run(
     edges: bool = False,
     part: tuple[int, int] = (1, 1),
     cluster: str | None = None,
-    judge: Judge = judge_cells,
-    seek: Seek = lock_edges.edges_of,
+    on: str = "cpu",
+    processes: int = 1,
+    judge: Judge | None = None,
+    seek: Seek | None = None,
 ) -> None:
     """Do all that is still to be done.
 
@@ -65,8 +75,14 @@ def run(
     cluster : str, optional
         Address of a dask.distributed scheduler whose workers have the same reedbore; by default
         the work is done here, on all cores.
+    on : str
+        Which machine steps the cells here: one of `executor.ON`.
+    processes : int
+        Between how many of them the blocks are dealt out here, if there are several for each:
+        what Python does for a cell runs on one core of a process at a time. A program of yours
+        that asks for more than one must keep its own start under ``if __name__ == "__main__"``.
     judge, seek : callable
-        What judges cells and finds edges.
+        What judges cells and finds edges, instead of the simulation.
 
     Raises
     ------
@@ -75,10 +91,19 @@ def run(
         written, or the cluster is lost.
     """
     check(sweep, edges=edges)
+    executor = machine(on, math.prod(sweep.shape))
     store.prepare(path, sweep, EDGE_PLAN if edges else None)
-    _fill(path, "cells", part, cluster, partial(judge_block, sweep, judge=judge))
+    blocks = math.prod(sweep.shape) / math.prod(block_shape(sweep))
+    if cluster or executor.threads == 1 or blocks < BLOCKS_EACH * processes:
+        processes = 1
+    if processes > 1:
+        executor = CpuLanes(threads=1)
+    judge = judge or partial(judge_cells, executor=executor)
+    seek = seek or partial(lock_edges.edges_of, executor=executor)
+    deal = partial(_deal, cluster=cluster, processes=processes)
+    _fill(path, "cells", part, deal, partial(judge_block, sweep, judge=judge))
     if edges:
-        _fill(path, "edges", part, cluster, partial(find_edges, sweep, judge=judge, seek=seek))
+        _fill(path, "edges", part, deal, partial(find_edges, sweep, judge=judge, seek=seek))
 
 
 def find_edges(
@@ -153,7 +178,18 @@ def _keep(flat: Values, place: int, found: "lock_edges.Sought | None") -> None:
 # --- block after block ---------------------------------------------------------------------------
 
 
-def _fill(path: Path, name: str, part: tuple[int, int], cluster: str | None, work: Work) -> None:
+def _deal(
+    to_do: Sequence[Task], work: Work, bar: Any, *, cluster: str | None, processes: int
+) -> Iterator[tuple[Task, Values]]:
+    """Do tasks: on a cluster, in processes, or here."""
+    if cluster:
+        return _spread(iter(to_do), work, cluster)
+    if processes > 1:
+        return _side_by_side(to_do, work, processes)
+    return _one_by_one(to_do, work, bar)
+
+
+def _fill(path: Path, name: str, part: tuple[int, int], deal: Deal, work: Work) -> None:
     """Do all blocks of a table that are still to be done."""
     total, left = 0, []
     for task, there in table.tasks(path, name, part):
@@ -162,10 +198,9 @@ def _fill(path: Path, name: str, part: tuple[int, int], cluster: str | None, wor
             left.append(task)
     if not left:
         return
-    done, to_do = total - sum(task.cells for task in left), iter(left)
+    done = total - sum(task.cells for task in left)
     with _bar(name, total, done) as bar:
-        found = _spread(to_do, work, cluster) if cluster else _one_by_one(to_do, work, bar)
-        for task, values in found:
+        for task, values in deal(left, work, bar):
             table.write(path, task, values)
             done += task.cells
             bar.update(done - bar.n)
@@ -182,7 +217,29 @@ def _bar(name: str, total: int, done: int) -> Any:
     )  # fmt: skip
 
 
-def _one_by_one(to_do: Iterator[Task], work: Work, bar: Any) -> Iterator[tuple[Task, Values]]:
+def _side_by_side(
+    to_do: Sequence[Task], work: Work, processes: int
+) -> Iterator[tuple[Task, Values]]:
+    """Let processes of their own do the tasks, as many at a time.
+
+    The first is done here meanwhile: what it compiles and fits the others find.
+    """
+    with multiprocessing.get_context("spawn").Pool(processes, _leave_interrupts) as pool:
+        first, *rest = to_do
+        yield first, work(first.block)
+        yield from pool.imap_unordered(partial(_done, work), rest)
+
+
+def _leave_interrupts() -> None:
+    """Let Ctrl-C end the process that deals the work out; it then ends this one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _done(work: Work, task: Task) -> tuple[Task, Values]:
+    return task, work(task.block)
+
+
+def _one_by_one(to_do: Sequence[Task], work: Work, bar: Any) -> Iterator[tuple[Task, Values]]:
     """Do all tasks here; each uses all cores."""
     for task in to_do:
         before = bar.n
