@@ -2,6 +2,9 @@
 
 import os
 import shutil
+import subprocess
+import sys
+import time
 from hashlib import sha256
 from pathlib import Path
 from types import SimpleNamespace
@@ -9,7 +12,17 @@ from types import SimpleNamespace
 import pytest
 
 from reedbore.errors import ReedboreError
-from reedbore.files import ROOM, check_writable, readable, together, unfit, unkept, write_whole
+from reedbore.files import (
+    FORGOTTEN_S,
+    ROOM,
+    beside,
+    check_writable,
+    readable,
+    together,
+    unfit,
+    unkept,
+    write_whole,
+)
 
 
 def test_file_appears_whole_in_folders_made_for_it(tmp_path: Path):
@@ -29,6 +42,21 @@ def test_old_file_stays_where_the_new_one_fails(tmp_path: Path, monkeypatch: pyt
         write_whole(tmp_path / "x.bin", b"new")
     assert (tmp_path / "x.bin").read_bytes() == b"old"
     assert [path.name for path in tmp_path.iterdir()] == ["x.bin"]
+
+
+def test_what_a_killed_process_left_goes_with_the_next_write(tmp_path: Path):
+    code = "import sys, pathlib, reedbore.files as f; print(f.beside(pathlib.Path(sys.argv[1])))"
+    child = [sys.executable, "-c", code, tmp_path / "x.bin"]
+    dead = subprocess.run(child, capture_output=True, text=True, check=True).stdout.strip()
+    living, other = beside(tmp_path / "x.bin"), tmp_path / ".x.bin.00000000-1-12345678.part"
+    for part in (Path(dead), living, other):
+        part.write_bytes(b"half")
+    write_whole(tmp_path / "x.bin", b"all")
+    assert set(tmp_path.iterdir()) == {tmp_path / "x.bin", living, other}
+    long_ago = time.time() - FORGOTTEN_S - 60.0
+    os.utime(other, (long_ago, long_ago))
+    write_whole(tmp_path / "x.bin", b"all")
+    assert set(tmp_path.iterdir()) == {tmp_path / "x.bin", living}
 
 
 def test_looking_ahead_leaves_nothing_behind(tmp_path: Path):

@@ -368,13 +368,37 @@ def strangers(sidecar: Sidecar | PassageSidecar, path: Path) -> list[str]:
     list of str
         One sentence for each, without full stop.
     """
-    told = []
-    for what, one in sidecar.checksums.items():
-        name = one["file"]
-        beside = path.parent / name
-        if name == Path(name).name and beside.is_file() and not _is(beside, one):
-            told.append(f"{beside} is not the {what} that was written with {path.name}")
-    return told
+    return [
+        f"{beside} is not the {what} that was written with {path.name}"
+        for what, (beside, belongs) in _beside(sidecar, path).items()
+        if not belongs
+    ]
+
+
+def companions(sidecar: Sidecar | PassageSidecar, path: Path) -> dict[str, Path]:
+    """Find the files beside a sidecar that are those that were written with it.
+
+    Parameters
+    ----------
+    sidecar, path : Sidecar or PassageSidecar, Path
+        As of `strangers`.
+
+    Returns
+    -------
+    dict
+        Path by what it is: ``sound``, ``picture`` and so on. Old sidecars name none.
+    """
+    return {what: beside for what, (beside, belongs) in _beside(sidecar, path).items() if belongs}
+
+
+def _beside(sidecar: Sidecar | PassageSidecar, path: Path) -> dict[str, tuple[Path, bool]]:
+    """Look at the files beside a sidecar: where each is, and whether it is as it was written."""
+    named = {what: (path.parent / one["file"], one) for what, one in sidecar.checksums.items()}
+    return {
+        what: (beside, _is(beside, one))
+        for what, (beside, one) in named.items()
+        if beside.name == one["file"] and beside.is_file()
+    }
 
 
 def _is(path: Path, one: Mapping[str, Any]) -> bool:

@@ -1,17 +1,19 @@
 """What a notebook shows: of a take its sound, picture and verdict, of a sweep its map.
 
-In: a take, or the store of a sweep. Out: a piece of HTML that needs nothing from outside. Notebooks
-ask a take for it by themselves, through `Take._repr_html_`.
+In: a take, the sidecar of one that was kept, or the store of a sweep. Out: a piece of HTML that
+needs nothing from outside. Notebooks ask a take for it by themselves, through `Take._repr_html_`.
 """
 
 import base64
 import html
+from collections.abc import Mapping
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 from typing import Any
 
 from reedbore.errors import ReedboreError
+from reedbore.model import sidecar
 from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import note_name
 from reedbore.report import maps as maps_words
@@ -63,6 +65,43 @@ def take_html(take: Take) -> str:
         f'<audio controls aria-label="{html.escape(title)}" src="{_url("audio/wav", sound)}">'
         f"</audio>{lowered}{_image(picture, f'{seen} {says}')}{_numbers(found)}</section>"
     )
+
+
+def kept(path: str | PathLike[str]) -> Shown:
+    """Show what was rendered once and kept: what a sidecar says, and the files beside it.
+
+    Parameters
+    ----------
+    path : str or Path
+        The sidecar, of a take or a passage.
+
+    Returns
+    -------
+    Shown
+        The title, sound and picture, and which settings it was made with. A file that was not
+        written with the sidecar is named and not shown.
+
+    Raises
+    ------
+    ReedboreError
+        If it cannot be read or is no sidecar.
+    """
+    place = Path(path)
+    found = sidecar.read(place)
+    there = sidecar.companions(found, place)
+    title = str(found.request.get("title") or place.stem)
+    warned = [*sidecar.differences(found), *sidecar.strangers(found, place)]
+    told = "".join(f"<p>{html.escape(line)}.</p>" for line in warned)
+    parts = [f"<section><h3>{html.escape(title)}</h3>{told}"]
+    if "sound" in there:
+        kind = "audio/flac" if there["sound"].suffix.lower() == ".flac" else "audio/wav"
+        url = _url(kind, there["sound"].read_bytes())
+        parts.append(f'<audio controls aria-label="{html.escape(title)}" src="{url}"></audio>')
+    if "picture" in there:
+        parts.append(_image(there["picture"].read_bytes(), f"The picture of {title}."))
+    if isinstance(found, sidecar.Sidecar):
+        parts.append(_rows(found.verdict))
+    return Shown("".join([*parts, "</section>"]))
 
 
 def lock_map(sweep: Any) -> Shown:
@@ -144,9 +183,13 @@ def _image(png: bytes, seen: str) -> str:
 
 def _numbers(found: Verdict) -> str:
     """List what was measured and has a meaning here, a click away."""
-    told = {name: value for name, value in found.document().items() if value is not None}
+    return _rows(found.document())
+
+
+def _rows(numbers: Mapping[str, Any]) -> str:
+    told = {name: value for name, value in numbers.items() if value is not None}
     rows = "".join(
-        f'<tr><th scope="row">{name}</th><td>{html.escape(_cell(value))}</td></tr>'
+        f'<tr><th scope="row">{html.escape(name)}</th><td>{html.escape(_cell(value))}</td></tr>'
         for name, value in told.items()
     )
     return f"<details><summary>numbers</summary><table>{rows}</table></details>"

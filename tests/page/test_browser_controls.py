@@ -1,5 +1,6 @@
 """The page in a browser: every control does what it says."""
 
+import hashlib
 import json
 import re
 from pathlib import Path
@@ -300,6 +301,32 @@ def test_a_setup_that_was_saved_can_be_opened(page: Page, tmp_path: Path, kind: 
             "bore.length_mm": pytest.approx(length, rel=1e-9),
         }
         assert after["sentence"] == before["sentence"]
+
+
+def test_files_opened_along_with_a_sidecar_are_told_apart(page: Page, tmp_path: Path):
+    put(page, {})
+    settle(page)
+    page.get_by_label("Seconds").fill("1")
+    with page.expect_download() as waited:
+        page.locator("#save-json").click()
+    sounds = {"a.wav": b"as it was written", "b.wav": b"of another take..", "c.wav": b"whatever"}
+    for name, data in sounds.items():
+        (tmp_path / name).write_bytes(data)
+    kept = json.loads(Path(waited.value.path()).read_text(encoding="utf-8"))
+    sum_of = hashlib.sha256(sounds["a.wav"]).hexdigest()
+    kept["checksums"] = {
+        what: {"file": f"{name}.wav", "bytes": 17, "sha256": sum_of}
+        for what, name in (("sound", "a"), ("throat", "b"))
+    }
+    (tmp_path / "a.json").write_text(json.dumps(kept), encoding="utf-8")
+    chosen = [tmp_path / name for name in ("b.wav", "c.wav", "a.json", "a.wav")]
+    page.get_by_label("Open a sidecar or a preset").set_input_files(chosen)
+    until(page, "() => document.querySelector('#files [aria-live]').textContent.includes('Opened')")
+    told = page.locator("#files [aria-live]").inner_text()
+    assert "Opened a.json." in told
+    assert "a.wav belongs to it." in told
+    assert "b.wav is not the throat that was written with a.json." in told
+    assert "a.json does not name c.wav." in told
 
 
 def test_a_link_brings_the_setup_back(page: Page):

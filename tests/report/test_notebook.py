@@ -13,6 +13,7 @@ import xarray
 from IPython.core.formatters import DisplayFormatter
 from matplotlib.image import imread
 
+from reedbore import cli
 from reedbore.errors import ReedboreError
 from reedbore.kernel.single import Traces
 from reedbore.model import presets
@@ -135,6 +136,28 @@ def test_a_loud_take_is_lowered_and_says_so(take: Take):
     samples, _ = soundfile.read(unpacked(Elements(shown).one("audio")["src"], "audio/wav"))
     assert true_peak(samples) <= 10.0 ** (-1.0 / 20.0) + 1e-6
     assert "The sound was lowered by" in shown
+
+
+@pytest.fixture
+def sidecar(tmp_path: Path) -> Path:
+    """Keep a short take with its picture; the sidecar."""
+    sound = tmp_path / "a.wav"
+    assert cli.main(["render", "--fingered", "Bb2", "--seconds", "0.5", "-o", str(sound)]) == 0
+    return sound.with_suffix(".json")
+
+
+def test_what_was_kept_shows_its_files_and_names_a_stranger(sidecar: Path):
+    sound = sidecar.with_suffix(".wav")
+    shown = Elements(notebook.kept(sidecar).html)
+    assert unpacked(shown.one("audio")["src"], "audio/wav").read() == sound.read_bytes()
+    assert unpacked(shown.one("img")["src"], "image/png").read()[1:4] == b"PNG"
+    title, first, *_ = text_of(notebook.kept(sidecar).html)
+    assert (title, first) == ("Tenor saxophone, Bb2 fingered, nobody sings", "numbers")
+    sound.write_bytes(sound.read_bytes() + b"more")
+    other = notebook.kept(str(sidecar)).html
+    assert f"{sound} is not the sound that was written with a.json." in text_of(other)
+    assert "<audio" not in other
+    assert "<img" in other
 
 
 # --- sweeps --------------------------------------------------------------------------------------
