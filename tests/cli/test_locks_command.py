@@ -88,6 +88,7 @@ def test_nobody_sings_or_nine_singers_do(asked, capsys):
     (row,) = json.loads(capsys.readouterr().out)["singer"]
     assert (row["voices"], row["voices_that_sing"]) == (9, 9)
     assert row["width_cents"] == {"low": 74.0, "typical": 74.0, "high": 74.0}
+    assert row["held_singer"] == {"low": 1.0, "typical": 1.0, "high": 1.0}
 
 
 def test_what_is_asked_for_reaches_the_search(asked):
@@ -111,7 +112,8 @@ def test_the_table_is_written_as_asked(asked, tmp_path):
     assert main(["locks", *(word for path in kinds for word in ("-o", str(path)))]) == 0
     with kinds[0].open(encoding="utf-8", newline="") as file:
         row = next(csv.DictReader(file))
-        assert (row["p"], row["q"]) == ("5", "2")
+        assert (row["p"], row["q"], row["aimed_note"]) == ("5", "2", "D4")
+        assert (row["width_cents_typical"], row["clock_held"]) == ("74.0", "0.25")
     assert json.loads(kinds[1].read_text(encoding="utf-8"))["title"].startswith("Tenor")
     assert kinds[2].read_bytes().startswith(b"\x89PNG")
     assert "<svg" in kinds[3].read_text(encoding="utf-8")

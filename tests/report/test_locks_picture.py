@@ -92,9 +92,9 @@ def test_another_a4_moves_the_words():
 
 def words_on(monkeypatch, made: Table, path: Path) -> list[str]:
     drawn: list[Figure] = []
-    write = sheets._write
+    write = sheets.write_figure
     monkeypatch.setattr(
-        sheets, "_write", lambda figure, *rest: (drawn.append(figure), write(figure, *rest))
+        sheets, "write_figure", lambda figure, *rest: (drawn.append(figure), write(figure, *rest))
     )
     sheets.lock_table_picture(made, "Tenor saxophone, Bb2 fingered", path)
     return [text.get_text().strip() for text in drawn[0].axes[0].texts]
@@ -157,7 +157,7 @@ def test_a_margin_below_a_tenth_is_no_nought():
 
 def test_bars_show_lock_ranges_on_one_scale(monkeypatch, tmp_path):
     drawn: list[Figure] = []
-    monkeypatch.setattr(sheets, "_write", lambda figure, *_: drawn.append(figure))
+    monkeypatch.setattr(sheets, "write_figure", lambda figure, *_: drawn.append(figure))
     rows = (row(-10.0, 10.0), row(-5.0, 0.0, ratio=(5, 3)))
     sheets.lock_table_picture(replace(table(), rows=rows), "", tmp_path / "table.png")
     wide, half = (patch.get_width() for patch in drawn[0].axes[0].patches)
@@ -187,7 +187,7 @@ def test_an_unknown_kind_is_refused(tmp_path):
 
 def test_bars_of_even_and_odd_p_are_as_tall_as_their_locks(monkeypatch, tmp_path):
     drawn: list[Figure] = []
-    monkeypatch.setattr(sheets, "_write", lambda figure, *_: drawn.append(figure))
+    monkeypatch.setattr(sheets, "write_figure", lambda figure, *_: drawn.append(figure))
     rows = (row(-1.0, 1.0, ratio=(2, 1)), row(-0.2, 0.2, ratio=(3, 1)))
     sheets.even_p_picture({"cone": replace(table(), rows=rows)}, "", tmp_path / "parity.png")
     even, odd = drawn[0].axes[0].patches

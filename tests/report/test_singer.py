@@ -1,12 +1,19 @@
 """What is told of a singer: easiest first, no more than was found, each number around the aim."""
 
+import csv
+import io
+
 import pytest
+from matplotlib.figure import Figure
 
 from reedbore.measures.locking import Edge
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import folds
 from reedbore.report import singer
+from reedbore.report.figures import singer as sheets
 from reedbore.report.singer import SINGERS_MISS, WANDER, Ease, ease
 from reedbore.report.words import FOLDS
+from reedbore.verdict.locks import Row, Table
 from reedbore.verdict.singer import Aim, SingerRow
 from reedbore.verdict.state import RowState
 
@@ -18,7 +25,23 @@ def row(ratio=(3, 2), width=40.0, state=RowState.LOCKED, middle=-30.0, heard="ye
     )
     aim = Aim(174.8, 116.5, 30.0, 3300.0)
     just = 116.5 * ratio[0] / ratio[1]
-    return SingerRow(ratio, just, state, None, *edges, 0.9, aim, heard if edges[0] else None)
+    held, heard = (0.9, heard) if edges[0] else (None, None)
+    return SingerRow(ratio, just, state, None, *edges, held, aim, heard)
+
+
+def folded_clock(ratios):
+    """What a clock does at some ratios: it locks over half a cent, and 4 % of the time."""
+    ends = Edge(-0.25, -0.3), Edge(0.25, 0.3)
+    rows = [
+        Row(
+            ratio=(p, q), sung_hz=116.5 * p / q, state=RowState.LOCKED, heard="yes",
+            resultant_hz=116.5 / q, resultant_level_db=-20.0, low=ends[0], high=ends[1],
+            nearest=None, held=0.04, lock_s=1.0,
+        )
+        for p, q in ratios
+    ]  # fmt: skip
+    setup = setup_for(load_horn("tenor-saxophone"))
+    return Table(setup=setup, fingered_hz=116.5, voice_off_hz=116.5, period=1, rows=tuple(rows))
 
 
 @pytest.mark.parametrize(
@@ -88,6 +111,31 @@ def test_a_range_that_goes_on_where_nobody_looked_is_told_so():
     assert "over" not in line
 
 
+def test_data_have_the_clock_beside_the_singer_what_is_easiest_first():
+    rows = [row((3, 2), 8.0), row((5, 2), 60.0), row((2, 1), state=RowState.UNSUNG)]
+    others = {(3, 2): [rows[0], row((3, 2), 12.0), row((3, 2), state=RowState.FREE)]}
+    clock = folded_clock([(2, 1), (3, 2), (5, 2)])
+    told = singer.document(rows, others, clock)
+    assert [one["ratio"] for one in told["singer"]] == ["5/2", "3/2", "2/1"]
+    assert told["singer"][1]["held_singer"] == {"low": 0.0, "typical": 0.9, "high": 0.9}
+    assert [one["ratio"] for one in told["rows"]] == ["2/1", "3/2", "5/2"]
+    beside = told["rows"][1]
+    assert (beside["held"], beside["held_singer"]) == (0.04, told["singer"][1]["held_singer"])
+    assert singer.document([], {}, clock)["singer"] is None
+    lines = list(csv.DictReader(io.StringIO(singer.csv_text(rows, others, clock))))
+    assert [(line["p"], line["q"]) for line in lines] == [("5", "2"), ("3", "2"), ("2", "1")]
+    assert list(lines[0])[:6] == [
+        "p",
+        "q",
+        "ease",
+        "aimed_note",
+        "aim_cents",
+        "lock_range_cents_low",
+    ]
+    assert (lines[1]["width_cents_high"], lines[1]["clock_held"]) == ("12.0", "0.04")
+    assert "clock_p" not in lines[0]
+
+
 def test_several_voices_are_told_as_their_range_and_how_many_sing():
     others = [row(width=10.0), row(width=70.0), row(state=RowState.UNSUNG)]
     told = singer.plain(row(), others)
@@ -100,3 +148,39 @@ def test_several_voices_are_told_as_their_range_and_how_many_sing():
 def test_the_typical_voice_is_one_of_the_nine():
     assert singer.TYPICAL in folds.VOICES
     assert len(folds.VOICES) == 9
+
+
+# --- sheets --------------------------------------------------------------------------------------
+
+
+def words_on(monkeypatch, rows, spread, path):
+    drawn: list[Figure] = []
+    write = sheets.write_figure
+    monkeypatch.setattr(
+        sheets, "write_figure", lambda figure, *rest: (drawn.append(figure), write(figure, *rest))
+    )
+    clock = folded_clock([one.ratio for one in rows])
+    sheets.singer_picture(rows, spread, clock, "Tenor saxophone, Bb2 fingered", path)
+    return [text.get_text().strip() for text in drawn[0].axes[0].texts]
+
+
+def test_a_sheet_has_the_singer_first_and_the_clock_beside(monkeypatch, tmp_path):
+    rows = [row((3, 2), 12.0), row((5, 2), 60.0), row((7, 8), state=RowState.FREE)]
+    spread = {(3, 2): [row((3, 2), 8.0, middle=20.0), row((3, 2), 20.0)]}
+    path = tmp_path / "table.png"
+    words = words_on(monkeypatch, rows, spread, path)
+    assert path.read_bytes().startswith(b"\x89PNG")
+    at = [words.index(one) for one in ("5/2", "3/2", "does not fall into step:  7/8")]
+    assert at == sorted(at)
+    assert words.index(Ease.BY_ITSELF) < at[0] < words.index(Ease.WITH_CARE) < at[1]
+    assert {"F3-29c", "up 30", "90 %", "from 0.2 under to 0.2 over"} <= set(words)
+    assert "give or take 6 cents (4 to 10, 2 sing it)" in words
+    assert any(FOLDS[1:] in word for word in words)
+
+
+def test_a_sheet_names_what_finds_no_room_and_one_without_locks_is_whole(monkeypatch, tmp_path):
+    many = [row((p, 8), 10.0 + p) for p in range(1, 30)]
+    words = words_on(monkeypatch, many, {}, tmp_path / "many.svg")
+    assert any(word.startswith("also: ") and "1/8" in word for word in words)
+    none = [row((3, 2), state=RowState.UNSUNG)]
+    assert f"{Ease.UNSUNG}:  3/2" in words_on(monkeypatch, none, {}, tmp_path / "none.pdf")

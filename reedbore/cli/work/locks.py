@@ -133,20 +133,26 @@ def readable(made: Made) -> str:
 
 def data(made: Made) -> dict[str, Any]:
     """Return the table as plain data."""
-    spread = made.spread
-    sung = [singer.plain(row, spread.get(row.ratio, ()), made.a4) for row in made.singer]
-    found = locks.document(made.table, made.a4)
-    return {"title": made.title, **found, "singer": sung or None}
+    return {
+        "title": made.title,
+        **singer.document(made.singer, made.spread, made.table, made.a4),
+    }
 
 
 def write(made: Made, path: Path) -> None:
     """Write the table into a file, by its suffix."""
     kind = path.suffix.lower()
     if kind == ".csv":
-        write_whole(path, locks.csv_text(made.table, made.a4).encode())
+        rows = made.singer, made.spread, made.table, made.a4
+        text = singer.csv_text(*rows) if made.voices else locks.csv_text(made.table, made.a4)
+        write_whole(path, text.encode())
     elif kind == ".json":
         write_whole(path, (json.dumps(data(made), indent=1, ensure_ascii=False) + "\n").encode())
+    elif made.voices:
+        from reedbore.report.figures.singer import singer_picture  # noqa: PLC0415 - matplotlib
+
+        singer_picture(made.singer, made.spread, made.table, made.title, path, a4=made.a4)
     else:
         from reedbore.report.figures.locks import lock_table_picture  # noqa: PLC0415 - matplotlib
 
-        lock_table_picture(made.table, made.title, path)
+        lock_table_picture(made.table, made.title, path, a4=made.a4)

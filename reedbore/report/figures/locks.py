@@ -69,7 +69,14 @@ def lock_table_picture(table: "Table", title: str, path: Path, *, a4: float = A4
     ReedboreError
         If the kind of file is unknown or it cannot be written.
     """
-    kind = _kind(path)
+    kind = kind_of(path)
+    figure, axes = sheet(table, title, f"{CARE}\n{LEGEND}")
+    _rows(axes, table, a4)
+    write_figure(figure, path, kind)
+
+
+def sheet(table: "Table", title: str, legend: str) -> tuple[Figure, Axes]:
+    """Return a page with its title, what is blown and sung, and a legend at its foot."""
     figure = Figure(figsize=A4_LANDSCAPE, dpi=DOTS_PER_INCH, facecolor=PAPER)
     FigureCanvasAgg(figure)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
@@ -81,18 +88,19 @@ def lock_table_picture(table: "Table", title: str, path: Path, *, a4: float = A4
     style: dict[str, Any] = {"size": 20, "weight": "bold", "color": INK, "va": "top"}
     axes.text(COLUMNS["ratio"], 0.955, title, **style, parse_math=False)
     axes.text(COLUMNS["ratio"], 0.905, says, size=12, color=INK, va="top")
-    axes.text(COLUMNS["ratio"], 0.022, f"{CARE}\n{LEGEND}", size=11, color=INK, va="bottom")
-    _rows(axes, table, a4)
-    _write(figure, path, kind)
+    axes.text(COLUMNS["ratio"], 0.022, legend, size=11, color=INK, va="bottom")
+    return figure, axes
 
 
-def _kind(path: Path) -> str:
+def kind_of(path: Path) -> str:
+    """Return which kind of picture a path asks for, if it can be written."""
     kind = picture_kind(path, SUFFIXES)
     check_writable(path)
     return kind
 
 
-def _write(figure: Figure, path: Path, kind: str) -> None:
+def write_figure(figure: Figure, path: Path, kind: str) -> None:
+    """Write a picture; it appears only when it is whole."""
     buffer = io.BytesIO()
     figure.savefig(buffer, format=kind, facecolor=PAPER)
     write_whole(path, buffer.getvalue())
@@ -247,7 +255,7 @@ def even_p_picture(tables: dict[str, "Table"], title: str, path: Path) -> None:
     .. [1] A. Pikovsky, M. Rosenblum and J. Kurths, "Synchronization: a universal concept in
        nonlinear sciences," Cambridge University Press, 2001, chapter 7 (from memory).
     """
-    kind = _kind(path)
+    kind = kind_of(path)
     figure = Figure(
         figsize=(11.5, 1.1 + 3.2 * len(tables)), dpi=DOTS_PER_INCH, facecolor=PAPER,
         layout="constrained",
@@ -265,7 +273,7 @@ def even_p_picture(tables: dict[str, "Table"], title: str, path: Path) -> None:
     panels[-1].set_xlim(-0.7, max(len(ratios), 1) - 0.3)
     panels[-1].set_xlabel("ratio sung/fingered, p over q", size=9.5, color=INK)
     figure.supxlabel(CARE, size=9, color=INK, x=0.01, ha="left")
-    _write(figure, path, kind)
+    write_figure(figure, path, kind)
 
 
 def _widths(axes: Axes, name: str, widths: list[float], ratios: list[tuple[int, int]]) -> None:
