@@ -50,8 +50,8 @@ class Player:
         How strongly it is sung: peak of the sung over the blowing pressure, 0 to 1. Soft hum up to
         0.075, normal to 0.15, strong to 0.3, exaggerated above.
     breath
-        How hard it is blown: 3kPa, 30cmH2O, or pp, p, mp, mf, f, ff between the pressure at which
-        the horn begins to sound and the loudest of its low register. [default: that of the horn]
+        How hard it is blown: 3kPa, 30cmH2O, or pp, p, mp, mf, f, ff, in which breath and lip go
+        together and the lip holds the note. [default: that of the horn, between f and ff]
     set
         A setting as FIELD=VALUE, such as reed.opening_mm=1.2; may be given several times.
     a4

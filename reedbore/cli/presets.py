@@ -188,19 +188,22 @@ def _find(name: str) -> "Part":
 
 
 def _breaths(preset: "Part") -> list[str]:
-    """Tell how hard a horn is blown from pp to ff, on its lowest and its highest low note."""
+    """Tell what a player does from pp to ff: breath, and the tip that the lip leaves open."""
+    from reedbore.model.passage import DYNAMICS  # noqa: PLC0415
+    from reedbore.model.presets import setup_for  # noqa: PLC0415
     from reedbore.model.setup import Horn  # noqa: PLC0415
-    from reedbore.notes import midi_name, midi_to_hz  # noqa: PLC0415
-    from reedbore.simulate.breath import pressures  # noqa: PLC0415
-    from reedbore.simulate.tuning import roughly  # noqa: PLC0415
+    from reedbore.simulate.dynamics import with_dynamic  # noqa: PLC0415
 
     if not isinstance(preset, Horn):
         return []
+    played = {name: with_dynamic(setup_for(preset), name) for name in DYNAMICS}
     lines = [""]
-    for midi in preset.midi_range:
-        levels = pressures(roughly(preset, midi_to_hz(midi)))
-        told = "  ".join(f"{name} {pascals / 1e3:.2f}" for name, pascals in levels.items())
-        lines.append(f"  breath on {midi_name(midi):18} {told}  kPa")
+    for title, key, unit in (
+        ("breath", "breath.pressure_kpa", "kPa"),
+        ("tip", "reed.opening_mm", "mm"),
+    ):
+        told = "  ".join(f"{name} {setup.value(key):.2f}" for name, setup in played.items())
+        lines.append(f"  {title:28} {told}  {unit}")
     return lines
 
 

@@ -46,12 +46,17 @@ class Mouthpiece(Part):
 
 
 class Breath(Part):
-    """The steady part of the pressure in the mouth."""
+    """The steady part of the pressure in the mouth; at a dynamic it goes `with_tip`.
+
+    There the `lip` may hold the note.
+    """
 
     section = "breath"
     pressure: float
     rise: float = settle(QUANTITIES["breath.rise_ms"], 0.05)
     loudest: float = 1.0
+    with_tip: float = 1.0
+    lip: Literal["follows", "still"] = "follows"
 
 
 class Time(Part):

@@ -352,6 +352,9 @@ QUANTITIES = {
     "reed.lip": _declare(0.5, 2, "", "how firmly the lip holds the reed, 1 as in the preset"),
     "breath.pressure_kpa": _declare(0, 20, "kPa", "steady blowing pressure in the mouth"),
     "breath.rise_ms": _declare(1, 2000, "ms", "time in which the breath rises to its pressure"),
+    "breath.with_tip": _declare(
+        0.5, 1.5, "", "power of the tip opening by which the breath goes from pp to ff"
+    ),
     "breath.loudest": _declare(
         0.1, 1, "", "blowing pressure over the reed's closing pressure at which ff ends"
     ),

@@ -127,7 +127,7 @@ def _judge(words: Words, lock_range: bool) -> Answer:
         "sentence": first,
         "more": [*more, *request.warnings],
         "title": telling.title(request),
-        "how": [list(row) for row in telling.rows(take, verdict, a4)],
+        "how": [list(row) for row in telling.rows(request, take, verdict)],
         "played_cents": document["played_cents"],
         "sing": telling.how_to_sing(document, a4),
         "settings": settings_of(request.setup),

@@ -18,6 +18,7 @@ from reedbore.notes import cents, choose_ratio, note_name, simple_ratios, split_
 from reedbore.page.answers import number, shown
 from reedbore.report import maps
 from reedbore.report.looks import LOOKS
+from reedbore.simulate.dynamics import OF_A_DYNAMIC
 from reedbore.simulate.request.take import (
     Request,
     Words,
@@ -244,11 +245,19 @@ def _patch(asked: _Asked, axis: Axis, value: float) -> dict[str, Any]:
     if axis.name == "voice.depth":
         return {"depth": value, "settings": {axis.name: None}}
     if axis.name == "breath.pressure_kpa":
-        return {"breath": f"{value:.12g}kPa", "settings": {axis.name: None}}
+        held = _held(asked, axis) if words.breath in DYNAMICS else {}
+        return {"breath": f"{value:.12g}kPa", "settings": {**held, axis.name: None}}
     patch: dict[str, Any] = {"settings": {axis.name: value}}
-    if words.breath in DYNAMICS:  # which would mean another pressure on another reed
+    if words.breath in DYNAMICS:  # which would mean another breath and lip on another reed
         patch["breath"] = f"{asked.request.setup.breath.pressure / 1e3:.12g}kPa"
+        patch["settings"] = {**_held(asked, axis), axis.name: value}
     return patch
+
+
+def _held(asked: _Asked, axis: Axis) -> dict[str, Any]:
+    """Give all but the breath that a dynamic comes to, less what the axis moves."""
+    names = set(OF_A_DYNAMIC) - {axis.name, "breath.pressure_kpa"}
+    return {name: asked.request.setup.value(name) for name in names}
 
 
 def sung_words(hz: float, a4: float) -> dict[str, Any]:

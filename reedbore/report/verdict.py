@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from reedbore.model import sidecar
+from reedbore.model.passage import DYNAMICS
 from reedbore.model.setup import Setup, depth_name
 from reedbore.notes import A4_HZ, cents, note_name, split_note
 from reedbore.report.words import (
@@ -150,21 +151,20 @@ def depth_words(setup: Setup) -> str:
     return f"depth {found:.2g} ({depth_name(found)}; usual {least:g} to {most:g}) out of the flow"
 
 
-def rows(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
+def rows(request: Request, take: Take, found: Verdict) -> list[tuple[str, str]]:
     """Choose the numbers worth reading: third note, how steady, locked, then the rest.
 
     Parameters
     ----------
-    take, found : Take, Verdict
-        What was rendered and measured.
-    a4 : float
-        Frequency of A4. [Hz]
+    request, take, found : Request, Take, Verdict
+        What was asked for, rendered and measured.
 
     Returns
     -------
     list of (str, str)
         Name and value.
     """
+    a4 = request.typed.a4_hz
     told = [("third note", _third(found, a4))] if found.state != State.UNSUNG else []
     if found.drift_hz is not None and found.state != State.LOCKED:
         told.append(("beat", f"{found.drift_hz:+.3f} Hz"))
@@ -185,7 +185,7 @@ def rows(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:
         told.append(("loudness", f"settled after {found.settle_s:.2f} s"))
     if found.roughness is not None:
         told.append(("roughness", rougher(found.roughness)))
-    told.append(("breath", f"{take.setup.breath.pressure / 1e3:.3g} kPa"))
+    told.append(("breath", _breath(request, take.setup)))
     if take.setup.voice.source != "off":
         told.append(("voice", depth_words(take.setup)))
     return told
@@ -198,6 +198,20 @@ def lock_range_words(ends: tuple[float, float], sung_hz: float, a4: float = A4_H
     name, off = split_note(sung_hz, a4)
     sung = f"{name}{round(off, 1) + 0.0:+.1f}c"
     return f"-{low:.1f} to +{high:.1f} cents around the sung {sung}; {CLOCK}"
+
+
+def _breath(request: Request, setup: Setup) -> str:
+    """Tell the breath, and at a dynamic what the lip does."""
+    kilopascals = f"{setup.breath.pressure / 1e3:.3g} kPa"
+    name = getattr(request.typed, "breath", None)
+    if name not in DYNAMICS:
+        return kilopascals
+    reed = f"tip open {1e3 * setup.reed.opening:.2g} mm"
+    if setup.breath.lip == "still":
+        return f"{name}: {kilopascals}, {reed}; the lip is still"
+    stiffness = setup.value("reed.stiffness_kpa_per_mm")
+    held = f"the lip follows to hold the note, reed {stiffness:.3g} kPa/mm"
+    return f"{name}: {kilopascals}, {reed}; {held}"
 
 
 def _singer(take: Take, found: Verdict, a4: float) -> list[tuple[str, str]]:

@@ -1,7 +1,7 @@
-"""How hard a player blows: dynamics such as ``mf``, and pressures, turned into pascals.
+"""How hard a player blows: pressures as they are typed, and where a horn begins to sound.
 
-A dynamic means something only on a horn: from the pressure at which the reed begins to sound to
-the one that shuts it, the six dynamics stand at even distances.
+What a player does from pp to ff, with breath and lip, stands in `dynamics`; in a passage, whose
+breath moves while the lip is still, a dynamic is a share of `dynamic_range`.
 """
 
 import math
@@ -10,7 +10,7 @@ import re
 import numpy as np
 
 from reedbore.errors import ModelError
-from reedbore.model.passage import DYNAMICS, dynamic_share
+from reedbore.model.passage import DYNAMICS
 from reedbore.model.setup import Setup
 from reedbore.physics import reed, tube
 from reedbore.simulate.acoustics.bore import (
@@ -83,38 +83,13 @@ def dynamic_range(setup: Setup) -> tuple[float, float]:
     return low, high
 
 
-def pressures(setup: Setup) -> dict[str, float]:
-    """Pressures of the six dynamics on a horn.
-
-    Parameters
-    ----------
-    setup : Setup
-        Bore, mouthpiece, reed and air.
-
-    Returns
-    -------
-    dict
-        Pressure in the mouth for each of `DYNAMICS`: six even steps inside `dynamic_range`,
-        neither end included. [Pa]
-
-    Raises
-    ------
-    ModelError
-        If the reed shuts before it sounds.
-    """
-    low, high = dynamic_range(setup)
-    return {name: low + dynamic_share(name) * (high - low) for name in DYNAMICS}
-
-
-def parse_breath(text: str, setup: Setup) -> float:
+def parse_pressure(text: str) -> float:
     """Read how hard a player blows.
 
     Parameters
     ----------
     text : str
-        ``3kPa``, ``30cmH2O`` or one of `DYNAMICS`.
-    setup : Setup
-        What is blown.
+        ``3kPa`` or ``30cmH2O``.
 
     Returns
     -------
@@ -124,12 +99,9 @@ def parse_breath(text: str, setup: Setup) -> float:
     Raises
     ------
     ModelError
-        If the text is none of these.
+        If the text is no pressure; it then says that a dynamic would do, too.
     """
-    plain = text.strip().replace("₂", "2")
-    if plain in DYNAMICS:
-        return pressures(setup)[plain]
-    found = _PRESSURE.fullmatch(plain)
+    found = _PRESSURE.fullmatch(text.strip().replace("₂", "2"))
     if not found:
         raise ModelError(
             f"{text!r} is no breath; write a pressure (3kPa, 30cmH2O) or a dynamic "

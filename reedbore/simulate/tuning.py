@@ -38,6 +38,12 @@ MARGIN_CENTS = 60.0
 SOURCES = "measures", "model", "notes.py", "physics", "kernel", "simulate"
 """Parts of the package on which a solved length depends."""
 
+SETTLED = 1.05
+"""A tone that swings so much wider a quarter of a second later still grows."""
+
+STEADY_CENTS = 0.5
+"""A tone whose pitch moves more in a quarter of a second has not found its register."""
+
 LISTEN_S = 0.5
 """Length of steady tone that a pitch is measured on. [s]"""
 
@@ -274,23 +280,36 @@ def sounding(setup: Setup, hz: float, horn: Horn) -> float:
     ModelError
         If it does not speak there.
     """
-    for seconds in (0.5 + 60.0 / hz, 1.0 + 200.0 / hz, 2.0 + 400.0 / hz):
+    found = heard_pitch(setup, hz)
+    if found is None:
+        kilopascals = setup.breath.pressure / 1e3
+        text = f"{{}} in its low register at {kilopascals:.2f} kPa; try another breath or reed"
+        raise WrongNote(horn, f"{horn.name} does not speak on {text}", hz_to_midi(hz))
+    return found
+
+
+def heard_pitch(setup: Setup, hz: float, soon: bool = False) -> float | None:
+    """Measure the pitch [Hz] that a setup plays from rest; None if not within three semitones.
+
+    If it has to speak `soon`, it must have settled within about a second and 60 periods.
+    """
+    for seconds in (0.5 + 60.0 / hz, 1.0 + 200.0 / hz, 2.0 + 400.0 / hz)[: 1 if soon else None]:
         mouth = blown(setup, seconds + LISTEN_S)
         run = single.run(numbers.numbers_of(setup), mouth)
         pressure, rate = pitch.thin(run.pressure, setup.time.rate)
         tone = pressure[-round(LISTEN_S * rate) :]
         half = tone.size // 2
+        if soon and np.ptp(tone[half:]) > SETTLED * np.ptp(tone[:half]):
+            return None
         if np.ptp(tone) > 0.05 * setup.breath.pressure:
             early, late = (pitch.refine(part, rate, hz) for part in (tone[:half], tone[half:]))
             if abs(cents(late, early)) < 0.02:
                 break
-    else:
-        early = late = math.nan
+            if soon and abs(cents(late, early)) > STEADY_CENTS:
+                return None
     heard = pitch.fundamental(tone, rate) if np.ptp(tone) > 0.05 * setup.breath.pressure else None
     if heard is None or not abs(cents(heard.hz, hz)) < 300.0:
-        kilopascals = setup.breath.pressure / 1e3
-        text = f"{{}} in its low register at {kilopascals:.2f} kPa; try another breath or reed"
-        raise WrongNote(horn, f"{horn.name} does not speak on {text}", hz_to_midi(hz))
+        return None
     return pitch.refine(tone, rate, heard.hz)
 
 

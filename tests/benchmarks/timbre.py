@@ -13,12 +13,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from reedbore.errors import ModelError
 from reedbore.measures import pitch, timbre
 from reedbore.model.presets import load_horn
 from reedbore.model.setup import Setup
 from reedbore.notes import midi_to_hz, parse_note
-from reedbore.simulate.breath import parse_breath
+from reedbore.simulate.dynamics import lip_follows, with_dynamic
 from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import tune
@@ -84,16 +83,13 @@ def measured(setup: Setup, hz: float) -> list[float]:
         moves.level_db,
         moves.pitch_cents,
         timbre.harmonics_to_noise(tone, SOUND_RATE, played),
-        level(setup, "ff") - level(setup, "p"),
+        level(setup, hz, "ff") - level(setup, hz, "p"),
     ]
 
 
-def level(setup: Setup, dynamic: str) -> float:
-    """Return the level of a note at a dynamic, in dB; not a number where it does not sound."""
-    try:
-        blown = setup.with_value("breath.pressure_kpa", parse_breath(dynamic, setup) / 1e3)
-    except ModelError:
-        return math.nan
+def level(setup: Setup, hz: float, dynamic: str) -> float:
+    """Return the level of a note at a dynamic, the lip following. [dB]"""
+    blown = lip_follows(with_dynamic(setup, dynamic), hz)
     sound = render(blown, SECONDS).sound[-round(HELD_S * SOUND_RATE) :]
     return 20.0 * math.log10(max(float(np.std(sound)), 1e-12) / 2e-5)
 

@@ -78,10 +78,9 @@ def test_a_shown_horn_has_one_line_for_each_hole_and_fingering(
     assert lines[table + 3] == ["bore.holes.position_mm", "measured"]
     wanted = [["D3", "none"], ["Eb3", "2"], ["E3", "1-2"], ["E3", "fork", "1"]]
     assert lines[-7:] == [*wanted, [], *lines[-2:]]
-    # Below them how hard its lowest and its highest note are blown.
-    assert [line[:4] for line in lines[-2:]] == [
-        ["breath", "on", note, "pp"] for note in ("D3", "E3")
-    ]
+    # Below them what its player does from pp to ff.
+    assert [line[:2] for line in lines[-2:]] == [["breath", "pp"], ["tip", "pp"]]
+    assert [line[-1] for line in lines[-2:]] == ["kPa", "mm"]
 
 
 def test_a_file_of_ones_own_is_checked(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

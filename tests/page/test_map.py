@@ -10,6 +10,7 @@ from reedbore.notes import cents, parse_pitch
 from reedbore.page import map as maps
 from reedbore.page.request import read_words
 from reedbore.report.looks import LOOKS
+from reedbore.simulate.dynamics import OF_A_DYNAMIC
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.verdict import cells as many
 from reedbore.verdict.state import State
@@ -80,12 +81,15 @@ def test_what_stands_along_the_axes_can_be_set_again():
     assert abs(cents(setup.voice.frequency, wanted)) < 0.006
 
 
-def test_a_dynamic_stays_the_pressure_that_it_was_when_the_reed_is_swept():
+@pytest.mark.parametrize("field", ["reed.opening_mm", "breath.pressure_kpa"])
+def test_a_dynamic_stays_the_breath_and_lip_that_it_was_when_one_of_them_is_swept(field):
     words = replace(DEMO, breath="mf")
-    axes = head_of(words, [{"field": "reed.opening_mm", "count": 2}, NEAR])["axes"]
+    axes = head_of(words, [{"field": field, "count": 2}, NEAR])["axes"]
     kept = tune_request(read_request(patched(words, axes[0]["patches"][1]))).setup
-    mf = tune_request(read_request(words)).setup.breath.pressure
-    assert kept.breath.pressure == pytest.approx(mf, rel=1e-9)
+    mf = tune_request(read_request(words)).setup
+    assert kept.value(field) == pytest.approx(axes[0]["values"][1], rel=1e-9)
+    for name in set(OF_A_DYNAMIC) - {field}:
+        assert kept.value(name) == pytest.approx(mf.value(name), rel=1e-9)
 
 
 def test_nobody_sings_but_a_sung_axis_makes_somebody():

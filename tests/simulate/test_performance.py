@@ -12,7 +12,7 @@ from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import parse_pitch
 from reedbore.simulate import folds, performance
-from reedbore.simulate.breath import pressures
+from reedbore.simulate.breath import dynamic_range
 from reedbore.simulate.performance import Fingered, Score, perform, stretches
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
@@ -112,7 +112,7 @@ def test_breath_swells_between_the_dynamics():
     assert parts == sorted(parts)
     assert parts[-1] - parts[0] > 3.0
     setup = one.score.setup_of(0)
-    middle = 0.5 * sum(pressures(setup)[name] for name in ("pp", "ff"))
+    middle = 0.5 * sum(dynamic_range(setup))
     assert one.pressure_asked[144000] == pytest.approx(middle)
 
 

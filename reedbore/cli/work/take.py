@@ -129,8 +129,7 @@ def text(request: Request, take: Take, verdict: Verdict, document: Mapping[str, 
     str
         Lines without a line end after the last.
     """
-    a4 = request.typed.a4_hz
     lines = [telling.title(request), *telling.sentences(request, take, verdict), ""]
-    lines += [f"  {name:11} {value}" for name, value in telling.rows(take, verdict, a4)]
+    lines += [f"  {name:11} {value}" for name, value in telling.rows(request, take, verdict)]
     lines.append("")
     return "\n".join([*lines, *file_lines(document)])

@@ -17,11 +17,12 @@ from reedbore.errors import ModelError, NoteError, ReedboreError
 from reedbore.files import file_stem, readable
 from reedbore.measures.pitch import median_voiced_pitch
 from reedbore.model.line import Line, read_line
-from reedbore.model.passage import Passage
+from reedbore.model.passage import DYNAMICS, Passage
 from reedbore.model.presets import load_horn, load_piece, load_singer, setup_for
 from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.model.sidecar import Sidecar, differences, strangers
-from reedbore.simulate.breath import parse_breath
+from reedbore.simulate.breath import parse_pressure
+from reedbore.simulate.dynamics import lip_follows, with_dynamic
 from reedbore.simulate.request.typed import Typed, TypedCell
 from reedbore.simulate.tuning import WrongNote, tune
 
@@ -173,7 +174,10 @@ def tune_request(request: Request) -> Request:
     with as_typed(words):
         tuned = _tuned(horn, hz, rate, words.fingering)
     tuned = tuned.model_copy(update={"voice": request.setup.voice})
-    return replace(request, setup=blow_and_set(tuned, words), untuned=None)
+    setup = blow_and_set(tuned, words)
+    if words.breath in DYNAMICS and setup.breath.lip == "follows":
+        setup = lip_follows(setup, hz)
+    return replace(request, setup=setup, untuned=None)
 
 
 _tuned = functools.lru_cache(maxsize=64)(tune)  # a page asks for the same note again and again
@@ -290,11 +294,16 @@ def blow_and_set(setup: Setup, words: Words) -> Setup:
     _check_folds(setup, words)
     if words.breath is not None:
         try:
-            pressure = parse_breath(words.breath, setup)
-            setup = setup.with_value("breath.pressure_kpa", pressure / 1e3)
+            return _blow(setup, words.breath.strip())
         except ModelError as error:
             raise ModelError(f"--breath {error}") from error
     return setup
+
+
+def _blow(setup: Setup, breath: str) -> Setup:
+    if breath in DYNAMICS:
+        return with_dynamic(setup, breath)
+    return setup.with_value("breath.pressure_kpa", parse_pressure(breath) / 1e3)
 
 
 def _out_of_range(setup: Setup, singer: Singer, a4: float) -> list[str]:
