@@ -55,8 +55,6 @@ class Walls(NamedTuple):
     """Of viscosity and heat conduction. [rad s⁻¹]"""
 
 
-RIGID = Walls(0.0, 0.0, 0.0, 0.0)
-
 SOFT = Walls(130.0 * math.pi, (30.0 * math.pi) ** 2, (406.0 * math.pi) ** 2, 4.0)
 """Of a living tract: M. M. Sondhi and J. Schroeter, "A hybrid time-frequency domain articulatory
 speech synthesizer," IEEE Trans. Acoust. Speech Signal Process. 35(7), 955-967, 1987 (from
@@ -82,7 +80,6 @@ SHAPES = {
 """A uniform tube, and tongue shapes of three vowels: our own, drawn to bring the formants of
 each."""
 
-FORMANT_STEP_HZ = 5.0
 
 WALL_HZ = 200.0
 """Resonance of the closed mouth and tract of a living singer: V. Radolf et al., J. Sound Vib. 366,
@@ -95,7 +92,7 @@ USUAL_FLOW = 1e-4
 """Amplitude of the flow through sounding vocal folds (from memory). [m³ s⁻¹]"""
 
 USUAL_DEPTHS = 0.02, 0.15
-"""What `flow_depth` gives for that flow and mouths of usual size, low to high voices."""
+"""The depths that come of that flow and mouths of usual size, low to high voices."""
 
 
 def two_port(shape: Shape, omega: Reals, gas: Gas, walls: Walls = SOFT) -> TwoPort:
@@ -169,25 +166,6 @@ def pressure_at_lips(
     return 1.0 / (c + d * admittance + glottis * (a + b * admittance))
 
 
-def flow_at_lips(whole: TwoPort, impedance: Complexes | complex) -> Complexes:
-    """Flow out of the lips for a flow at the glottis, whose folds let nothing back.
-
-    Parameters
-    ----------
-    whole : TwoPort
-        The tract.
-    impedance : ndarray, shape (n,), or complex
-        Of what stands at the lips; 0 is an ideal open end. [Pa s m⁻³]
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        1/(C Z + D). [1]
-    """
-    _, _, c, d = whole
-    return 1.0 / (c * impedance + d)
-
-
 def impedance_at_lips(whole: TwoPort, glottis: Complexes | complex = 0.0) -> Complexes:
     """Impedance of the tract seen from the lips: what a reed has upstream.
 
@@ -205,46 +183,6 @@ def impedance_at_lips(whole: TwoPort, glottis: Complexes | complex = 0.0) -> Com
     """
     a, b, c, d = whole
     return (d + b * glottis) / (c + a * glottis)
-
-
-def formants(
-    shape: Shape,
-    gas: Gas,
-    admittance: complex | None = None,
-    walls: Walls = RIGID,
-    highest: float = 5000.0,
-) -> Reals:
-    """Resonances of a tract that is closed at the glottis.
-
-    Parameters
-    ----------
-    shape : Shape
-        The tract.
-    gas : Gas
-        The air in it.
-    admittance : complex, optional
-        Of what stands at the lips; by default they are ideally open. [m³ s⁻¹ Pa⁻¹]
-    walls : Walls
-        Its walls.
-    highest : float
-        Up to here. [Hz]
-
-    Returns
-    -------
-    ndarray, shape (k,)
-        Where the transfer from the glottis to the lips is largest, rising. [Hz]
-
-    Notes
-    -----
-    There |1/transfer|² is least; a parabola through its three lowest points gives the place.
-    """
-    hz = np.arange(FORMANT_STEP_HZ, highest, FORMANT_STEP_HZ)
-    whole = two_port(shape, 2.0 * math.pi * hz, gas, walls)
-    seen = flow_at_lips(whole, 0.0) if admittance is None else pressure_at_lips(whole, admittance)
-    dip = 1.0 / np.abs(seen) ** 2
-    at = 1 + np.flatnonzero((dip[1:-1] < dip[:-2]) & (dip[1:-1] <= dip[2:]))
-    before, here, after = dip[at - 1], dip[at], dip[at + 1]
-    return hz[at] + 0.5 * FORMANT_STEP_HZ * (before - after) / (before - 2.0 * here + after)
 
 
 def folds_conductance(area: float, reflection: float, gas: Gas) -> float:
@@ -285,31 +223,6 @@ def channel_conductance(flow: float, pressure: float) -> float:
     return flow / (2.0 * pressure)
 
 
-def cavity_impedance(volume: float, omega: Reals, gas: Gas) -> Complexes:
-    """Impedance of a mouth with rigid walls.
-
-    Parameters
-    ----------
-    volume : float
-        Air in it, small against the wavelength. [m³]
-    omega : ndarray, shape (n,)
-        Angular frequency, above zero. [rad s⁻¹]
-    gas : Gas
-        That air.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        ρc²/(jωV): adiabatic compression [1]_. [Pa s m⁻³]
-
-    References
-    ----------
-    .. [1] N. H. Fletcher and T. D. Rossing, "The Physics of Musical Instruments," 2nd ed.,
-       Springer, 1998, ch. 8.
-    """
-    return gas.density * gas.sound_speed**2 / (np.asarray(1j * omega, np.complex128) * volume)
-
-
 def mouth_impedance(volume: float, omega: Reals, gas: Gas) -> Complexes:
     """Impedance of a mouth whose walls yield.
 
@@ -336,23 +249,3 @@ def mouth_impedance(volume: float, omega: Reals, gas: Gas) -> Complexes:
     resistance = WALL_LOSS * math.sqrt(mass / compliance)
     s = np.asarray(1j * omega, np.complex128)
     return 1.0 / (s * compliance + 1.0 / (resistance + s * mass))
-
-
-def flow_depth(flow: float, impedance: complex, breath: float) -> float:
-    """Depth of the sung pressure that a voice gives as a source of flow.
-
-    Parameters
-    ----------
-    flow : float
-        Amplitude of the flow through the folds at the sung pitch; `USUAL_FLOW`. [m³ s⁻¹]
-    impedance : complex
-        Of the mouth, or from the glottis to the lips, at that pitch. [Pa s m⁻³]
-    breath : float
-        Blowing pressure. [Pa]
-
-    Returns
-    -------
-    float
-        U |Z| over the blowing pressure; `USUAL_DEPTHS` at 3 kPa.
-    """
-    return flow * abs(impedance) / breath

@@ -9,10 +9,11 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
+import published_folds
+import two_mass_folds as two
 
 from reedbore.physics import airway_cells as cells
 from reedbore.physics import folds
-from reedbore.physics import two_mass_folds as two
 
 DENSITY = 1.14
 
@@ -81,7 +82,7 @@ def sing(fold, hz, pressure, seconds=0.6, rate=48e3, start=1e-4, growth=0.0):
         area = folds.glottal_area(lower, upper, fold.length)
         pressed = folds.pressure_share(lower, upper) * below
         damped = folds.contact_damping(damp, half)
-        damped = folds.swing_damping(damped, growth, half - fold.gap)
+        damped = published_folds.swing_damping(damped, growth, half - fold.gap)
         push = pressed + folds.spring_pressure(half, fold.gap, stiff)
         before, velocity = (
             velocity,

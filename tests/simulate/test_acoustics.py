@@ -5,6 +5,7 @@ import math
 
 import bores
 import numpy as np
+import published_radiation
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -181,7 +182,7 @@ def rival_impedance(bore, omega, per_metre=2500):
             whole = whole @ hole_matrix(holes[end], radii[1], omega)
     ka = omega * 0.5 * widths_at[-1] / GAS.sound_speed
     plain = GAS.density * GAS.sound_speed / (math.pi * (0.5 * widths_at[-1]) ** 2)
-    load = plain * radiation.radiation_impedance(radiation.reflection_levine(ka))
+    load = plain * published_radiation.radiation_impedance(radiation.reflection_levine(ka))
     a, b, c, d = whole[:, 0, 0], whole[:, 0, 1], whole[:, 1, 0], whole[:, 1, 1]
     return (a * load + b) / (c * load + d)
 

@@ -69,7 +69,7 @@ HIGHEST_POLE = 0.35
 """Of the rate."""
 
 END_POLE = -1.670 + 1.820j
-"""Pole pair of an open end, in units of c/a (`radiation.reflection_rational`)."""
+"""Pole pair of an open end, in units of c/a: of a filter of third order fitted to the theory."""
 
 UNBENT_HZ = 8000.0
 """Up to here the filter undoes the bent frequency axis of the lumped elements."""
