@@ -110,7 +110,7 @@ def _stretch(take: Take, found: Pitches) -> tuple[float, float]:
     return (float(starts[0]) if starts.size else begin), float(span)
 
 
-def _signals(take: Take, found: Pitches, drawn: bore_pressure.Along) -> dict[str, Any]:
+def _signals(take: Take, found: Pitches, drawn: bore_pressure.BorePressure) -> dict[str, Any]:
     """Gather what else happens at each frame."""
     steps, times = drawn.steps, drawn.times
     first, span = float(times[0]), float(times[-1] - times[0])

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.simulate import mouth, pushes
-from reedbore.simulate.bore_pressure import Along
+from reedbore.simulate.bore_pressure import BorePressure
 from reedbore.simulate.take import Take
 
 Samples = NDArray[np.float64]
@@ -84,14 +84,14 @@ class _Period(NamedTuple):
     """When the reed is shut after the fall; None if it never is."""
 
 
-def captions(take: Take, along: Along) -> tuple[Caption, ...]:
+def captions(take: Take, air: BorePressure) -> tuple[Caption, ...]:
     """Say what happens during a stretch.
 
     Parameters
     ----------
     take : Take
         What was rendered.
-    along : Along
+    air : BorePressure
         The air in its bore during the stretch.
 
     Returns
@@ -99,28 +99,28 @@ def captions(take: Take, along: Along) -> tuple[Caption, ...]:
     tuple of Caption
         By their first frames, of which the first is 0.
     """
-    quiet = _quiet(take, along)
+    quiet = _quiet(take, air)
     if quiet:
         return (Caption(0, quiet, _SAYS[quiet]),)
     cone = pushes.widens(take.setup)
     found = [(-np.inf, "starts", _SAYS["starts"])]
-    periods = _periods(take, along)
-    rises = _arrivals(along, [period.rise for period in periods], outward=True)
-    falls = _arrivals(along, [period.fall for period in periods], outward=False)
+    periods = _periods(take, air)
+    rises = _arrivals(air, [period.rise for period in periods], outward=True)
+    falls = _arrivals(air, [period.fall for period in periods], outward=False)
     for period in periods:
         found += _said(period, rises, falls, cone)
     found = sorted(found, key=lambda item: item[0])
     if periods:
         found = _with_pushes(
-            found, _pushes(take, along), HOLD * (periods[0].next_rise - periods[0].rise)
+            found, _pushes(take, air), HOLD * (periods[0].next_rise - periods[0].rise)
         )
-    return _on_frames(found, along)
+    return _on_frames(found, air)
 
 
-def _quiet(take: Take, along: Along) -> str | None:
+def _quiet(take: Take, air: BorePressure) -> str | None:
     """Name why nothing sounds, if so; a stretch may be shorter than a period."""
     around = round(0.5 * AROUND_S * take.setup.time.rate)
-    part = slice(max(int(along.steps[0]) - around, 0), int(along.steps[-1]) + around + 1)
+    part = slice(max(int(air.steps[0]) - around, 0), int(air.steps[-1]) + around + 1)
     traces = take.traces
     swing, blown = float(np.ptp(traces.pressure[part])), float(np.abs(take.mouth[part]).mean())
     sung = bool(np.any(take.sung[part])) and mouth.depth(take.setup) > 0.0
@@ -131,12 +131,12 @@ def _quiet(take: Take, along: Along) -> str | None:
     return "follows" if swing >= STILL * blown and swing > 0.0 else "still"
 
 
-def _periods(take: Take, along: Along) -> list[_Period]:
+def _periods(take: Take, air: BorePressure) -> list[_Period]:
     """Return the periods at the reed around a stretch."""
     rate = take.setup.time.rate
     around = round(AROUND_S * rate)
-    first = max(int(along.steps[0]) - around, 0)
-    part = slice(first, int(along.steps[-1]) + around)
+    first = max(int(air.steps[0]) - around, 0)
+    part = slice(first, int(air.steps[-1]) + around)
     shut = np.flatnonzero(take.traces.opening[part] < take.setup.reed.shut_below)
     rises, falls = pushes.swings(take.traces.pressure[part])
     cycles = []
@@ -171,19 +171,19 @@ def _run(shut: NDArray[np.int64], rises: NDArray[np.int64], after: int) -> tuple
     return (begin, end) if stays else None
 
 
-def _arrivals(along: Along, left: list[float], outward: bool) -> Samples:
+def _arrivals(air: BorePressure, left: list[float], outward: bool) -> Samples:
     """Return when waves reach the open end, outward flow first for a rise, inward for a fall.
 
     The flow there tells; beside the stretch, where it is not known, a wave that left the reed takes
     as long as it does inside.
     """
-    seen = along.times[pushes.swings(along.outflow)[0 if outward else 1]]
+    seen = air.times[pushes.swings(air.outflow)[0 if outward else 1]]
     if not seen.size or not left:
         return seen
     leaving = np.array(left)
     way = float(np.median([at - leaving[leaving < at].max() for at in seen if at > leaving[0]]))
     guessed = leaving + way
-    beside = (guessed < along.times[0]) | (guessed > along.times[-1])
+    beside = (guessed < air.times[0]) | (guessed > air.times[-1])
     return np.sort(np.concatenate((seen, guessed[beside])))
 
 
@@ -215,9 +215,9 @@ def _said(period: _Period, rises: Samples, falls: Samples, cone: bool) -> list[_
     return found
 
 
-def _pushes(take: Take, along: Along) -> list[_Said]:
+def _pushes(take: Take, air: BorePressure) -> list[_Said]:
     """Return a caption for each push of the voice that meets the open reed."""
-    begin, end = float(along.times[0]), float(along.times[-1])
+    begin, end = float(air.times[0]), float(air.times[-1])
     if not np.any(take.sung) or mouth.depth(take.setup) == 0.0:
         return []
     late = max(min(begin, take.seconds - 1.0), 0.0)
@@ -253,13 +253,13 @@ def _with_pushes(found: list[_Said], added: list[_Said], hold: float) -> list[_S
     return found
 
 
-def _on_frames(found: list[_Said], along: Along) -> tuple[Caption, ...]:
+def _on_frames(found: list[_Said], air: BorePressure) -> tuple[Caption, ...]:
     """Put captions on frames: each on the first one at or after its time; the later one counts."""
-    times = [max(time, float(along.times[0])) for time, _, _ in found]
-    frames = np.searchsorted(along.times, np.array(times) - 1e-9)
+    times = [max(time, float(air.times[0])) for time, _, _ in found]
+    frames = np.searchsorted(air.times, np.array(times) - 1e-9)
     said: dict[int, tuple[str, str]] = {}
     for frame, (_, kind, text) in zip(frames.tolist(), found, strict=True):
-        if frame < along.times.size:
+        if frame < air.times.size:
             said[frame] = kind, text
     kept: list[Caption] = []
     for frame in sorted(said):

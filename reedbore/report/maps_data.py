@@ -154,7 +154,7 @@ def _edges(path: Path, sweep: Sweep) -> Edges | None:
     lock, narrow = (found[mark] == which.code for which in (EdgeState.LOCK, EdgeState.NARROW))
     low, high = (just + found[f"edge_{side}_cents"] for side in ("low", "high"))
     assert sweep.sung_axis is not None
-    first, last = borders(along(sweep, sweep.sung_axis))[[0, -1]]
+    first, last = borders(axis_values(sweep, sweep.sung_axis))[[0, -1]]
     middle = 0.5 * (low + high)
     perhaps = np.where(narrow & (middle >= first) & (middle <= last), middle, math.nan)
     low, high = (np.where(lock, side, math.nan) for side in (low, high))
@@ -164,7 +164,7 @@ def _edges(path: Path, sweep: Sweep) -> Edges | None:
 # --- axes ----------------------------------------------------------------------------------------
 
 
-def along(sweep: Sweep, axis: Axis) -> NDArray[np.float64]:
+def axis_values(sweep: Sweep, axis: Axis) -> NDArray[np.float64]:
     """Place the values of an axis on a picture.
 
     Parameters
@@ -268,7 +268,7 @@ def _aims_of_edges(found: LockMap, held: Slice) -> list[Aim]:
     edges, sweep, sung = found.edges, found.sweep, found.sung_place
     if edges is None or sung is None:
         return []
-    places = along(sweep, sweep.axes[sung])
+    places = axis_values(sweep, sweep.axes[sung])
     low_end, high_end = borders(places)[[0, -1]]
     middle = 0.5 * (edges.low + edges.high)
     inside = (middle >= low_end) & (middle <= high_end)
@@ -291,7 +291,7 @@ def _aim_of_cells(found: LockMap, locked: NDArray[np.bool_], ratio: tuple[int, i
     """Take the longest run of locked cells along the sung axis."""
     sweep, sung = found.sweep, found.sung_place
     assert sung is not None
-    ends = borders(along(sweep, sweep.axes[sung]))
+    ends = borders(axis_values(sweep, sweep.axes[sung]))
     columns = np.moveaxis(locked, sung, -1)
     widest, others, start, stop = max(
         (float(ends[stop] - ends[start]), place, start, stop)

@@ -55,7 +55,7 @@ MOST_REST = 4.0
 MOST_FRAMES, MOST_POINTS, LONGEST_S = 6000, 1000, 2.0
 
 
-class Along(NamedTuple):
+class BorePressure(NamedTuple):
     """The air in the bore over a stretch of a take."""
 
     positions: Reals
@@ -106,7 +106,7 @@ class _Course(NamedTuple):
 
 def pressures(
     take: Take, begin: float, seconds: float, frames: int = 240, points: int = 120
-) -> Along:
+) -> BorePressure:
     """Redraw the air in the bore during a stretch of a take.
 
     Parameters
@@ -146,7 +146,7 @@ def pressures(
     pressure[:, 0], forward[:, 0] = take.traces.pressure[steps], take.traces.outgoing[steps]
     outflow = window.shown((out * outside)[np.newaxis])[:, 0]
     times = steps / setup.time.rate
-    return Along(positions, times, steps, pressure, forward, pressure - forward, outflow)
+    return BorePressure(positions, times, steps, pressure, forward, pressure - forward, outflow)
 
 
 def outline(setup: Setup) -> Outline:

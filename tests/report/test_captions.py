@@ -37,7 +37,7 @@ def take_of(horn: str, midi: int, ratio: float = 0.0, seconds: float = 2.0) -> T
 
 
 @functools.cache
-def seen(horn: str, midi: int, ratio: float = 0.0) -> bore_pressure.Along:
+def seen(horn: str, midi: int, ratio: float = 0.0) -> bore_pressure.BorePressure:
     return bore_pressure.pressures(
         take_of(horn, midi, ratio), BEGIN, 6.0 / midi_to_hz(midi), 480, 40
     )

@@ -153,7 +153,7 @@ def test_values_that_rise_by_factors_lie_evenly():
     sweep = sweep_of(OPENINGS)
     assert maps_data.is_logarithmic(OPENINGS)
     assert not maps_data.is_logarithmic(BREATHS)
-    places = maps_data.along(sweep, OPENINGS)
+    places = maps_data.axis_values(sweep, OPENINGS)
     assert np.diff(places) == pytest.approx(math.log10(1.4))
     assert "0.7" in [words for _, words in axis_ticks(sweep, OPENINGS)]
 

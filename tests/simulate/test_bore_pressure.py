@@ -36,7 +36,9 @@ def plain_takes():
     return [take_of(horn, midi) for horn, midi in NOTES.items()]
 
 
-def steady(take: Take, midi: int, points: int = 9, begin: float = 1.2) -> bore_pressure.Along:
+def steady(
+    take: Take, midi: int, points: int = 9, begin: float = 1.2
+) -> bore_pressure.BorePressure:
     """Six periods, a frame a step."""
     count = round(6.0 / midi_to_hz(midi) * RATE)
     return bore_pressure.pressures(take, begin, count / RATE, count, points)

@@ -24,7 +24,7 @@ CENTS_PER_STEP = 100.0 * write.BEND_SEMITONES / write.BEND_STEPS
 STRAIGHT = 2.0  # controller steps: two values rounded by half a step, and their line, by as much
 
 
-class Moment(NamedTuple):
+class Event(NamedTuple):
     """A message of a file, with its tick and the number of its track."""
 
     tick: int
@@ -47,7 +47,7 @@ class Channel:
     ----------
     number : int
         The channel, counted from 0 as in the bytes.
-    moments : sequence of Moment
+    events : sequence of Event
         All messages of the file, in order of time.
 
     Attributes
@@ -56,7 +56,7 @@ class Channel:
         What its line cannot hold; filled by `line`.
     """
 
-    def __init__(self, number: int, moments: Sequence[Moment]) -> None:
+    def __init__(self, number: int, events: Sequence[Event]) -> None:
         self.number = number
         self.said: list[str] = []
         self._keys: list[Key] = []
@@ -64,15 +64,15 @@ class Channel:
         self._bends: list[tuple[int, float]] = []  # tick, cents
         self._values: list[tuple[int, int, int]] = []  # tick, controller, value
         self._tracks: set[int] = set()
-        self._names = _fingerings(moments) if number == write.FINGERED else {}
+        self._names = _fingerings(events) if number == write.FINGERED else {}
         self._range, self._bend = write.BEND_SEMITONES, 0
         self._rpn = list(NO_RPN)
-        for moment in moments:
-            if getattr(moment.message, "channel", None) == number:
-                self._take(moment)
+        for event in events:
+            if getattr(event.message, "channel", None) == number:
+                self._take(event)
 
-    def _take(self, moment: Moment) -> None:
-        tick, track, message = moment
+    def _take(self, event: Event) -> None:
+        tick, track, message = event
         if message.type == "note_on" and message.velocity > 0:
             self._held.setdefault(message.note, deque()).append(tick)
             self._tracks.add(track)
@@ -254,13 +254,13 @@ def _named(value: float, within: float, names: Sequence[float]) -> float:
     return shortest(value, within) if near is None else near
 
 
-def _fingerings(moments: Sequence[Moment]) -> dict[int, str]:
+def _fingerings(events: Sequence[Event]) -> dict[int, str]:
     """Find the names of fingerings by the tick at which they begin."""
     return {
-        moment.tick: name
-        for moment in moments
-        if moment.message.type == "text" and moment.message.text.startswith(write.FINGERING)
-        if (name := " ".join(text_of(moment.message.text)[len(write.FINGERING) :].split()))
+        event.tick: name
+        for event in events
+        if event.message.type == "text" and event.message.text.startswith(write.FINGERING)
+        if (name := " ".join(text_of(event.message.text)[len(write.FINGERING) :].split()))
         and not {"(", ")"} & set(name)
     }
 

@@ -16,7 +16,7 @@ from reedbore.errors import ModelError, NoteError
 from reedbore.files import unfit
 from reedbore.model.line import Line, Note, write_line
 from reedbore.model.midi import write
-from reedbore.model.midi.channel import HANDLED, Channel, Moment, text_of
+from reedbore.model.midi.channel import HANDLED, Channel, Event, text_of
 from reedbore.model.passage import (
     DYNAMICS,
     USUAL_METER,
@@ -96,8 +96,8 @@ def read_midi(path: Path, held: str = "") -> Found:
 
 def _passage(data: bytes, held: str) -> Found:
     ticks, tracks = _tracks(data)
-    moments, ends = _moments(tracks)
-    fingered, sung = (Channel(number, moments) for number in (write.FINGERED, write.SUNG))
+    events, ends = _events(tracks)
+    fingered, sung = (Channel(number, events) for number in (write.FINGERED, write.SUNG))
     below, above = fingered.line(ticks, ends), sung.line(ticks, ends)
     if not below.notes and above.notes and held:
         below = Line((Note(held, above.bounds[-1]),))
@@ -105,25 +105,25 @@ def _passage(data: bytes, held: str) -> Found:
         raise NoteError("channel 1 has no notes; it is the fingered line")
     breath = fingered.curve(write.BREATH, ticks, [dynamic_share(name) for name in DYNAMICS])
     depth = sung.curve(write.EXPRESSION, ticks, most=write.FULL_DEPTH)
-    tempo, *changes = _tempi(moments, ticks)
+    tempo, *changes = _tempi(events, ticks)
     plain = {
         "tempo_bpm": from_si(TEMPO, tempo.value),
         "tempo_changes": write_tempo_changes(changes),
-        "meter": _meter(moments, ticks),
+        "meter": _meter(events, ticks),
         "fingered": write_line(below),
         "sung": write_line(above),
         "depth": write_depth(depth),
     }
     if breath:
         plain["breath"] = write_breath(breath)
-    said = [*fingered.said, *sung.said, *_left_out(moments)]
-    return Found(Passage.from_plain(plain), _title(moments), tuple(said))
+    said = [*fingered.said, *sung.said, *_left_out(events)]
+    return Found(Passage.from_plain(plain), _title(events), tuple(said))
 
 
-def _tempi(moments: Sequence[Moment], ticks: int) -> list[Point]:
+def _tempi(events: Sequence[Event], ticks: int) -> list[Point]:
     """List the tempi [Hz], each from a beat on, the first at 0."""
     found = {0: USUAL_TEMPO}
-    for tick, _, message in _of(moments, "set_tempo"):
+    for tick, _, message in _of(events, "set_tempo"):
         found[tick] = message.tempo
     return _changes(
         [Point(tick / ticks, to_si(TEMPO, _bpm(tempo))) for tick, tempo in found.items()]
@@ -148,29 +148,29 @@ def _changes(points: Sequence[T]) -> list[T]:
     ]
 
 
-def _meter(moments: Sequence[Moment], ticks: int) -> str:
+def _meter(events: Sequence[Event], ticks: int) -> str:
     found = {0: USUAL_METER}
-    for tick, _, message in _of(moments, "time_signature"):
+    for tick, _, message in _of(events, "time_signature"):
         found[tick] = (message.numerator, message.denominator)
     return write_meters(_changes([Meter(tick / ticks, *meter) for tick, meter in found.items()]))
 
 
-def _title(moments: Sequence[Moment]) -> str:
-    return text_of(next((moment.message.name for moment in _of(moments, "track_name")), ""))
+def _title(events: Sequence[Event]) -> str:
+    return text_of(next((event.message.name for event in _of(events, "track_name")), ""))
 
 
-def _left_out(moments: Sequence[Moment]) -> Iterator[str]:
+def _left_out(events: Sequence[Event]) -> Iterator[str]:
     """Say which channels and controllers are no part of a passage."""
-    channels = {moment.message.channel for moment in _of(moments, "note_on")}
+    channels = {event.message.channel for event in _of(events, "note_on")}
     others = sorted(channels - {write.FINGERED, write.SUNG})
     if others:
         listed = ", ".join(str(channel + 1) for channel in others)
         yield f"notes on channel {listed} are left out; 1 is the fingered line and 2 the sung one"
     for channel, known in KNOWN.items():
         there = {
-            moment.message.control
-            for moment in _of(moments, "control_change")
-            if moment.message.channel == channel
+            event.message.control
+            for event in _of(events, "control_change")
+            if event.message.channel == channel
         }
         if there - known:
             listed = ", ".join(map(str, sorted(there - known)))
@@ -214,19 +214,19 @@ def _messages(track: bytes, number: int) -> Sequence[Any]:
         raise NoteError(f"track {number} is broken near its byte {byte}: {reason}") from None
 
 
-def _moments(tracks: Sequence[bytes]) -> tuple[list[Moment], list[int]]:
+def _events(tracks: Sequence[bytes]) -> tuple[list[Event], list[int]]:
     """Merge tracks by time; also at which tick each of them ends."""
-    moments, ends = [], []
+    events, ends = [], []
     for number, track in enumerate(tracks):
         now = 0
         for message in _messages(track, number + 1):
             now += message.time
             if message.type == "end_of_track":
                 break
-            moments.append(Moment(now, number, message))
+            events.append(Event(now, number, message))
         ends.append(now)
-    return sorted(moments, key=lambda moment: moment.tick), ends
+    return sorted(events, key=lambda event: event.tick), ends
 
 
-def _of(moments: Sequence[Moment], kind: str) -> Iterator[Moment]:
-    return (moment for moment in moments if moment.message.type == kind)
+def _of(events: Sequence[Event], kind: str) -> Iterator[Event]:
+    return (event for event in events if event.message.type == kind)

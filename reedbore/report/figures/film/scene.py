@@ -314,7 +314,7 @@ def _begin(found: pushes.Meetings) -> float:
     return first - BEFORE * period if first < BEGIN_S + LOOK_S else BEGIN_S
 
 
-def _captions(take: Take, air: bore_pressure.Along) -> tuple[str, ...]:
+def _captions(take: Take, air: bore_pressure.BorePressure) -> tuple[str, ...]:
     """Say for each frame what happens."""
     found = captions.captions(take, air)
     starts = [caption.first_frame for caption in found]

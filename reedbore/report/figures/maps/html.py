@@ -102,7 +102,7 @@ def _data(found: LockMap) -> dict[str, Any]:
 
 def _axis(found: LockMap, axis: Axis) -> dict[str, Any]:
     sweep = found.sweep
-    places = maps_data.along(sweep, axis)
+    places = maps_data.axis_values(sweep, axis)
     return {
         "name": axis.name,
         "label": maps.axis_words(sweep, axis).split("\n")[0],

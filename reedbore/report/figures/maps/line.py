@@ -42,7 +42,7 @@ def draw(found: LockMap) -> Figure:
         hspace=0.1,
     )  # fmt: skip
     played, strip, apart = (figure.add_subplot(grid[row]) for row in range(3))
-    places = maps_data.along(found.sweep, found.sweep.axes[0])
+    places = maps_data.axis_values(found.sweep, found.sweep.axes[0])
     _played(played, found, places)
     _strip(strip, found, places)
     _apart(apart, found, places)

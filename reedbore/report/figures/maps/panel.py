@@ -19,7 +19,7 @@ from reedbore.notes import hz_to_midi, midi_name
 from reedbore.report import maps, maps_data
 from reedbore.report.figures.style import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
 from reedbore.report.looks import LOOKS
-from reedbore.report.maps_data import LockMap, Slice, along, is_logarithmic
+from reedbore.report.maps_data import LockMap, Slice, axis_values, is_logarithmic
 from reedbore.verdict.sweep.plan import Axis, Sweep
 
 FOOT_INCHES = 1.25
@@ -104,9 +104,9 @@ def axis_ticks(sweep: Sweep, axis: Axis, most: int = 12) -> Ticks:
     Returns
     -------
     list of (float, str)
-        Place, as `maps_data.along` counts, and what is written there.
+        Place, as `maps_data.axis_values` counts, and what is written there.
     """
-    places = along(sweep, axis)
+    places = axis_values(sweep, axis)
     low, high = float(places[0]), float(places[-1])
     if axis is sweep.sung_axis:
         return note_ticks(low, high, hz_to_midi(sweep.fingered.hz, sweep.fingered.a4), most)
@@ -189,7 +189,7 @@ def draw(axes: Axes, found: LockMap, plane: tuple[int, int], held: Slice) -> Non
         Which value of which third axis.
     """
     sweep = found.sweep
-    across, up = (maps_data.along(sweep, sweep.axes[place]) for place in plane)
+    across, up = (maps_data.axis_values(sweep, sweep.axes[place]) for place in plane)
     grid = maps_data.borders(across), maps_data.borders(up)
     cells(axes, take(found.state_names(), plane, held), grid)
     axes.set_xlim(*grid[0][[0, -1]])
@@ -262,7 +262,7 @@ def _edges(axes: Axes, found: LockMap, plane: tuple[int, int], held: Slice) -> N
     if found.edges is None:
         return
     sweep = found.sweep
-    middles = maps_data.along(sweep, sweep.axes[plane[0]])
+    middles = maps_data.axis_values(sweep, sweep.axes[plane[0]])
     rims = maps_data.borders(middles)
     lines, dots = [], []
     for k in range(len(found.edges.ratios)):
@@ -299,7 +299,7 @@ def _column(values: NDArray[np.float64], found: LockMap, held: Slice) -> NDArray
 def _rings(axes: Axes, found: LockMap, plane: tuple[int, int], held: Slice) -> None:
     """Ring the widest place of each lock and write its ratio there, where there is room."""
     sweep = found.sweep
-    across = maps_data.along(sweep, sweep.axes[plane[0]])
+    across = maps_data.axis_values(sweep, sweep.axes[plane[0]])
     low, high = axes.get_ylim()
     gap = (high - low) * (0.03 if _is_large(axes) else 0.07)
     taken: list[float] = []
@@ -333,7 +333,7 @@ def _name(axes: Axes, ratio: tuple[int, int], place: tuple[float, float]) -> Non
 
 def _name_regions(axes: Axes, found: LockMap, plane: tuple[int, int], held: Slice) -> None:
     sweep = found.sweep
-    across, up = (maps_data.along(sweep, sweep.axes[place]) for place in plane)
+    across, up = (maps_data.axis_values(sweep, sweep.axes[place]) for place in plane)
     for ratio, row, column in regions(found, plane, held):
         _name(axes, ratio, (float(across[column]), float(up[row])))
 
@@ -384,7 +384,7 @@ def _label_axes(axes: Axes, found: LockMap, plane: tuple[int, int]) -> None:
         strong = maps.first_exaggerated(axis)
         if strong is not None:
             line = axes.axvline if way is axes.xaxis else axes.axhline
-            where = maps_data.borders(maps_data.along(sweep, axis))[strong]
+            where = maps_data.borders(maps_data.axis_values(sweep, axis))[strong]
             line(where, color=INK, lw=1.2, ls=":", zorder=5)
 
 
