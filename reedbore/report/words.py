@@ -94,6 +94,7 @@ REASONS: dict[str | None, str] = {
     Reason.NOT_SETTLED: "unsettled",
     Reason.STARTING: "still starting",
     Reason.NO_NOTE: "no steady sung note",
+    Reason.PARTS: "parts after a while",
 }
 """Reasons that say more than the state does, in a word or two."""
 

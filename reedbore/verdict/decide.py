@@ -162,6 +162,8 @@ def settle(seen: Seen, asked: Outcome, answer: Answer | None) -> Outcome:
         state, reason = State.DRIFTING, answer.reason
         if not answer.decided:
             state, reason = seen.unanswered, Reason.UNDECIDED
+        elif answer.drift is not None and abs(answer.drift) >= FUSED_HZ:
+            return replace(asked, state=state, reason=Reason.PARTS, drift=None)
         return replace(asked, state=state, reason=reason, drift=answer.drift)
     period = seen.alone.period or 1
     if period > 1:

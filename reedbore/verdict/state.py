@@ -140,6 +140,7 @@ class Reason(StrEnum):
     EAR = "muscles held as the ear leaves them lock, but the ear moves them on"
     NO_PITCH_RECORDED = "the recorded voice has no pitch"
     UNDECIDED = "the drift is too slow to tell within the longest run"
+    PARTS = "they keep step for some seconds, then the voice breaks away"
     # Within a note of a passage:
     TOO_SHORT = "too short to measure"
     NOT_SETTLED = "not yet settled when the note ends"

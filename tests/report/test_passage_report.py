@@ -136,6 +136,10 @@ def test_a_line_tells_plan_note_and_held_pair_apart(rows):
         ({"state": State.DRIFTING, "drift_hz": 0.001}, "Bb1 heard, no lock"),
         ({"state": State.DRIFTING, "drift_hz": -0.084}, "Bb1 heard, moves 0.08/s"),
         ({"state": State.DRIFTING, "drift_hz": None}, "Bb1 heard, voice wanders"),
+        (
+            {"state": State.DRIFTING, "drift_hz": None, "reason": Reason.PARTS},
+            "Bb1 heard, parts after a while",
+        ),
         ({"state": State.ROUGH, "reason": Reason.NO_NOTE}, "no steady sung note"),
         ({"state": State.SILENT}, "silent"),
         ({"state": State.FAILED}, "failed"),

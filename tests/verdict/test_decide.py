@@ -127,6 +127,9 @@ def test_a_line_that_starts_is_not_called_rough():
         (Answer(True, 1.0, reason="late"), State.LOCKED, "late", 0.0),
         (Answer(False, 1.0), State.DRIFTING, None, 1.0),
         (Answer(False, 1.0, reason="folds"), State.DRIFTING, "folds", 1.0),
+        (Answer(False, -14.9), State.DRIFTING, None, -14.9),
+        # Beats that fast are no approach: they kept step when they were looked at, and left later.
+        (Answer(False, -15.1), State.DRIFTING, Reason.PARTS, None),
         (Answer(False, 1.0, False, "folds"), State.DRIFTING, Reason.UNDECIDED, 1.0),
         (None, State.FAILED, Reason.DIVERGED, None),
     ],
