@@ -70,7 +70,7 @@ def meetings(take: Take, begin: float | None = None, seconds: float | None = Non
     end = take.seconds if seconds is None else begin + seconds
     part = slice(round(begin * rate), round(end * rate))
     begin = part.start / rate
-    sung = begin + _peaks(take.sung[part], rate) / rate
+    sung = begin + _peaks(take.sung[part], rate, swinging=take.setup.voice.folded) / rate
     opening = take.traces.opening[part]
     ups, downs = swings(opening)
     downs = downs[downs > ups[0]] if ups.size else downs
@@ -108,13 +108,12 @@ def swings(trace: Samples) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     return at[up], at[~up]
 
 
-def _peaks(sung: Samples, rate: float) -> Samples:
-    """Return where a sung waveform peaks, once a period [steps]."""
-    thinned, slow = pitch.thin(sung, rate)
-    found = pitch.fundamental(thinned, slow) if np.any(sung) else None
-    if found is None:
+def _peaks(sung: Samples, rate: float, *, swinging: bool) -> Samples:
+    """Return where a sung waveform peaks, once a period or, of folds, once a swing [steps]."""
+    hz = _swings_a_second(sung, rate) if swinging else _repeats_a_second(sung, rate)
+    if not hz:
         return np.zeros(0)
-    period = rate / found.hz
+    period = rate / hz
     at = int(np.argmax(sung[: round(period)]))
     places = [at]
     while at + 1.3 * period < sung.size:
@@ -122,6 +121,16 @@ def _peaks(sung: Samples, rate: float) -> Samples:
         at = first + int(np.argmax(sung[first : at + round(1.3 * period)]))
         places.append(at)
     return np.array(places, np.float64)
+
+
+def _repeats_a_second(sung: Samples, rate: float) -> float:
+    found = pitch.fundamental(*pitch.thin(sung, rate)) if np.any(sung) else None
+    return found.hz if found else 0.0
+
+
+def _swings_a_second(sung: Samples, rate: float) -> float:
+    """Count: held by a horn, folds may repeat only after some of their swings."""
+    return pitch.crossing_rate(*pitch.thin(sung, rate)) if np.any(sung) else 0.0
 
 
 def _mean_step(times: Samples) -> float:

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
+import folded
 import imageio_ffmpeg
 import numpy as np
 import pytest
@@ -25,7 +26,7 @@ from reedbore.model.presets import load_horn, load_singer, setup_for
 from reedbore.report.figures.film import look, video
 from reedbore.report.figures.film.bore import bell
 from reedbore.report.figures.film.picture import film, quarters, stills
-from reedbore.report.figures.film.reed import ROOF
+from reedbore.report.figures.film.reed import FOLD_SHARE, ROOF, THROAT
 from reedbore.report.figures.film.scene import (
     Beats,
     Course,
@@ -294,6 +295,45 @@ def test_reed_touches_the_lay_exactly_when_it_is_shut(
         reed.show(0)
         gap = ROOF - reed.reed.get_xy()[0, 1]
         assert gap == pytest.approx(opening / reed.deepest * 68.0, abs=1e-9)
+
+
+def singing(frames: int = 30) -> Scene:
+    """The same, sung by folds that shut."""
+    scene = made(frames)
+    apart, inside = (
+        8e-4 * np.maximum(np.sin(750.0 * np.pi * scene.times), 0.0),
+        500.0 * np.cos(300.0 * np.pi * scene.course.times),
+    )
+    course = scene.course._replace(folds=np.abs(inside) * 1e-6, inside=inside)
+    return replace(scene, folds=apart, course=course)
+
+
+def test_folds_touch_exactly_when_they_are_shut_and_all_dots_are_the_numbers_of_the_frame():
+    stage = Stage(singing())
+    scene, picture = stage.picture.scene, stage.picture
+    reed = picture.panels[0]
+    for number in (0, 2, 3, 9):
+        stage.frame(number)
+        lower, upper = (fold.get_xy()[:, 1] for fold in reed.pair)
+        drawn = FOLD_SHARE * THROAT[3] * scene.folds[number] / scene.folds.max()
+        assert upper.min() - lower.max() == pytest.approx(drawn, abs=1e-9)
+        seen = [dot.get_ydata()[0] for dot in picture.strip.dots]
+        wanted = [scene.folds, scene.opening, scene.mouth, scene.pressure[:, 0]]
+        assert seen == [values[number] for values in wanted]
+    assert scene.folds[0] == 0.0 < scene.folds[2]
+    words = [text.get_text() for row in picture.strip.rows.values() for text in row.texts]
+    assert {"folds", "reed", "in the mouth", "in the mouthpiece"} <= set(words)
+
+
+@pytest.mark.slow
+def test_scene_of_a_singer_is_the_take_at_the_folds():
+    take = render(folded.tenor(), take_seconds(1.0, 100.0, sound=False))
+    scene, begin = scene_of(take, 1.0, 100.0, RATE, title="t")
+    steps = np.rint((begin + scene.times) * 96000.0).astype(int)
+    assert scene.folds == pytest.approx(2.0 * np.maximum(take.traces.half_gap[steps], 0.0))
+    assert scene.course.inside[0] == take.traces.pressure[round(begin * 96000.0)]
+    assert np.ptp(scene.folds) > 2e-4
+    assert scene.ratio == (1, 1)
 
 
 def test_arrow_points_where_the_air_goes():

@@ -2,6 +2,7 @@
 
 import functools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -52,6 +53,17 @@ def test_meetings_of_a_made_pair(p, q, off):
     # In p sung periods q played ones and some more pass: 100 p / sung - q, per p / sung.
     assert found.drift == pytest.approx(100.0 - q * sung_hz / p, abs=0.05)
     assert found.stands == (off == 0.0)
+
+
+def test_of_folds_each_swing_counts_though_only_every_third_is_like_another():
+    take = made(3, 2, 0.0, 0.75)
+    time = np.arange(take.sung.size) / RATE
+    uneven = take.sung + 0.3 * np.cos(2.0 * math.pi * 50.0 * time)
+    assert pushes.meetings(replace(take, sung=uneven)).ratio == (1, 2)
+    folds = take.setup.with_value("voice.source", "pulse").with_value("voice.drive", "folds")
+    found = pushes.meetings(replace(take, sung=uneven, setup=folds))
+    assert found.ratio == (3, 2)
+    assert np.diff(found.sung).mean() == pytest.approx(1.0 / 150.0, rel=1e-3)
 
 
 def test_a_stretch_may_be_short_or_outside_the_take():

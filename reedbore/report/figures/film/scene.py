@@ -6,7 +6,7 @@ A scene knows nothing of drawing; the panels of the picture know nothing of simu
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import groupby
 from typing import NamedTuple
@@ -50,16 +50,21 @@ FAINTEST = 0.3
 
 Samples = NDArray[np.float64]
 
+NOTHING: Samples = np.zeros(0)
+
 
 class Course(NamedTuple):
     """What the strip draws: each field has shape (n,), finer than the frames.
 
-    `times` [s] as those of the scene, `mouth` [Pa], `opening` [m].
+    `times` [s] as those of the scene, `mouth` [Pa], `opening` [m]; where folds sing, `folds`, how
+    far they stand apart [m], and `inside`, the pressure in the mouthpiece [Pa], else empty.
     """
 
     times: Samples
     mouth: Samples
     opening: Samples
+    folds: Samples = NOTHING
+    inside: Samples = NOTHING
 
 
 class Beats(NamedTuple):
@@ -100,6 +105,8 @@ class Scene:
         Between reed tip and lay. [m]
     inflow : ndarray, shape (frames,)
         Past the reed into the mouthpiece, as a share of the largest; negative out of it.
+    folds : ndarray, shape (frames,)
+        How far folds that sing stand apart; empty where none do. [m]
     captions : tuple of str
         What happens now, one a frame.
     course, beats : Course, Beats
@@ -135,6 +142,7 @@ class Scene:
     breath: float
     opening_rest: float
     says: str = ""
+    folds: Samples = field(default_factory=lambda: NOTHING)
 
     @property
     def frames(self) -> int:
@@ -273,6 +281,7 @@ def scene_of(
         course=_course(take, begin, max(span, page)), beats=beats, page=page,
         ratio=found.ratio, bore=take.setup.bore, breath=take.setup.breath.pressure,
         opening_rest=take.setup.reed.held().opening,
+        folds=_apart(take)[air.steps] if take.setup.voice.folded else NOTHING,
     )  # fmt: skip
     return scene, begin
 
@@ -335,4 +344,12 @@ def _course(take: Take, begin: float, span: float) -> Course:
     first = round(begin * rate)
     end = min(first + round(span * rate) + 1, take.mouth.size)
     opening = np.maximum(take.traces.opening[first:end], 0.0)
-    return Course(np.arange(end - first) / rate, take.mouth[first:end], opening)
+    course = Course(np.arange(end - first) / rate, take.mouth[first:end], opening)
+    if not take.setup.voice.folded:
+        return course
+    return course._replace(folds=_apart(take)[first:end], inside=take.traces.pressure[first:end])
+
+
+def _apart(take: Take) -> Samples:
+    """Return how far the folds stand apart, 0 where they touch. [m]."""
+    return 2.0 * np.maximum(take.traces.half_gap, 0.0)

@@ -10,13 +10,19 @@ from reedbore.report.figures.film.scene import Samples, Scene
 
 LEFT = 1.95  # room for the names of the rows [inches]
 ROWS = {"sung": (1.27, 0.62), "reed": (0.60, 0.50), "common": (0.14, 0.26)}  # foot, height [inches]
+ROWS_OF_FOLDS = {
+    "sung": (1.50, 0.42),
+    "reed": (0.99, 0.42),
+    "pressures": (0.43, 0.50),
+    "common": (0.10, 0.24),
+}
 HIGH = 2.05
 FLASH_FRAMES = 6  # a tick is lit for so many frames
 LIT_POINTS, FADE_POINTS = 24.0, 2.5  # how large it then is, and how much smaller a frame later
 
 
 class StripPanel:
-    """Three rows over one axis of time; what is drawn for a page is drawn once."""
+    """Rows over one axis of time; what is drawn for a page is drawn once."""
 
     def __init__(
         self, figure: FigureBase, scene: Scene, left: float, foot: float, wide: float
@@ -25,7 +31,7 @@ class StripPanel:
         across = (left + LEFT, wide - LEFT)
         self.rows = {
             name: look.place(figure, across[0], foot + up, across[1], high)
-            for name, (up, high) in ROWS.items()
+            for name, (up, high) in (ROWS_OF_FOLDS if scene.folds.size else ROWS).items()
         }
         self.over = look.place(figure, across[0], foot + 0.05, across[1], HIGH - 0.05)
         self.begin = -1.0
@@ -42,7 +48,8 @@ class StripPanel:
         self.begin = begin
         for artist in self.drawn:
             artist.remove()
-        self.drawn = [*self._sung(), *self._reed(), *self._common(), *self._marks()]
+        voice = self._folds() if self.scene.folds.size else self._sung()
+        self.drawn = [*voice, *self._reed(), *self._common(), *self._marks()]
         return True
 
     def show(self, frame: int) -> None:
@@ -50,8 +57,12 @@ class StripPanel:
         scene, now = self.scene, float(self.scene.times[frame])
         at = now - self.begin
         self.line.set_xdata([at, at])
-        self.dots[0].set_data([at], [scene.mouth[frame]])
-        self.dots[1].set_data([at], [scene.opening[frame]])
+        voice = scene.folds if scene.folds.size else scene.mouth
+        seen = [voice, scene.opening]
+        if scene.folds.size:
+            seen += [scene.mouth, scene.pressure[:, 0]]
+        for dot, values in zip(self.dots, seen, strict=True):
+            dot.set_data([at], [values[frame]])
         step = float(scene.times[1] - scene.times[0]) if scene.frames > 1 else 1.0
         for lit, ticks in zip(self.lit, (scene.beats.sung, scene.beats.played), strict=True):
             passed = ticks[(ticks <= now + 0.5 * step) & (ticks >= self.begin)]
@@ -77,7 +88,20 @@ class StripPanel:
             "reed": ("reed", "up: open, down: shut", look.HORN_BLUE),
             "common": ("nearly in step" if drifts else "in step", "", look.TOGETHER),
         }
-        if not scene.beats.sung.size:
+        if scene.folds.size:
+            both = np.concatenate((scene.course.mouth, scene.course.inside))
+            room = 0.06 * float(np.ptp(both))
+            widest = max(float(scene.course.folds.max()), 1e-6)
+            limits |= {
+                "sung": (-0.04 * widest, 1.45 * widest),
+                "pressures": (float(both.min()) - room, float(both.max()) + room),
+            }
+            told |= {
+                "sung": ("folds", "up: open, down: shut", look.VOICE_ORANGE),
+                "reed": ("reed", "", look.HORN_BLUE),
+                "pressures": ("in the mouth", "in the mouthpiece", look.VOICE_ORANGE),
+            }
+        elif not scene.beats.sung.size:
             told["sung"] = ("breath", "nobody sings", look.VOICE_ORANGE)
         if scene.ratio is None:
             told["common"] = ("together", "", look.TOGETHER)
@@ -90,6 +114,8 @@ class StripPanel:
                 axes, -0.012, 0.68 if more else 0.5, word, size=look.USUAL, weight="bold", **style
             )
             if more:
+                if name == "pressures":
+                    style |= {"color": look.HORN_BLUE, "weight": "bold"}
                 look.write(axes, -0.012, 0.22, more, **style)
         self.over.set_xlim(0.0, page)
         self.over.set_ylim(0.0, 1.0)
@@ -102,6 +128,11 @@ class StripPanel:
             sung.plot([0.0], [0.0], "o", color=look.VOICE_ORANGE, **style)[0],
             reed.plot([0.0], [0.0], "o", color=look.HORN_BLUE, **style)[0],
         ]
+        if "pressures" in self.rows:
+            self.dots += [
+                self.rows["pressures"].plot([0.0], [0.0], "o", color=colour, **style)[0]
+                for colour in (look.VOICE_ORANGE, look.HORN_BLUE)
+            ]
         self.lit = [
             axes.plot([0.0], [0.9], mark, color=colour, transform=axes.get_xaxis_transform())[0]
             for axes, mark, colour in (
@@ -132,14 +163,27 @@ class StripPanel:
         marks = self._ticks("sung", ticks, look.VOICE_ORANGE)
         return [zero, wave, marks]
 
+    def _folds(self) -> list[Any]:
+        """Draw how far the folds stand apart, and the pressures in mouth and mouthpiece."""
+        scene, axes = self.scene, self.rows["pressures"]
+        lines = [axes.axhline(0.0, color=look.FAINT, lw=1.0)]
+        colours = (look.HORN_BLUE, look.VOICE_ORANGE)
+        for values, colour in zip((scene.course.inside, scene.course.mouth), colours, strict=True):
+            lines += axes.plot(*self._cut(values), color=colour, lw=2.0)
+        gap = self._opened("sung", scene.course.folds, scene.beats.sung, look.VOICE_ORANGE)
+        return [*gap, *lines]
+
     def _reed(self) -> list[Any]:
-        axes = self.rows["reed"]
-        at, opening = self._cut(self.scene.course.opening)
-        body = axes.fill_between(at, 0.0, opening, color=look.HORN_BLUE, alpha=0.3, lw=0.0)
-        (wave,) = axes.plot(at, opening, color=look.HORN_BLUE, lw=2.2)
-        lay = axes.axhline(0.0, color=look.INK, lw=1.0)
-        marks = self._ticks("reed", self._now(self.scene.beats.played), look.HORN_BLUE)
-        return [body, wave, lay, marks]
+        scene = self.scene
+        return self._opened("reed", scene.course.opening, scene.beats.played, look.HORN_BLUE)
+
+    def _opened(self, row: str, opening: Samples, beats: Samples, colour: str) -> list[Any]:
+        """Draw how far something stands open, and when it counts as opened."""
+        axes, (at, opened) = self.rows[row], self._cut(opening)
+        body = axes.fill_between(at, 0.0, opened, color=colour, alpha=0.3, lw=0.0)
+        (wave,) = axes.plot(at, opened, color=colour, lw=2.2)
+        shut = axes.axhline(0.0, color=look.INK, lw=1.0)
+        return [body, wave, shut, self._ticks(row, self._now(beats), colour)]
 
     def _ticks(self, row: str, at: Samples, colour: str) -> Any:
         axes = self.rows[row]
