@@ -29,6 +29,7 @@ from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
 from reedbore.verdict import take as verdicts
 
 NOBODY = "Nobody sings: the horn plays alone."
+BY_FOLDS = "voice.drive=folds"
 SOUND_S, JUDGED_S = 2.5, 4.0
 MOST_ANSWERS = 24
 """Verdicts and films kept in memory, of 0.1 MB at most: whoever goes back to a setup has them."""
@@ -57,6 +58,9 @@ def predict(body: Body) -> Answer:
         transposition=transposition,
     )
     told = {"text": told_pairs.pair_text(pair), "says": told_pairs.pair_sentence(pair)}
+    if BY_FOLDS in words.settings and pair.meeting is None and pair.nearby:
+        near = f"{pair.nearby.ratio_text} is near, at {pair.name(pair.nearby.sing_hz)}"
+        told["says"] = f"{near}; whether the horn takes the voice there, only the model tells."
     return of_json({**told_pairs.pair_document(pair), **told})
 
 

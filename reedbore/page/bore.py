@@ -120,7 +120,10 @@ def _signals(take: Take, found: Pitches, drawn: bore_pressure.BorePressure) -> d
         "played_phase": _phase(times, marks.openings, found.played),
         "resultant_phase": _phase(times, marks.meets, found.resultant),
     }
+    apart = 2e3 * np.maximum(take.traces.half_gap, 0.0)
+    folds = {"gap_mm": _short(apart[steps], 4)} if take.setup.voice.folded else {}
     return {
+        **folds,
         "mouth": _short(take.mouth[steps], 1),
         "mouthpiece": _short(take.traces.pressure[steps], 1),
         "opening_mm": _short(1e3 * take.traces.opening[steps], 4),

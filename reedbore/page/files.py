@@ -128,7 +128,13 @@ def _of_preset(text: object, name: object) -> dict[str, Any]:
     found = opened(text, name)
     if isinstance(found, Piece):
         fingered, sung = first_notes(found.passage)
-        words = {"horn": found.horn, "voice": found.voice, "fingered": fingered, "sung": sung}
+        words: dict[str, Any] = {
+            "horn": found.horn,
+            "voice": found.voice,
+            "fingered": fingered,
+            "sung": sung,
+            "settings": {} if found.drive == "pressure" else {"voice.drive": found.drive},
+        }
         read_request(read_words(words))
         return {"words": words, "notes": [f"the first held note of {found.title}"]}
     assert isinstance(found, Horn | Singer)

@@ -285,7 +285,7 @@ def kept(request: Request, take: Take, verdict: Verdict, levels: dict[str, Any])
 
 
 def how_to_sing(document: Mapping[str, Any], a4: float) -> str:
-    """Say where the exact note lies, against the one that is sung.
+    """Say where the exact note lies, against the one that is sung; of an aim, what it comes to.
 
     Parameters
     ----------
@@ -297,8 +297,15 @@ def how_to_sing(document: Mapping[str, Any], a4: float) -> str:
     Returns
     -------
     str
-        Such as ``for exactly 5/2 sing D4-13.8c, 3.2 cents higher``; "" without a ratio.
+        Such as ``for exactly 5/2 sing D4-13.8c, 3.2 cents higher``; "" without a ratio. Of a voice
+        that is pulled, such as ``aimed at F3-40c, the voice comes out as F3+2c, pulled up by 42
+        cents``.
     """
+    pulled = document["pulled_cents"]
+    if pulled:
+        aim, sung = (note_name(document[key], a4) for key in ("aimed_hz", "sung_hz"))
+        way = f"pulled {'up' if pulled > 0.0 else 'down'} by {abs(pulled):.0f} cents"
+        return f"aimed at {aim}, the voice comes out as {sung}, {way}"
     off, ratio = document["sing_cents"], document["ratio"]
     if off is None or ratio is None:
         return ""

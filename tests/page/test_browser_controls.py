@@ -30,6 +30,7 @@ KNOWN = {
          "Lock table", "Lesson", "Compare", "Keep", "Care", "Hold to hear"},
     "controls": {"Horn", "concert", "written", "Note", "Up and down the horn", "Fingering",
                  "Note, interval or ratio", "Voice", "Cents off that note", "Nobody sings",
+                 "a clock", "folds that feel the horn",
                  "Depth: how strongly I sing", "usual", "pp", "p", "mp", "mf", "f", "ff", "in kPa",
                  "Reed, bore, vowel and all the rest", "Reed strength", "Tip opening",
                  "Firmness of the lip", "Bore length", "none", "neutral", "a", "i", "u",
@@ -195,6 +196,20 @@ def test_reed_bore_and_vowel(page: Page):
     page.get_by_role("button", name="Set", exact=True).click()
     assert setup_of(page) == {"voice.vowel": "a", "air.temperature_c": 31}
     assert settle(page)["settings"]["air.temperature_c"] == pytest.approx(31.0)
+
+
+def test_a_voice_may_be_folds_whose_aim_and_pull_are_told(page: Page):
+    page.get_by_label("folds that feel the horn", exact=True).check()
+    put(page, {"sung": "F3-40c"})
+    told = settle(page)
+    assert words(page)["settings"] == {"voice.drive": "folds"}
+    assert told["verdict"]["pulled_cents"] == pytest.approx(42.0, abs=3.0)
+    assert page.locator(".tile.voice .title").inner_text() == "aimed at"
+    assert "pulled up by" in page.locator("#sing").inner_text()
+    assert "only the model tells" in page.locator("#predict").inner_text()
+    page.get_by_label("a clock", exact=True).check()
+    assert words(page)["settings"] == {}
+    until(page, "() => document.querySelector('.tile.voice .title').textContent === 'sung'")
 
 
 def test_the_answer_in_words_and_in_numbers(page: Page):

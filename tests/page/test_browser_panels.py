@@ -363,7 +363,7 @@ def test_the_lesson_from_the_first_step_to_the_last(page: Page):
         on = lesson.get_by_role("button", name="On to the next step")
         if on.count():
             on.click()
-    assert solved == 8
+    assert solved == 9
     assert "the last of all the tasks" in lesson.inner_text()
 
 
@@ -389,6 +389,7 @@ LESSON = (
     Told("lower", sing("7/4")),
     Told("drift", lambda page: 10 * abs(settle(page)["verdict"]["drift_hz"]), 400),
     Told("rough", sing("5/3")),
+    Told("along", sing("3/2-25c"), None),
 )
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from reedbore.errors import ReedboreError
+from reedbore.notes import cents
 from reedbore.page.lesson import checks
 from reedbore.page.lesson.steps import STEPS
 from reedbore.page.lesson.steps import told as told_steps
@@ -43,10 +44,10 @@ def check(name, answer=None, **changes):
     return checks.check(name, answer, words_of(name, **changes))
 
 
-def test_there_are_eight_steps_with_a_task_each_and_something_to_watch():
+def test_there_are_nine_steps_with_a_task_each_and_something_to_watch():
     told = told_steps()
     assert [step["name"] for step in told] == list(BY_NAME)
-    assert len(told) == 8
+    assert len(told) == 9
     for step in told:
         assert step["panel"] in PANELS
         assert 2 <= sum(text.count(".") for text in step["says"]) <= 8
@@ -91,6 +92,25 @@ def test_two_octaves_below_take_four_openings_of_the_reed():
 def test_a_rough_pair_is_mended_by_moving_the_sung_note():
     assert check("rough", sung="G3")["right"]  # 5/3
     assert not check("rough")["right"]
+
+
+@pytest.mark.slow
+def test_the_horn_takes_the_voice_along_and_hardly_moves():
+    found = judge(render(tune_request(read_request(words_of("along"))).setup, checks.LISTEN_S))
+    assert found.follows == "voice"
+    assert found.pulled_cents == pytest.approx(40.0, abs=3.0)
+    assert abs(cents(found.played_hz, found.voice_off_hz)) < 1.0
+
+
+@pytest.mark.slow
+def test_the_voice_is_taken_along_from_another_aim_too_but_not_from_everywhere():
+    told = check("along", sung="3/2-25c")
+    assert told["right"]
+    assert "pulled by 25 cents" in told["says"]
+    assert "go at least fifteen" in check("along", sung="3/2-26c")["says"]
+    assert not check("along", sung="3/2")["right"]
+    # A clock is no singer.
+    assert "More than the sung note" in check("along", sung="3/2-25c", settings={})["says"]
 
 
 def test_only_the_sung_note_may_be_moved_and_not_far():

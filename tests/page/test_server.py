@@ -20,7 +20,7 @@ import uvicorn
 from browsing import PATIENCE_S
 from starlette.testclient import TestClient
 
-from reedbore.model.presets import load_horn, names, write_text
+from reedbore.model.presets import load_horn, names, preset_path, write_text
 from reedbore.model.setup import Setup
 from reedbore.model.units import QUANTITIES
 from reedbore.page import app, map
@@ -307,6 +307,30 @@ def test_the_moving_bore_ends_in_the_mouthpiece(tab: TestClient) -> None:
     assert captions[0][0] == 0
     assert all(len(caption) == 3 for caption in captions)
     assert answer.headers["x-ratio"] == "5/2"
+    assert "gap_mm" not in signals
+
+
+@pytest.mark.slow
+def test_the_moving_bore_shows_folds_that_open_as_often_as_the_ratio_says(tab: TestClient) -> None:
+    words = {"sung": "3/2-40c", "settings": {"voice.drive": "folds"}}
+    answer = post(tab, "bore", words=words, frames=240, points=20)
+    signals = json.loads(answer.headers["x-signals"])
+    gap, opening = np.array(signals["gap_mm"]), np.array(signals["opening_mm"])
+    assert gap.min() == 0.0
+    assert answer.headers["x-ratio"] == "3/2"
+
+    def opened(trace: Any) -> int:
+        above = trace > 0.5 * trace.max()
+        return int(np.sum(~above & np.roll(above, -1)))  # the film begins again after its end
+
+    assert 2 * opened(gap) == 3 * opened(opening) > 0
+
+
+def test_a_passage_of_folds_is_opened_as_one(tab: TestClient) -> None:
+    text = preset_path("passages", "mill-race").read_text(encoding="utf-8")
+    told = post(tab, "read", preset=text, name="mine.toml").json()
+    assert told["words"]["settings"] == {"voice.drive": "folds"}
+    assert told["words"]["sung"] == "D4-13.8c"
 
 
 # --- mistakes ------------------------------------------------------------------------------------

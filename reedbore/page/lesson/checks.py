@@ -21,7 +21,7 @@ from reedbore.simulate.take import render
 from reedbore.simulate.tuning import first_peak
 from reedbore.verdict import cells
 from reedbore.verdict.result import Verdict
-from reedbore.verdict.state import HornState
+from reedbore.verdict.state import Follows, HornState
 from reedbore.verdict.take import judge
 
 LISTEN_S = 3.0
@@ -36,6 +36,7 @@ COUNT_SHARE = 0.2
 
 NOTE_CENTS = 50.0
 MOST_SEMITONES = 3.0
+LEAST_MOVED_CENTS = 15.0
 
 MOST_VERDICTS = 12
 """Kept in memory: whoever answers again need not wait again."""
@@ -224,6 +225,26 @@ def _rough(step: Step, _: Answer, words: Words) -> Said:
     return False, f"There the two notes are {found.state}, and no third note is surely heard."
 
 
+def _along(step: Step, _: Answer, words: Words) -> Said:
+    """Judge from which aim the horn takes the voice along."""
+    if refused := _changed(step, words):
+        return False, refused
+    setup = _request(words).setup
+    moved = cents(setup.voice.frequency, _setup(step).voice.frequency)
+    if abs(moved) < LEAST_MOVED_CENTS - 1e-6:
+        return False, f"That is {abs(moved):.0f} cents away; go at least fifteen."
+    found = _judged(setup)
+    if (found.state, found.ratio) != step.claim[:2] or found.follows != Follows.VOICE:
+        return False, f"Aimed there, the two notes are {found.state}. Stay nearer."
+    assert found.played_hz is not None
+    assert found.voice_off_hz is not None
+    pulled, horn = found.pulled_cents or 0.0, cents(found.played_hz, found.voice_off_hz)
+    return True, (
+        f"Aimed there, the voice is pulled by {abs(pulled):.0f} cents to the same fifth, and the "
+        f"horn by {abs(horn):.1f}."
+    )
+
+
 def _changed(step: Step, words: Words) -> str | None:
     """Say so if more than the sung note was changed, or nobody sings."""
     mine, given = read_request(read_words(step.words)), read_request(words)
@@ -249,4 +270,5 @@ _CHECKS: dict[str, Callable[[Step, Answer, Words], Said]] = {
     "lower": _lower,
     "drift": _drift,
     "rough": _rough,
+    "along": _along,
 }

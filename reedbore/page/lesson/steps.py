@@ -1,4 +1,4 @@
-"""What the lesson says: eight steps, each with a setup, where to look, and a task.
+"""What the lesson says: nine steps, each with a setup, where to look, and a task.
 
 Nothing is calculated here. What a step claims of the model stands in `Step.claim`; the tests hold
 it against the model. The scenario is the demo's: *Mill race*, hummed at night in a disused mill.
@@ -240,6 +240,30 @@ STEPS = (
             ),
         ),
         claim=(State.ROUGH, None, "no"),
+    ),
+    Step(
+        name="along",
+        title="The horn takes the voice along",
+        says=(
+            "So far the voice was a clock, and the reed had to follow. A singer is no clock: the "
+            "horn sounds into the mouth, right above the vocal folds, and shakes them too.",
+            "Low B♭ again, and the singer aims forty cents under the fifth. The folds are taken "
+            "along: what is sung is the fifth, three hums to two openings of the reed, and the "
+            "third note stands still. The horn's own pitch hardly moves.",
+        ),
+        words={
+            **_TENOR, "fingered": "Bb2", "sung": "3/2-40c", "settings": {"voice.drive": "folds"},
+        },
+        panel="bore",
+        watch="The folds open three times while the reed opens twice, at the same moments again.",
+        task=Task(
+            kind="set",
+            asks=(
+                "Move only the sung note, by at least fifteen cents: find another aim from which "
+                "the horn takes the voice to the same fifth."
+            ),
+        ),
+        claim=(State.LOCKED, (3, 2), "yes"),
     ),
 )  # fmt: skip
 

@@ -77,6 +77,7 @@ function noteRow(state) {
     root: el("div", { class: "tiles" }, horn.root, voice.root, third.root, ratio),
     show(told) {
       put(horn, told.fingered_note, `${written(told.fingered_hz)}${hz(told.fingered_hz)}`);
+      voice.head.textContent = state.words.settings["voice.drive"] === "folds" ? "aimed at" : "sung";
       put(voice, told.sung_note, told.sung_hz ? hz(told.sung_hz) : "nobody sings");
       put(third, told.ratio && told.resultant_note, told.ratio ? `${told.ratio} · ${hz(told.resultant_hz)}` : "");
       third.root.dataset.heard = "";

@@ -28,8 +28,8 @@ export function start(root, state) {
 const MARKUP = `
   <p class="caption bore-now" aria-live="polite"></p>
   <div class="bore-scene" tabindex="0" role="group" aria-label="Moving picture. Space runs or pauses, arrow keys step.">
-    <div class="bore-horn"><canvas role="img" aria-label="Pressure along the bore, the reed against the lay, the mouth, the open end"></canvas></div>
-    <div class="bore-beats"><canvas role="img" aria-label="Beats of the sung peaks, of the reed and of the third note, one under another"></canvas></div>
+    <div class="bore-horn"><canvas role="img" aria-label="Pressure along the bore, the reed against the lay, the mouth, folds where they sing, the open end"></canvas></div>
+    <div class="bore-beats"><canvas role="img" aria-label="Beats of the voice, of the reed and of the third note, one under another, and of folds the pressures beside them"></canvas></div>
   </div>
   <div class="bore-drive">
     <div class="row">

@@ -1,4 +1,5 @@
-// Pressure along the bore, the horn cut open, the reed against the lay, the mouth and the open end.
+// Pressure along the bore, the horn cut open, the reed against the lay, the mouth and the open end;
+// where folds sing, the folds too.
 // What stays is drawn once, out of sight; a frame copies it and adds what moves.
 
 import { pressuresAt, valueAt } from "./film.js";
@@ -18,7 +19,9 @@ export function places(width, film) {
   const reed = narrow ? { x: 0, y: below, w: Math.round(width * 0.62), h: 112 }
     : { x: 0, y: horn.y - font, w: left - font * 0.8, h: horn.h + font * 2.4 };
   const height = Math.ceil(narrow ? reed.y + reed.h + font * 1.6 : below + font * 0.8);
-  return { width, height, narrow, font, curve, horn, reed, ...scales(film, curve, horn) };
+  const folds = film.signals.gap_mm && (narrow ? { x: reed.w + font, y: reed.y + reed.h * 0.4, w: width - reed.w - 2 * font, h: reed.h * 0.4 }
+    : { x: Math.round(left * 0.56), y: curve.y, w: Math.round(left * 0.2), h: Math.round(curve.h * 0.5) });
+  return { width, height, narrow, font, curve, horn, reed, folds, ...scales(film, curve, horn) };
 }
 
 /** Share of its usual height a picture gets, so that all of it and its handles are on a low screen. */
@@ -155,8 +158,10 @@ function names(context, film, place, colours) {
   const { x, w, bottom } = gauge(place, film), breath = mean(film.signals.mouth) / 1000;
   context.fillText("mouth", x + w / 2, font * 1.05);
   context.fillText(`${breath.toFixed(1)}${narrow ? "" : " kPa"}`, x + w / 2, bottom + font * 1.15);
+  const { folds } = place;
+  if (folds) context.fillText("folds", folds.x + folds.w / 2, narrow ? folds.y - font * 0.5 : font * 1.05);
   context.textAlign = "left";
-  if (narrow) context.fillText("reed, close up", reed.w + font, reed.y + reed.h * 0.25);
+  if (narrow && !folds) context.fillText("reed, close up", reed.w + font, reed.y + reed.h * 0.25);
 }
 
 const mean = (values) => values.reduce((sum, value) => sum + value, 0) / values.length;
@@ -206,7 +211,8 @@ function lay(context, place, colours) {
 /** The mover: call with the moment (in frames); it redraws what moves. */
 export function mover(context, still, film, place, colours) {
   const row = new Float32Array(film.points), ramp = shades(colours), inside = walls(film, place);
-  const { mouth, mouthpiece, opening_mm: opening, outflow } = film.signals;
+  const { mouth, mouthpiece, opening_mm: opening, gap_mm: gap, outflow } = film.signals;
+  const widest = gap && Math.max(...gap, 1e-6);
   const breath = mean(mouth), column = gauge(place, film);
   const strongest = Math.max(1e-12, ...outflow.map(Math.abs));
   return (at) => {
@@ -214,6 +220,7 @@ export function mover(context, still, film, place, colours) {
     pressuresAt(film, at, row);
     filling(context, film, place, row, ramp, inside);
     wave(context, film, place, row, colours);
+    if (gap) foldPair(context, place, valueAt(gap, at), widest, colours);
     mouthColumn(context, place, column, breath, valueAt(mouth, at), colours);
     reedTip(context, place, valueAt(opening, at), valueAt(mouth, at) - valueAt(mouthpiece, at), breath, colours);
     flow(context, film, place, valueAt(outflow, at) / strongest, colours);
@@ -257,6 +264,28 @@ function mouthColumn(context, place, { x, w, bottom, level }, breath, now, colou
   context.lineTo(start - 14, y - 6);
   context.lineTo(start - 14, y + 6);
   context.fill();
+}
+
+/** The folds from above: two lips that shut the throat and let it open. */
+function foldPair(context, { folds, font, narrow }, gap, widest, colours) {
+  const { x, y, w, h } = folds, half = w / 2, apart = 0.3 * w * (gap / widest);
+  context.fillStyle = colours.voice;
+  context.strokeStyle = colours.ink;
+  context.lineWidth = 1.5;
+  for (const way of [-1, 1]) {
+    context.beginPath();
+    context.ellipse(x + half + way * half, y + h / 2, half - apart / 2, h / 2, 0, Math.PI / 2, (3 * Math.PI) / 2, way < 0);
+    context.closePath();
+    context.globalAlpha = 0.6;
+    context.fill();
+    context.globalAlpha = 1;
+    context.stroke();
+  }
+  context.fillStyle = colours.ink;
+  context.font = `${Math.round(font * (narrow ? 1 : 0.85))}px ${colours.family}`;
+  context.textAlign = "center";
+  const says = gap > 0.02 * widest ? `${gap.toFixed(2)} mm` : "shut";
+  context.fillText(says, x + half, y + h + font * (narrow ? 1 : 1.25));
 }
 
 function reedTip(context, place, gap, push, breath, colours) {

@@ -1,4 +1,5 @@
-// The three beats one under another in step: sung peaks, the reed opening, and the third note.
+// The three beats one under another in step: sung peaks, the reed opening, and the third note. Below
+// them, where folds sing, the pressures in mouth and mouthpiece.
 
 import { beats, phaseAt, valueAt } from "./film.js";
 import { tallness } from "./draw.js";
@@ -7,17 +8,21 @@ const GLOW = 0.3; // share of its period for which a beat stays lit
 
 /** The rows: name, colour, curve and beats of each, with the count that a player would count. */
 export function rowsOf(film, colours) {
-  const { sung, opening_mm: opening, sung_phase, played_phase, resultant_phase } = film.signals;
+  const { sung, gap_mm: gap, opening_mm: opening, mouth, mouthpiece, sung_phase, played_phase, resultant_phase } = film.signals;
   const third = beats(resultant_phase), [p, q] = film.ratio ?? [0, 0];
   const counted = (found, modulo) => numbered(found, modulo, third);
   const silent = sung.every((value) => Math.abs(value) < 1e-9);
+  const low = Math.min(...mouth, ...mouthpiece, 0), high = Math.max(...mouth, ...mouthpiece);
+  const pressures = { name: "in the mouth", colour: colours.voice, also: "in the mouthpiece", beats: [], phase: null,
+    curves: [[mouthpiece, colours.horn, low, high], [mouth, colours.voice, low, high]], hue: colours.horn };
   return [
-    { name: "sung peaks", colour: colours.voice, curve: silent ? null : sung, phase: silent ? null : sung_phase,
+    { name: gap ? "folds open" : "sung peaks", colour: colours.voice, curve: silent ? null : gap ?? sung, phase: silent ? null : sung_phase,
       beats: silent ? [] : counted(beats(sung_phase), p), missing: "nothing is sung" },
     { name: "reed opens", colour: colours.horn, curve: opening, phase: played_phase,
       beats: counted(beats(played_phase), q), missing: "the reed does not beat" },
     { name: p === 1 || q === 1 ? "both together" : "third note", colour: colours.third, curve: null, phase: resultant_phase,
       beats: third, missing: silent ? "no third note" : "they do not fall into step" },
+    ...(gap ? [pressures] : []),
   ];
 }
 
@@ -35,7 +40,7 @@ export function ticksPlaced(width, film) {
   const font = narrow ? 13 : Math.round(Math.min(24, Math.max(16, width / 62)));
   const left = narrow ? 8 : Math.round(width * 0.2), right = narrow ? 8 : Math.round(width * 0.02);
   const tall = Math.round(narrow ? 80 : Math.max(font * 2, 55 * tallness()));
-  const top = font * 0.6, foot = top + 3 * tall;
+  const top = font * 0.6, foot = top + (film.signals.gap_mm ? 4 : 3) * tall;
   const w = width - left - right;
   return { width, height: Math.ceil(foot + font * 2), narrow, font, left, w, tall, top, foot,
     at: (frame) => left + (w * frame) / film.frames };
@@ -57,7 +62,7 @@ function commonPeriods(context, film, place, rows, colours) {
   const third = rows[2].beats, ends = [...third.map((beat) => beat.at), film.frames];
   context.fillStyle = colours.shade;
   for (let k = 0; k < third.length; k += 2) {
-    context.fillRect(place.at(ends[k]), place.top, place.at(ends[k + 1]) - place.at(ends[k]), 3 * place.tall);
+    context.fillRect(place.at(ends[k]), place.top, place.at(ends[k + 1]) - place.at(ends[k]), place.foot - place.top);
   }
   context.strokeStyle = rows[2].colour;
   context.lineWidth = 2;
@@ -76,26 +81,32 @@ function oneRow(context, film, place, row, k, colours) {
   context.strokeStyle = colours.rule;
   context.lineWidth = 1;
   context.strokeRect(left, floor + 0.5, place.w, 0);
-  if (row.curve) curve(context, film, place, row, floor);
+  if (row.curve) curve(context, film, place, row.curve, row.colour, floor, Math.min(...row.curve, 0), Math.max(...row.curve));
+  for (const [values, colour, low, high] of row.curves ?? []) curve(context, film, place, values, colour, floor, low, high);
   for (const beat of row.beats) tick(context, place, row, beat, floor);
   context.fillStyle = row.colour;
   context.textAlign = narrow ? "left" : "right";
   context.font = `bold ${font}px ${colours.family}`;
   const y = narrow ? floor - place.tall + font + 4 : floor - place.tall * 0.3;
-  context.fillText(row.name, narrow ? left : left - font * 1.9, y);
+  context.fillText(row.name, narrow ? left : left - font * 1.9, row.also && !narrow ? y - font * 0.6 : y);
+  if (row.also) {
+    const after = context.measureText(`${row.name}  `).width;
+    context.fillStyle = row.hue;
+    context.fillText(row.also, narrow ? left + after : left - font * 1.9, narrow ? y : y + font * 0.6);
+  }
   context.font = `${font}px ${colours.family}`;
-  if (row.beats.length) return;
+  if (row.beats.length || !row.missing) return;
   context.fillStyle = colours.faint;
   context.textAlign = "left";
   context.fillText(row.missing, left + (narrow ? 0 : font), floor - 8);
 }
 
-function curve(context, film, place, row, floor) {
-  const high = Math.max(...row.curve), low = Math.min(...row.curve, 0), room = place.tall * 0.52;
+function curve(context, film, place, values, colour, floor, low, high) {
+  const room = place.tall * 0.52;
   context.beginPath();
   const y = (value) => floor - 3 - (room * (value - low)) / (high - low || 1);
-  for (let k = 0; k <= film.frames; k++) context.lineTo(place.at(k), y(valueAt(row.curve, k % film.frames)));
-  context.strokeStyle = row.colour;
+  for (let k = 0; k <= film.frames; k++) context.lineTo(place.at(k), y(valueAt(values, k % film.frames)));
+  context.strokeStyle = colour;
   context.globalAlpha = 0.55;
   context.lineWidth = 2;
   context.stroke();

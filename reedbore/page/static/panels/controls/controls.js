@@ -133,6 +133,8 @@ function sung(state) {
     move: (cents, moving) => sing(near, cents, moving),
   });
   const silent = nobodySings(state);
+  const drive = choice("The voice is", [["", "a clock"], ["folds", "folds that feel the horn"]], (value) =>
+    state.set({ settings: { "voice.drive": value || null } }));
   function showMidi(midi) {
     near = Math.abs(midi - near) <= WIDEST_CENTS / 100 ? near : Math.round(midi);
     keys.show(near, midi - near);
@@ -150,11 +152,12 @@ function sung(state) {
     root: group("I sing",
       el("div", { class: "row" }, field("Note, interval or ratio", text), field("Voice", who)),
       holder,
-      el("div", { class: "row" }, off.root, silent.root)),
+      el("div", { class: "row" }, off.root, silent.root), drive.root),
     show(words) {
       draw();
       who.value = voiceOf(state).name;
       silent.show(words);
+      drive.show(words.settings["voice.drive"] === "folds" ? "folds" : "");
       if (document.activeElement !== text) text.value = words.sung ?? "";
       const midi = sungMidi(state);
       if (midi !== null) showMidi(midi);
