@@ -82,7 +82,7 @@ class Columns(NamedTuple):
     @property
     def echoes(self) -> int:
         """Early echoes in use."""
-        return int(np.count_nonzero(self.table[rows.ECHO : rows.HEARD].any(axis=1)))
+        return int(np.count_nonzero(self.table[rows.ECHO : rows.DELAYED].any(axis=1)))
 
 
 def columns_of(lanes: Sequence[Lane], tick: int) -> list[Columns]:
@@ -149,15 +149,15 @@ def kind_of(numbers: Numbers, tick: int, singing: bool) -> Kind:
     Its pressure is looked at so often [steps]; folds may be singing in the mouth.
     """
     pairs = next(count for count in PAIR_COUNTS if count >= numbers.pairs)
-    way = numbers.way or numbers.taps
-    shortest = min(numbers.taps.first, way.first, *numbers.places)
+    upper = numbers.upper or numbers.taps
+    shortest = min(numbers.taps.first, upper.first, *numbers.places)
     batch = next(steps for steps in BATCHES if tick % steps == 0 and shortest >= steps)
-    return Kind(numbers.valve, numbers.way is not None, numbers.coupled, singing, pairs, batch)
+    return Kind(numbers.valve, numbers.upper is not None, numbers.coupled, singing, pairs, batch)
 
 
 def _fill(table: Reals, places: Whole, numbers: Numbers, drive: Drive) -> None:
     """Write a lane, at rest, into its columns, which are filled with zeros."""
-    way, early = numbers.way or numbers.taps, numbers.echoes.size
+    upper, early = numbers.upper or numbers.taps, numbers.echoes.size
     state = table[rows.NUMBERS : rows.BREATH]
     table[: rows.NUMBERS] = numbers.table
     state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
@@ -165,11 +165,11 @@ def _fill(table: Reals, places: Whole, numbers: Numbers, drive: Drive) -> None:
     table[rows.DEPTH], table[rows.FADE_IN] = drive.depth, drive.fade
     table[rows.SUNG_TURN], table[rows.CLOCK_TURN] = drive.sung_turn, drive.clock_turn
     table[rows.VENT_OPENS] = numbers.vent_begins
-    table[rows.TAP : rows.WAY_TAP] = numbers.taps.weights
-    table[rows.WAY_TAP : rows.ECHO] = way.weights
+    table[rows.TAP : rows.UPPER_TAP] = numbers.taps.weights
+    table[rows.UPPER_TAP : rows.ECHO] = upper.weights
     table[rows.ECHO : rows.ECHO + early] = numbers.echoes
     table[rows.SANE] = 1.0
-    places[rows.FIRST], places[rows.WAY_FIRST] = numbers.taps.first, way.first
+    places[rows.FIRST], places[rows.UPPER_FIRST] = numbers.taps.first, upper.first
     places[rows.PERIOD] = drive.period
     places[rows.ECHO_PLACE :] = numbers.taps.first
     places[rows.ECHO_PLACE : rows.ECHO_PLACE + early] = numbers.places

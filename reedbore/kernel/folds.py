@@ -191,7 +191,7 @@ def first_places(steps: Whole) -> Whole:
     return np.cumsum(steps) - steps
 
 
-def heard_at_lips(numbers: Any, state: Any, lane: int, arriving: float) -> float:
+def wave_at_lips(numbers: Any, state: Any, lane: int, arriving: float) -> float:
     """Return the pressure in the mouth [Pa] if no flow left it; `arriving` comes up the tube."""
     return mouth_history(
         state[IN_MOUTH, lane],
@@ -294,7 +294,7 @@ def take_posture(singer: Any, postures: Any, n: int) -> None:
 def from_lungs(singer: Any) -> float:
     """Return the pressure in the mouth of one singer [Pa] if no flow left it."""
     arriving = singer.tube[singer.places[singer.steps.size - 1], 0]
-    return heard_at_lips(singer.numbers, singer.state, 0, arriving)
+    return wave_at_lips(singer.numbers, singer.state, 0, arriving)
 
 
 def sing(singer: Any, pressure: float, n: int) -> None:

@@ -88,7 +88,7 @@ def _thread(
     rest = cuda.local.array(REST_SHAPE, float64)
     for k in range(rows.BREATH, rows.ECHO):
         rest[k, 0] = block[k, lane]
-    for k in range(rows.HEARD, rows.ROWS):
+    for k in range(rows.DELAYED, rows.ROWS):
         rest[k, 0] = block[k, lane]
     spots = cuda.local.array(SECTIONS, int64)
     begin = 0
@@ -98,7 +98,7 @@ def _thread(
     after = lane + 1
     move_lanes(
         *(rest, table[:, own : own + 1], state),
-        *(block[rows.ECHO : rows.HEARD, lane:after], places[:, lane:after]),
+        *(block[rows.ECHO : rows.DELAYED, lane:after], places[:, lane:after]),
         *(entering[:, lane:after].T, leaving[:, lane:after].T, frames[:, lane:after]),
         *(voices[:, lane:after], tubes[:, lane:after], sung_frames[:, lane:after], steps, spots),
         *(cuda.local.array(TILES_SHAPE, float64), cuda.local.array(AHEAD, float64)),
@@ -108,7 +108,7 @@ def _thread(
     )
     for k in range(STATE_SHAPE[0]):
         block[TABLE_SHAPE[0] + k, lane] = state[k, 0]
-    for k in range(rows.HEARD, rows.ROWS):
+    for k in range(rows.DELAYED, rows.ROWS):
         block[k, lane] = rest[k, 0]
 
 

@@ -28,7 +28,7 @@ import numpy as np
 
 from reedbore.kernel import folds, rows
 from reedbore.kernel.compiler import Compile, assembled, compiled
-from reedbore.kernel.folds import heard_at_lips, move_folds, move_mouth, past_section
+from reedbore.kernel.folds import move_folds, move_mouth, past_section, wave_at_lips
 from reedbore.kernel.rows import AHEAD, LANES
 from reedbore.kernel.single import FOLDS
 from reedbore.kernel.step import (
@@ -157,7 +157,7 @@ def _go(tiles: Any, going: int, line: Any, now: int) -> None:
 def _take(block: Any, tiles: Any, s: int, echoes: int, lanes: int) -> None:
     """Set out what comes at one step."""
     for lane in range(lanes):
-        block[rows.HEARD, lane] = tiles[rows.COMING, s, lane]
+        block[rows.DELAYED, lane] = tiles[rows.COMING, s, lane]
     for lane in range(lanes):
         block[rows.SUNG, lane] = tiles[rows.COMING_SUNG, s, lane]
     if echoes > 0:
@@ -165,10 +165,10 @@ def _take(block: Any, tiles: Any, s: int, echoes: int, lanes: int) -> None:
             block[rows.EARLY, lane] = tiles[rows.COMING_EARLY, s, lane]
     if VENTED:
         for lane in range(lanes):
-            block[rows.WAY_HEARD, lane] = tiles[rows.COMING_DOWN, s, lane]
+            block[rows.UPPER_DELAYED, lane] = tiles[rows.COMING_DOWN, s, lane]
 
 
-def _give(block: Any, tiles: Any, s: int, lanes: int) -> None:
+def _put_out(block: Any, tiles: Any, s: int, lanes: int) -> None:
     for lane in range(lanes):
         tiles[rows.GOING, s, lane] = block[rows.BELOW, lane]
     if VENTED:
@@ -176,29 +176,31 @@ def _give(block: Any, tiles: Any, s: int, lanes: int) -> None:
             tiles[rows.GOING_DOWN, s, lane] = block[rows.OUT, lane]
 
 
-def _out_of(block: Any, taps: int, heard: int, lane: int) -> float:
+def _out_of(block: Any, taps: int, delayed: int, lane: int) -> float:
     """Hear a delay line between two of its steps, as `step.out_of`, and make room for the next."""
     wave = 0.0
     for k in range(rows.TAPS):
-        wave += block[taps + k, lane] * block[heard + k, lane]
+        wave += block[taps + k, lane] * block[delayed + k, lane]
     for k in range(rows.TAPS - 1, 0, -1):
-        block[heard + k, lane] = block[heard + k - 1, lane]
+        block[delayed + k, lane] = block[delayed + k - 1, lane]
     return wave
 
 
 def _come_back(block: Any, numbers: Any, state: Any) -> None:
     """Let what comes out of the delay lines pass the filters of the reflection."""
     for lane in range(LANES):
-        arriving = _out_of(block, rows.TAP, rows.HEARD, lane)
+        arriving = _out_of(block, rows.TAP, rows.DELAYED, lane)
         block[rows.ARRIVING, lane] = arriving
-        block[rows.BACK, lane] = from_poles(numbers, state, lane, arriving, block[rows.EARLY, lane])
+        block[rows.REFLECTED, lane] = from_poles(
+            numbers, state, lane, arriving, block[rows.EARLY, lane]
+        )
 
 
 def _ring(block: Any, numbers: Any, state: Any, begin: int) -> None:
     """Let it pass some of the pole pairs."""
     for lane in range(LANES):
-        block[rows.BACK, lane] = from_pairs(
-            *(numbers, state, lane, block[rows.BACK, lane], block[rows.ARRIVING, lane], begin),
+        block[rows.REFLECTED, lane] = from_pairs(
+            *(numbers, state, lane, block[rows.REFLECTED, lane], block[rows.ARRIVING, lane], begin),
             *(CHUNK,),
         )
 
@@ -219,7 +221,7 @@ def _come_from_folds(block: Any, voices: Any, tubes: Any, place: int) -> None:
     """Hear the mouths of singers, into each of which a wave comes up at a place of the tubes."""
     numbers, state = voices[: folds.NUMBERS], voices[folds.NUMBERS : folds.TENSE]
     for lane in range(LANES):
-        block[rows.UPSTREAM, lane] = heard_at_lips(numbers, state, lane, tubes[place, lane])
+        block[rows.UPSTREAM, lane] = wave_at_lips(numbers, state, lane, tubes[place, lane])
 
 
 def _phonate(block: Any, reeds: Any, voices: Any, tubes: Any, place: int, now: int) -> None:
@@ -254,8 +256,8 @@ def _pass_lips(voices: Any, tubes: Any, k: int, here: int, falls: int) -> None:
     for lane in range(LANES):
         rising = tubes[here, lane]
         tubes[here, lane] = voices[folds.CARRIED, lane]
-        back = voices[folds.PUSHED, lane] - rising
-        tubes[falls + here, lane] = voices[folds.TUBE_GAIN + k, lane] * back
+        reflected = voices[folds.PUSHED, lane] - rising
+        tubes[falls + here, lane] = voices[folds.TUBE_GAIN + k, lane] * reflected
 
 
 def _sing_on(
@@ -278,14 +280,14 @@ def _sing_on(
 def _move(block: Any, numbers: Any, state: Any, now: int, vent_rise: int) -> None:
     """Step all lanes on and measure them."""
     for lane in range(LANES):
-        back, below = block[rows.BACK, lane], 0.0
+        reflected, below = block[rows.REFLECTED, lane], 0.0
         if VENTED:
-            down = _out_of(block, rows.WAY_TAP, rows.WAY_HEARD, lane)
+            down = _out_of(block, rows.UPPER_TAP, rows.UPPER_DELAYED, lane)
             share = vent_share(now, block[rows.VENT_OPENS, lane], vent_rise)
-            back, below = at_vent(numbers, state, lane, back, down, share)
+            reflected, below = at_vent(numbers, state, lane, reflected, down, share)
         sung = block[rows.SUNG, lane] * block[rows.FADED, lane]
         mouth = block[rows.BLOWN, lane] * (1.0 + block[rows.DEPTH, lane] * sung)
-        pressure, out = at_reed(numbers, state, lane, mouth, block[rows.UPSTREAM, lane], back)
+        pressure, out = at_reed(numbers, state, lane, mouth, block[rows.UPSTREAM, lane], reflected)
         if not VENTED:
             below = out
         block[rows.PRESSURE, lane] = pressure
@@ -414,7 +416,7 @@ def move_lanes(
                 if echoes > 0:
                     _hear_early(strengths, tiles, sums, places, entering, echoes, now)
                 if VENTED:
-                    _hear(tiles, rows.COMING_DOWN, places, rows.WAY_FIRST, leaving, now)
+                    _hear(tiles, rows.COMING_DOWN, places, rows.UPPER_FIRST, leaving, now)
                 for s in range(BATCH):
                     if now + s <= settled:
                         _blow(block, now + s)
@@ -431,7 +433,7 @@ def move_lanes(
                         _sing_on(block, state, voices, tubes, steps, spots, now + s)
                     elif COUPLED:
                         _let_go(numbers, state)
-                    _give(block, tiles, s, lanes)
+                    _put_out(block, tiles, s, lanes)
                     if record.shape[0] > 0:
                         for lane in range(lanes):
                             record[now + s - start, lane] = block[rows.PRESSURE, lane]
@@ -487,7 +489,7 @@ def _loop(
         return
     numbers, state = block[: rows.NUMBERS], block[rows.NUMBERS : rows.BREATH]
     move_lanes(
-        *(block, numbers, state, block[rows.ECHO : rows.HEARD], places, entering, leaving),
+        *(block, numbers, state, block[rows.ECHO : rows.DELAYED], places, entering, leaving),
         *(
             frames,
             voices,

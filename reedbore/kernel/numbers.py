@@ -27,7 +27,7 @@ class Numbers(NamedTuple):
     """Pole pairs in use."""
     taps: Taps
     """Of the delay line of the reflection."""
-    way: Taps | None
+    upper: Taps | None
     """Of the line to the vent, if there is one."""
     echoes: NDArray[np.float64]
     """Shape (echoes,), strengths of early echoes."""
@@ -47,7 +47,9 @@ class Numbers(NamedTuple):
     @property
     def lead(self) -> int:
         """How many steps before the present one are heard in a delay line."""
-        return max(self.taps.first, self.way.first if self.way else 0) + len(self.taps.weights) - 1
+        return (
+            max(self.taps.first, self.upper.first if self.upper else 0) + len(self.taps.weights) - 1
+        )
 
     @property
     def vent_begins(self) -> int:

@@ -69,7 +69,7 @@ def _loop(
     lead = leaving.size - mouth.size
     for n in range(begin, end):
         now = n + lead
-        back = from_bore(table, state, COMING, coming, leaving, now)
+        reflected = from_bore(table, state, COMING, coming, leaving, now)
         table[rows.REST, REED] = table[rows.REST, COMING]
         table[rows.SLIT, REED] = table[rows.SLIT, COMING]
         if steps > 0:
@@ -78,15 +78,17 @@ def _loop(
             for k in range(rows.DIRECT):
                 table[k, REED] = table[k, BEFORE] + blend * (table[k, COMING] - table[k, BEFORE])
             gone = from_bore(table, state, BEFORE, before, leaving, now)
-            back = gone + blend * (back - gone)
+            reflected = gone + blend * (reflected - gone)
         table[rows.REST, REED] *= tongue[n]
         table[rows.SLIT, REED] *= tongue[n]
         opening[n] = state[rows.OPENING, REED]
         if FOLDS:
             take_posture(singer, postures, n)
-            pressure[n], leaving[now] = from_singer(table, state, REED, singer, mouth[n], back, n)
+            pressure[n], leaving[now] = from_singer(
+                table, state, REED, singer, mouth[n], reflected, n
+            )
         else:
-            pressure[n], leaving[now] = from_player(table, state, REED, mouth[n], back)
+            pressure[n], leaving[now] = from_player(table, state, REED, mouth[n], reflected)
         if COUPLED:
             in_mouth[n] = state[rows.IN_MOUTH, REED]
 
@@ -162,7 +164,7 @@ def play(
     """
     reed = bores[changes[0].bore]
     folds = singer.steps.size > 0
-    vented = any(bore.way is not None for bore in bores)
+    vented = any(bore.upper is not None for bore in bores)
     listen, loop = loops or compiled_loops(reed.valve, reed.coupled, folds, vented)
     lead = max(bore.lead for bore in bores)
     leaving = np.zeros(mouth.size + lead)

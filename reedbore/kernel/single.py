@@ -55,12 +55,12 @@ def _loop(
     lead = leaving.size - mouth.size
     for n in range(begin, end):
         now = n + lead
-        back = from_bore(table, state, 0, bore, leaving, now)
+        reflected = from_bore(table, state, 0, bore, leaving, now)
         opening[n] = state[rows.OPENING, 0]
         if FOLDS:
-            pressure[n], leaving[now] = from_singer(table, state, 0, singer, mouth[n], back, n)
+            pressure[n], leaving[now] = from_singer(table, state, 0, singer, mouth[n], reflected, n)
         else:
-            pressure[n], leaving[now] = from_player(table, state, 0, mouth[n], back)
+            pressure[n], leaving[now] = from_player(table, state, 0, mouth[n], reflected)
         if COUPLED:
             in_mouth[n] = state[rows.IN_MOUTH, 0]
 
@@ -139,7 +139,7 @@ def run(
     state = np.zeros((rows.STATE, 1))
     state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
     folds = singer.steps.size > 0
-    loop = loop or compiled_run(numbers.valve, numbers.coupled, folds, numbers.way is not None)
+    loop = loop or compiled_run(numbers.valve, numbers.coupled, folds, numbers.upper is not None)
     table = numbers.table.reshape(-1, 1)
     arrays = bore, singer, mouth, pressure, opening, in_mouth, leaving
     for part in stretches(ear, singer, 0, mouth.size):

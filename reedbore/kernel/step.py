@@ -52,8 +52,8 @@ class Bore(NamedTuple):
     line: Reals
     """Delay line of the reflection: what leaves the reed, or what goes on below a vent. [Pa]"""
     vented: bool
-    way_first: int
-    way_taps: Reals
+    upper_first: int
+    upper_taps: Reals
     """As in `Taps`, of the line to the vent."""
     vent_begins: int
     """At which place in the lines the vent begins to open."""
@@ -70,21 +70,21 @@ def from_poles(numbers: Any, state: Any, lane: int, arriving: float, early: floa
     fade = numbers[rows.FADE, lane]
     echoing = (1.0 - fade) * early + fade * state[rows.ECHOING, lane]
     state[rows.ECHOING, lane] = echoing
-    back = echoing + numbers[rows.DIRECT, lane] * arriving
+    reflected = echoing + numbers[rows.DIRECT, lane] * arriving
     for k in range(rows.POLES):
         memory = (
             numbers[rows.POLE + k, lane] * state[rows.MEMORY + k, lane]
             + numbers[rows.GAIN + k, lane] * arriving
         )
         state[rows.MEMORY + k, lane] = memory
-        back += memory
-    return back
+        reflected += memory
+    return reflected
 
 
 def from_pairs(
-    numbers: Any, state: Any, lane: int, back: float, arriving: float, begin: int, count: int
+    numbers: Any, state: Any, lane: int, reflected: float, arriving: float, begin: int, count: int
 ) -> float:
-    """Pass some pole pairs; return `back` [Pa] and what they add."""
+    """Pass some pole pairs; return `reflected` [Pa] and what they add."""
     for k in range(begin, begin + count):
         before = state[rows.RINGING + k, lane]
         ringing = (
@@ -94,22 +94,22 @@ def from_pairs(
         )
         state[rows.RINGING_BEFORE + k, lane] = before
         state[rows.RINGING + k, lane] = ringing
-        back += (
+        reflected += (
             numbers[rows.PAIR_GAIN + k, lane] * ringing
             + numbers[rows.PAIR_SLOPE + k, lane] * before
         )
-    return back
+    return reflected
 
 
-def way_to_vent(numbers: Any, state: Any, lane: int, down: float) -> float:
+def down_upper_bore(numbers: Any, state: Any, lane: int, down: float) -> float:
     """Pass the filter between reed and vent."""
-    wave = numbers[rows.WAY_DIRECT, lane] * down
+    wave = numbers[rows.UPPER_DIRECT, lane] * down
     for k in range(rows.UPPER_POLES):
         memory = (
-            numbers[rows.WAY_POLE + k, lane] * state[rows.WAY_MEMORY + k, lane]
-            + numbers[rows.WAY_GAIN + k, lane] * down
+            numbers[rows.UPPER_POLE + k, lane] * state[rows.UPPER_MEMORY + k, lane]
+            + numbers[rows.UPPER_GAIN + k, lane] * down
         )
-        state[rows.WAY_MEMORY + k, lane] = memory
+        state[rows.UPPER_MEMORY + k, lane] = memory
         wave += memory
     return wave
 
@@ -134,7 +134,7 @@ def flow_in_throat(state: Any, lane: int) -> float:
     return flow
 
 
-def move_throat(numbers: Any, state: Any, lane: int, pressure: float, back: float) -> None:
+def move_throat(numbers: Any, state: Any, lane: int, pressure: float, reflected: float) -> None:
     """Move the air in mouthpiece and throat of the bore."""
     state[rows.VOLUME_FLOW, lane] = (
         2.0 * numbers[rows.VOLUME, lane] * pressure - state[rows.VOLUME_FLOW, lane]
@@ -143,26 +143,26 @@ def move_throat(numbers: Any, state: Any, lane: int, pressure: float, back: floa
         state[rows.THROAT_FLOW + k, lane] = (
             numbers[rows.DECAY + k, lane] * state[rows.THROAT_FLOW + k, lane]
             + numbers[rows.INFLOW + k, lane] * pressure
-            - numbers[rows.BACKFLOW + k, lane] * back
+            - numbers[rows.BACKFLOW + k, lane] * reflected
         )
 
 
 def from_upstream(numbers: Any, state: Any, lane: int) -> float:
     """Return the wave [Pa] that comes up to the mouth, as far as it is known before the step."""
-    heard = 0.0
+    incoming = 0.0
     for k in range(rows.UPSTREAM_POLES):
-        heard += numbers[rows.MOUTH_POLE + k, lane] * state[rows.MOUTH_MEMORY + k, lane]
+        incoming += numbers[rows.MOUTH_POLE + k, lane] * state[rows.MOUTH_MEMORY + k, lane]
     for k in range(rows.UPSTREAM_PAIRS):
         before = state[rows.MOUTH_RINGING + k, lane]
         ringing = (
             numbers[rows.MOUTH_TURN + k, lane] * before
             - numbers[rows.MOUTH_SHRINK + k, lane] * state[rows.MOUTH_RINGING_BEFORE + k, lane]
         )
-        heard += (
+        incoming += (
             numbers[rows.MOUTH_PAIR_GAIN + k, lane] * ringing
             + numbers[rows.MOUTH_PAIR_SLOPE + k, lane] * before
         )
-    return heard
+    return incoming
 
 
 def into_upstream(numbers: Any, state: Any, lane: int) -> None:
@@ -184,33 +184,33 @@ def into_upstream(numbers: Any, state: Any, lane: int) -> None:
 
 
 def at_vent(
-    numbers: Any, state: Any, lane: int, back: float, down: float, share: float
+    numbers: Any, state: Any, lane: int, reflected: float, down: float, share: float
 ) -> tuple[float, float]:
     """Pass the vent, open by a share.
 
-    `back` comes from below it, `down` out of the line from the reed. Returns the wave that comes to
-    the reed, and the sum of the waves at the vent less the one from below: what goes on down. [Pa]
+    `reflected` comes from below it, `down` out of the line from the reed. Returns the wave that
+    comes to the reed, and what goes on down: the waves at the vent less the one from below. [Pa]
     """
-    from_reed = way_to_vent(numbers, state, lane, down)
-    meeting = pressure_at_vent(numbers, state, lane, from_reed + back, share)
-    return meeting - from_reed, meeting - back
+    from_reed = down_upper_bore(numbers, state, lane, down)
+    meeting = pressure_at_vent(numbers, state, lane, from_reed + reflected, share)
+    return meeting - from_reed, meeting - reflected
 
 
 def at_reed(
-    numbers: Any, state: Any, lane: int, mouth: float, heard: float, back: float
+    numbers: Any, state: Any, lane: int, mouth: float, incoming: float, reflected: float
 ) -> tuple[float, float]:
     """Move reed, mouthpiece and throat on.
 
-    `mouth` is blown and sung, `heard` from `from_upstream`, 0 if the mouth is not coupled. Returns
-    the pressure in the mouthpiece and the wave that leaves the reed. [Pa]
+    `mouth` is blown and sung, `incoming` from `from_upstream`, 0 if the mouth is not coupled.
+    Returns the pressure in the mouthpiece and the wave that leaves the reed. [Pa]
     """
     flow = (
         flow_in_throat(state, lane)
-        - numbers[rows.WAVE, lane] * back
+        - numbers[rows.WAVE, lane] * reflected
         - state[rows.VOLUME_FLOW, lane]
     )
     if COUPLED:
-        mouth += numbers[rows.AT_ONCE, lane] * heard
+        mouth += numbers[rows.AT_ONCE, lane] * incoming
         flow *= numbers[rows.SERIES, lane]
     supply = numbers[rows.CONDUCTANCE, lane] * mouth + flow
     drop = valve(numbers, state, lane, supply)
@@ -219,19 +219,19 @@ def at_reed(
         mouth -= numbers[rows.SOURCE, lane] * taken
         state[rows.IN_MOUTH, lane] = mouth
         state[rows.INTO_MOUTH, lane] = (
-            numbers[rows.HEARD_WAVE, lane] * heard - numbers[rows.FLOW_WAVE, lane] * taken
+            numbers[rows.INCOMING_WAVE, lane] * incoming - numbers[rows.FLOW_WAVE, lane] * taken
         )
     pressure = mouth - drop
-    move_throat(numbers, state, lane, pressure, back)
-    return pressure, pressure - back
+    move_throat(numbers, state, lane, pressure, reflected)
+    return pressure, pressure - reflected
 
 
 def out_of(line: Any, now: int, first: int, taps: Any) -> float:
     """Hear a delay line between two of its steps."""
-    heard = 0.0
+    wave = 0.0
     for k in range(rows.TAPS):
-        heard += taps[k] * line[now - first - k]
-    return heard
+        wave += taps[k] * line[now - first - k]
+    return wave
 
 
 def vent_share(now: int, begins: float, rise: int) -> float:
@@ -261,17 +261,17 @@ def from_bore(numbers: Any, state: Any, lane: int, bore: Bore, leaving: Any, now
     arriving, early = out_of(bore.line, now, bore.first, bore.taps), 0.0
     for k in range(bore.echoes.size):
         early += bore.echoes[k] * bore.line[now - bore.places[k]]
-    back = from_poles(numbers, state, lane, arriving, early)
-    back = from_pairs(numbers, state, lane, back, arriving, 0, bore.pairs)
+    reflected = from_poles(numbers, state, lane, arriving, early)
+    reflected = from_pairs(numbers, state, lane, reflected, arriving, 0, bore.pairs)
     if VENTED and bore.vented:
-        down = out_of(leaving, now, bore.way_first, bore.way_taps)
+        down = out_of(leaving, now, bore.upper_first, bore.upper_taps)
         share = vent_share(now, bore.vent_begins, bore.vent_rise)
-        back, bore.line[now] = at_vent(numbers, state, lane, back, down, share)
-    return back
+        reflected, bore.line[now] = at_vent(numbers, state, lane, reflected, down, share)
+    return reflected
 
 
 def from_player(
-    numbers: Any, state: Any, lane: int, mouth: float, back: float
+    numbers: Any, state: Any, lane: int, mouth: float, reflected: float
 ) -> tuple[float, float]:
     """Move the player on, and the reed with what the bore sends back.
 
@@ -281,7 +281,7 @@ def from_player(
         As for `from_bore`.
     mouth : float
         What is blown and sung. [Pa]
-    back : float
+    reflected : float
         From `from_bore`. [Pa]
 
     Returns
@@ -294,24 +294,24 @@ def from_player(
     Whatever is upstream meets the reed as one wave that comes, known before the step, and one that
     goes; between them it may be any number of ports.
     """
-    heard = 0.0
+    incoming = 0.0
     if COUPLED:
-        heard = from_upstream(numbers, state, lane)
-    pressure, out = at_reed(numbers, state, lane, mouth, heard, back)
+        incoming = from_upstream(numbers, state, lane)
+    pressure, out = at_reed(numbers, state, lane, mouth, incoming, reflected)
     if COUPLED:
         into_upstream(numbers, state, lane)
     return pressure, out
 
 
 def from_singer(
-    numbers: Any, state: Any, lane: int, singer: Any, mouth: float, back: float, n: int
+    numbers: Any, state: Any, lane: int, singer: Any, mouth: float, reflected: float, n: int
 ) -> tuple[float, float]:
     """Move a player on whose voice comes from folds, and the reed; as `from_player`.
 
     `singer` is a `folds.Singer`, `mouth` the breath, `n` the step.
     """
-    heard = from_lungs(singer)
-    pressure, out = at_reed(numbers, state, lane, mouth, heard, back)
+    incoming = from_lungs(singer)
+    pressure, out = at_reed(numbers, state, lane, mouth, incoming, reflected)
     sing(singer, state[rows.IN_MOUTH, lane] - mouth, n)
     return pressure, out
 
@@ -333,10 +333,10 @@ def bore_of(numbers: Numbers, leaving: Reals, vent_begins: int) -> Bore:
     Bore
         With a line of its own if there is a vent.
     """
-    way, vented = numbers.way or numbers.taps, numbers.way is not None
+    upper, vented = numbers.upper or numbers.taps, numbers.upper is not None
     # A vent's line is as long as the run, but only where it sounds is it ever touched.
     line = np.zeros(leaving.size) if vented else leaving
     return Bore(
-        *(numbers.pairs, *numbers.taps, numbers.echoes, numbers.places, line, vented, *way),
+        *(numbers.pairs, *numbers.taps, numbers.echoes, numbers.places, line, vented, *upper),
         *(vent_begins, vent_rise(numbers.rate)),
     )

@@ -84,12 +84,12 @@ class InC:
         self.code.scalar.restype = ctypes.c_double
         self.waves = waves[block.places[rows.PERIOD, 0] :].copy()
         self.first = block.places[rows.FIRST].copy()
-        self.echo = table[rows.ECHO : rows.HEARD].copy()
+        self.echo = table[rows.ECHO : rows.DELAYED].copy()
         self.echo_place = block.places[rows.ECHO_PLACE :].copy()
         self.numbers = table[: rows.NUMBERS].copy()
         self.state = table[rows.NUMBERS : rows.BREATH].copy()
         self.taps = table[rows.TAP : rows.TAP + rows.TAPS].copy()
-        self.heard = table[rows.HEARD + 1 : rows.HEARD + rows.TAPS].copy()
+        self.heard = table[rows.DELAYED + 1 : rows.DELAYED + rows.TAPS].copy()
         self.lines, self.size = block.entering.copy(), block.entering.shape[1] - rows.AHEAD
         self.turn, self.breath, self.depth = (
             table[row].copy() for row in (rows.SUNG_TURN, rows.BREATH, rows.DEPTH)

@@ -74,7 +74,7 @@ def test_step_follows_the_solver_of_scipy_twice_as_finely_four_times_as_closely(
 # --- a setup as numbers --------------------------------------------------------------------------
 
 
-VENT_ROWS = rows.NUMBERS - rows.WAY_DIRECT
+VENT_ROWS = rows.NUMBERS - rows.UPPER_DIRECT
 MOUTH_ROWS = rows.DIRECT - rows.SERIES
 
 
@@ -91,7 +91,7 @@ def test_numbers_of_the_plain_cone_fill_the_table():
     rest = VENT_ROWS + MOUTH_ROWS + unused_pairs(numbers)
     assert numbers.pairs == 1
     assert np.count_nonzero(numbers.table) == rows.NUMBERS - rest
-    assert not numbers.table[rows.WAY_DIRECT :].any()
+    assert not numbers.table[rows.UPPER_DIRECT :].any()
 
 
 def test_numbers_of_a_coupled_cone_with_holes_and_a_vent_fill_the_table():
@@ -122,7 +122,7 @@ def test_rows_of_the_tables_do_not_overlap():
     blocks += [rows.BACKFLOW, rows.SERIES, rows.MOUTH_GAIN, rows.MOUTH_POLE, rows.MOUTH_TURN]
     blocks += [rows.MOUTH_SHRINK, rows.MOUTH_PAIR_GAIN, rows.MOUTH_PAIR_SLOPE]
     blocks += [rows.DIRECT, rows.GAIN, rows.POLE, rows.FADE, rows.TURN, rows.SHRINK]
-    blocks += [rows.PAIR_GAIN, rows.PAIR_SLOPE, rows.WAY_DIRECT, rows.WAY_GAIN, rows.WAY_POLE]
+    blocks += [rows.PAIR_GAIN, rows.PAIR_SLOPE, rows.UPPER_DIRECT, rows.UPPER_GAIN, rows.UPPER_POLE]
     sizes = np.diff([*blocks, rows.VENT_MASS, rows.NUMBERS])
     mouth = [5, *2 * [UPSTREAM_POLES], *4 * [UPSTREAM_PAIRS]]
     bore = [BRANCHES, BRANCHES, BRANCHES, *mouth, 1, POLES, POLES, 1, PAIRS, PAIRS, PAIRS, PAIRS]
@@ -132,7 +132,7 @@ def test_rows_of_the_tables_do_not_overlap():
 def test_rows_of_the_state_do_not_overlap():
     # The same for what changes in time.
     blocks = [rows.OPENING, rows.MEMORY, rows.THROAT_FLOW, rows.RINGING, rows.RINGING_BEFORE]
-    blocks += [rows.WAY_MEMORY, rows.VENT_FLOW, rows.IN_MOUTH, rows.MOUTH_MEMORY]
+    blocks += [rows.UPPER_MEMORY, rows.VENT_FLOW, rows.IN_MOUTH, rows.MOUTH_MEMORY]
     sizes = np.diff([*blocks, rows.MOUTH_RINGING, rows.MOUTH_RINGING_BEFORE, rows.STATE])
     mouth = [2, UPSTREAM_POLES, UPSTREAM_PAIRS, UPSTREAM_PAIRS]
     assert list(sizes) == [4, POLES, BRANCHES, PAIRS, PAIRS, UPPER_POLES, 2, *mouth]

@@ -65,7 +65,7 @@ def impedance_in_time(bore, how):
     setup = setup_of(bore, how)
     numbers, rate = numbers_of(setup), setup.time.rate
     numbers.table[[rows.CHANNEL, rows.PISTON, rows.VENT_JET]] = 0.0
-    loop = single.compiled_run("mass", False, False, numbers.way is not None)
+    loop = single.compiled_run("mass", False, False, numbers.upper is not None)
 
     def puffed(table, state, *rest):
         state[rows.VOLUME_FLOW] = 1.0
@@ -247,16 +247,16 @@ def swept(bore, how, rate):
     guide = waveguide_of(setup)
     frequency = dense_frequencies(rate, guide.reflection)
     z = np.exp(2j * math.pi * frequency / rate)
-    way = np.abs(guide.vent.way(z)).max() if guide.vent else 0.0
+    upper = np.abs(guide.vent.upper(z)).max() if guide.vent else 0.0
     conductance = guide.admittance(frequency).real.min() * guide.throat.resistance
-    return np.abs(guide.reflection.response(z)).max(), way, conductance
+    return np.abs(guide.reflection.response(z)).max(), upper, conductance
 
 
 @pytest.mark.parametrize(("bore", "how", "rate"), AT_RATES)
 def test_reflection_never_exceeds_one(bore, how, rate):
     # J. O. Smith, "Physical Audio Signal Processing", 2010: a passive reflectance is bounded by 1.
-    reflected, way, _ = swept(bore, how, rate)
-    assert max(reflected, way) <= 1.0 + 1e-9
+    reflected, upper, _ = swept(bore, how, rate)
+    assert max(reflected, upper) <= 1.0 + 1e-9
 
 
 @pytest.mark.parametrize(("bore", "how", "rate"), AT_RATES)

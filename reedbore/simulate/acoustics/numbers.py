@@ -102,9 +102,9 @@ def _fill_reflection(table: NDArray[np.float64], back: reflection.Reflection) ->
 
 
 def _fill_vent(table: NDArray[np.float64], vent: Vent, rate: float) -> None:
-    table[rows.WAY_DIRECT] = vent.direct
-    table[rows.WAY_GAIN : rows.WAY_POLE] = vent.gains
-    table[rows.WAY_POLE : rows.VENT_MASS] = vent.poles
+    table[rows.UPPER_DIRECT] = vent.direct
+    table[rows.UPPER_GAIN : rows.UPPER_POLE] = vent.gains
+    table[rows.UPPER_POLE : rows.VENT_MASS] = vent.poles
     table[rows.VENT_MASS] = vent.mass * rate
     table[rows.VENT_LOSS] = vent.loss + vent.wave
     table[rows.VENT_JET] = vent.jet
@@ -116,7 +116,7 @@ def _fill_mouth(table: NDArray[np.float64], up: Upstream) -> None:
     at_once = up.direct + up.gains.sum() + up.pair_gains[:, 0].sum()
     table[rows.SOURCE] = up.resistance * (1.0 + at_once) / (1.0 - at_once)
     table[rows.AT_ONCE] = 2.0 / (1.0 - at_once)
-    table[rows.HEARD_WAVE] = 1.0 / (1.0 - at_once)
+    table[rows.INCOMING_WAVE] = 1.0 / (1.0 - at_once)
     table[rows.FLOW_WAVE] = up.resistance / (1.0 - at_once)
     table[rows.SERIES] = 1.0 / (1.0 + table[rows.CONDUCTANCE] * table[rows.SOURCE])
     table[rows.CONDUCTANCE] *= table[rows.SERIES]

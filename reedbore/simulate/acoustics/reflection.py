@@ -42,7 +42,7 @@ from reedbore.simulate.acoustics.rational import (
     real_sections,
 )
 from reedbore.simulate.acoustics.throat import Throat, throat
-from reedbore.simulate.acoustics.vent import Vent, way_basis
+from reedbore.simulate.acoustics.vent import Vent, upper_basis
 
 Reals = NDArray[np.float64]
 Complexes = NDArray[Any]
@@ -154,7 +154,7 @@ class Waveguide(NamedTuple):
         z = np.exp(2j * math.pi * frequency / self.rate)
         back, s = self.reflection.response(z), _bilinear(z, self.rate)
         if self.vent:
-            back = self.vent.way(z) * self.vent.at_hole(back, s)
+            back = self.vent.upper(z) * self.vent.at_hole(back, s)
         waves = (1.0 - back) / (1.0 + back) * self.throat.of_wave(s)
         return waves + self.throat.at_throat(s) + s * self.throat.compliance
 
@@ -282,10 +282,10 @@ def _vented(
         jet=0.5 * gas.density * toneholes.JET_LOSS / (math.pi * hole.radius**2) ** 2,
         wave=0.5 * local.resistance,
     )
-    way = _waves_at_reed(whole, lumped, grid) / vent.at_hole(target, grid.bent)
+    upper = _waves_at_reed(whole, lumped, grid) / vent.at_hole(target, grid.bent)
     weight = _relevance(grid.frequency, 50.0)
-    basis = functools.partial(way_basis, vent.delay, poles)
-    found = passive_fit(basis, grid.z, way, weight)
+    basis = functools.partial(upper_basis, vent.delay, poles)
+    found = passive_fit(basis, grid.z, upper, weight)
     return vent._replace(direct=float(found[0]), gains=found[1:] * (1.0 - poles)), reflection
 
 

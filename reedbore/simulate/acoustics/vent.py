@@ -1,4 +1,4 @@
-"""A vent in time: the way down to it, the mass of the air in it, its loss and its jet."""
+"""A vent in time: the upper bore, down to it, the mass of the air in it, its loss and its jet."""
 
 from typing import Any, NamedTuple
 
@@ -13,7 +13,7 @@ Complexes = NDArray[Any]
 
 
 class Vent(NamedTuple):
-    """A hole open far above the others, and the way down to it and back."""
+    """A hole open far above the others, and the upper bore: down to it and back."""
 
     delay: float
     """From the reed to the vent and back. [samples]"""
@@ -30,10 +30,10 @@ class Vent(NamedTuple):
     wave: float
     """Half the characteristic resistance of the bore there. [Pa s m⁻³]"""
 
-    def way(self, z: Complexes) -> Complexes:
-        """Return the response of the way down and back."""
+    def upper(self, z: Complexes) -> Complexes:
+        """Return the response of the upper bore, down and back."""
         weights = np.concatenate(((self.direct,), self.gains / (1.0 - self.poles)))
-        return way_basis(self.delay, self.poles, z) @ weights
+        return upper_basis(self.delay, self.poles, z) @ weights
 
     def at_hole(self, below: Complexes, s: Complexes) -> Complexes:
         """Return the reflection above the vent, given that below it, for small flows."""
@@ -42,7 +42,7 @@ class Vent(NamedTuple):
         return meeting - 1.0
 
 
-def way_basis(delay: float, poles: Reals, z: Complexes) -> Complexes:
-    """Return the responses that the filter of the way is a sum of, one a column."""
+def upper_basis(delay: float, poles: Reals, z: Complexes) -> Complexes:
+    """Return the responses that the filter of the upper bore is a sum of, one a column."""
     sections = np.hstack((np.ones((z.size, 1)), real_sections(poles, z)))
     return delay_response(delay, z)[:, None] * sections
