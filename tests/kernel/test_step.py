@@ -172,7 +172,7 @@ def test_one_plain_step_is_the_compiled_step(valve, vented, coupled):
             bore.line[:] = np.linspace(0.2, 0.7, 6)
         traces = np.zeros((3, 1))
         single.make_run(valve, coupled, how)(
-            *(table, memory, bore, NOBODY, np.array([1.3]), *traces, line),
+            *(table, memory, bore, NOBODY, np.array([1.3]), *traces, line, 0, 1),
         )
         ends.append(np.concatenate((memory[:, 0], line, bore.line, traces[:, 0])))
     assert np.abs(ends[0] - ends[1]).max() < 1e-12 * np.abs(ends[0]).max()
