@@ -1,6 +1,6 @@
 """Sound files, sample rates, levels and the loudspeaker.
 
-Files are 24-bit WAV or FLAC. No level is ever raised, only lowered to hold the ceiling.
+Files are 24-bit WAV or FLAC. Here no level is raised, only lowered to hold the ceiling.
 """
 
 import io

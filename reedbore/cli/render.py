@@ -1,7 +1,7 @@
 """The command `render`: a take or a passage as sound, picture, sidecar and verdict."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from cyclopts import Parameter
 
@@ -23,6 +23,7 @@ def render(
     third: Path | None = None,
     notes: Path | None = None,
     no_picture: Annotated[bool, Flag] = False,
+    level: Literal["true", "matched"] = "true",
     play: Annotated[bool, Flag] = False,
     output: Annotated[Path | None, Parameter(name=["--output", "-o"])] = None,
     json: Annotated[bool, Flag] = False,
@@ -67,6 +68,9 @@ def render(
         Write the passage itself down, to be kept, edited and played again: .toml or .mid.
     no_picture
         Leave the picture out.
+    level
+        true: full scale is 10 Pa at one metre, so that takes can be compared. matched: as loud as
+        others, -23 LUFS, for listening.
     play
         Play the sound when it is written.
     output
@@ -80,7 +84,7 @@ def render(
 
     words = {**player.words(), "passage": passage, "tempo": tempo}
     asked = rendering.Asked(seconds, again, from_, at, lock_range)
-    wanted = Wanted(output, throat, inside, notes, third, not no_picture)
+    wanted = Wanted(output, throat, inside, notes, third, not no_picture, level == "matched")
     with Progress() as progress:
         made = rendering.make(words, asked, wanted, progress)
     if json:

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.measures.loudness import loudness
 from reedbore.model.setup import Breath, Setup
 from reedbore.model.voice import Tract, Voice
 from reedbore.physics import radiation
@@ -22,6 +23,12 @@ FULL_SCALE_PA = 10.0
 
 DISTANCE = 1.0
 """From the open end to the listener. [m]"""
+
+MATCHED_LUFS = -23.0
+"""Loudness that sounds are brought to where matched levels are asked for [EBU R 128, 2020]."""
+
+MOST_GAIN_DB = 30.0
+"""A sound is made louder by so much at most: what is fainter is no horn that plays."""
 
 FADE_S = 0.02
 
@@ -138,7 +145,9 @@ def _least_phase(grid: Samples, size: Samples) -> NDArray[Any]:
     return np.asarray(size * np.exp(1j * np.interp(grid, even, phase)))
 
 
-def levelled(pressure: Samples, full_scale: float = FULL_SCALE_PA) -> tuple[Samples, Levels]:
+def levelled(
+    pressure: Samples, full_scale: float = FULL_SCALE_PA, *, matched: bool = False
+) -> tuple[Samples, Levels]:
     """Make a sound fit for a file: no offset, faded, at the fixed level or below.
 
     Parameters
@@ -147,6 +156,8 @@ def levelled(pressure: Samples, full_scale: float = FULL_SCALE_PA) -> tuple[Samp
         At `SOUND_RATE`; it may break off. [Pa]
     full_scale : float
         What becomes full scale. [Pa]
+    matched : bool
+        Bring it to `MATCHED_LUFS` instead, as loud as other sounds; never above the ceiling.
 
     Returns
     -------
@@ -157,6 +168,18 @@ def levelled(pressure: Samples, full_scale: float = FULL_SCALE_PA) -> tuple[Samp
     """
     clean, _ = mute_broken(pressure, SOUND_RATE)
     clean = fade(remove_dc(clean, SOUND_RATE), SOUND_RATE, FADE_S)
-    found = to_full_scale(clean, full_scale)
-    level = {"rate_hz": SOUND_RATE, "full_scale_pa": full_scale, "gain_db": found.gain_db}
+    lift = _lift(clean / full_scale) if matched else 0.0
+    found = to_full_scale(clean * 10.0 ** (lift / 20.0), full_scale)
+    level = {
+        "rate_hz": SOUND_RATE,
+        "full_scale_pa": full_scale,
+        "gain_db": lift + found.gain_db,
+        **({"matched_lufs": MATCHED_LUFS} if matched else {}),
+    }
     return found.samples, level
+
+
+def _lift(samples: Samples) -> float:
+    """Return the gain [dB] that matches a sound in loudness; none for silence."""
+    found = loudness(samples)
+    return min(MATCHED_LUFS - found, MOST_GAIN_DB) if math.isfinite(found) else 0.0

@@ -15,6 +15,7 @@ from typed import Done, typed
 
 from reedbore import sound
 from reedbore.cli import common
+from reedbore.measures.loudness import loudness
 from reedbore.simulate.outside import FULL_SCALE_PA
 
 SHORT = ("--seconds", "1")
@@ -156,6 +157,19 @@ def test_throat_microphone_hears_the_sung_part(tmp_path: Path):
     assert heard == pytest.approx(640.0, rel=0.01)
 
 
+def test_a_matched_level_is_told_and_kept(tmp_path: Path):
+    done = run(
+        "--horn", "clarinet-b-flat", "--fingered", "D3", "--level", "matched", "--no-picture",
+        "-o", "a.wav", *SHORT, folder=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    kept = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["sound"]["sound"]
+    assert kept["matched_lufs"] == -23.0
+    assert kept["gain_db"] > 5.0
+    assert f"The sound was made {kept['gain_db']:.1f} dB louder, towards -23 LUFS" in done.stdout
+    assert loudness(sound.read(tmp_path / "a.wav")[0]) == pytest.approx(-23.0, abs=0.1)
+
+
 def test_missing_sound_library_is_told_and_the_files_stay(tmp_path: Path):
     # `python -m` looks into the current folder first.
     (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')")
@@ -271,6 +285,6 @@ def test_help_names_every_option(tmp_path: Path):
     for option in (
         "--horn", "--fingered", "--sung", "--passage", "--tempo", "--voice", "--depth", "--breath",
         "--seconds", "--set", "--a4", "--written", "--again", "--lock-range", "--throat",
-        "--inside", "--no-picture", "--notes", "--third", "--play", "--output", "--json",
+        "--inside", "--no-picture", "--notes", "--third", "--level", "--play", "--output", "--json",
     ):  # fmt: skip
         assert option in done.stdout

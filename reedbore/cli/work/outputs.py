@@ -12,9 +12,10 @@ from reedbore.files import check_writable
 from reedbore.simulate import outside
 from reedbore.sound import CEILING_DBTP, FILE_FORMATS, write
 
-# Full scale of the pressures inside mouth and mouthpiece: twice the highest breath there is.
-INNER_FULL_SCALE_PA = 40e3
-SOUNDS = "sound", "throat", "inside"
+FULL_SCALE_PA = {"sound": outside.FULL_SCALE_PA, "throat": 2e3, "inside": 20e3}
+"""What is full scale: true to each other among sounds of a kind. Less their mean, a normal hum
+swings by 0.3 kPa in the mouth and a horn by 3 to 6 kPa in its mouthpiece: both are well heard."""
+SOUNDS = tuple(FULL_SCALE_PA)
 
 Samples = NDArray[np.float64]
 
@@ -32,6 +33,8 @@ class Wanted(NamedTuple):
         Where its line of third notes is written, as MIDI.
     picture : bool
         Whether there is a picture.
+    matched : bool
+        Whether the sound is brought to the loudness of others.
     """
 
     output: Path | None = None
@@ -40,6 +43,7 @@ class Wanted(NamedTuple):
     notes: Path | None = None
     third: Path | None = None
     picture: bool = True
+    matched: bool = False
 
 
 class Made(NamedTuple):
@@ -106,7 +110,7 @@ def name_files(wanted: Wanted, stem: str, read: Iterable[Path], *, table: bool) 
 
 
 def write_sounds(
-    makers: Mapping[str, Callable[[], Samples]], paths: Mapping[str, Path]
+    makers: Mapping[str, Callable[[], Samples]], paths: Mapping[str, Path], *, matched: bool = False
 ) -> tuple[Samples, dict[str, Any]]:
     """Level and write the sounds that were asked for.
 
@@ -116,6 +120,8 @@ def write_sounds(
         For each of `SOUNDS` what makes it. [Pa]
     paths : mapping
         As from `name_files`.
+    matched : bool
+        Bring the sound, not the others, to the loudness of others.
 
     Returns
     -------
@@ -128,19 +134,14 @@ def write_sounds(
     for name in SOUNDS:
         if name not in paths:
             continue
-        full_scale = outside.FULL_SCALE_PA if name == "sound" else INNER_FULL_SCALE_PA
-        samples, levels[name] = _write_sound(paths[name], makers[name](), full_scale)
-        kept = samples if name == "sound" else kept
+        is_sound = name == "sound"
+        samples, level = outside.levelled(
+            makers[name](), FULL_SCALE_PA[name], matched=matched and is_sound
+        )
+        write(paths[name], samples, outside.SOUND_RATE)
+        levels[name] = {"file": paths[name].name, **level}
+        kept = samples if is_sound else kept
     return kept, levels
-
-
-def _write_sound(
-    path: Path, pressure: Samples, full_scale: float
-) -> tuple[Samples, dict[str, Any]]:
-    """Level and write one sound; its samples, and how it was levelled."""
-    samples, level = outside.levelled(pressure, full_scale)
-    write(path, samples, outside.SOUND_RATE)
-    return samples, {"file": path.name, **level}
 
 
 def file_lines(document: Mapping[str, Any]) -> list[str]:
@@ -158,8 +159,22 @@ def file_lines(document: Mapping[str, Any]) -> list[str]:
     """
     lines = [f"  {name:11} {path}" for name, path in document["files"].items()]
     return lines + [
-        f"The {name} was lowered by {-level['gain_db']:.1f} dB to stay below "
-        f"{CEILING_DBTP:g} dBTP: do not compare its loudness with other takes."
-        for name, level in document["sound"].items()
-        if level["gain_db"] < 0.0
+        told for name, level in document["sound"].items() if (told := _level_words(name, level))
     ]
+
+
+def _level_words(name: str, level: Mapping[str, Any]) -> str:
+    """Say by how much a sound is not at its true level; nothing where it is."""
+    gain = level["gain_db"]
+    if "matched_lufs" in level:
+        way = "louder" if gain >= 0.0 else "softer"
+        return (
+            f"The {name} was made {abs(gain):.1f} dB {way}, towards {level['matched_lufs']:g} "
+            "LUFS: its loudness says nothing about the horn."
+        )
+    if gain >= 0.0:
+        return ""
+    return (
+        f"The {name} was lowered by {-gain:.1f} dB to stay below {CEILING_DBTP:g} dBTP: do not "
+        "compare its loudness with other takes."
+    )

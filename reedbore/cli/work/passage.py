@@ -64,7 +64,9 @@ def make(request: PassageRequest, wanted: Wanted, progress: Progress) -> Made:
     with together() as group:
         if written:
             write_whole(paths["notes"], written)
-        document, sound = _write_all(request, performance, rows, paths, group)
+        document, sound = _write_all(
+            request, performance, rows, paths, group, matched=wanted.matched
+        )
     return Made(document, _text(request, score, rows, document), sound)
 
 
@@ -93,6 +95,8 @@ def _write_all(
     rows: Sequence[NoteVerdict],
     paths: Mapping[str, Path],
     group: Group,
+    *,
+    matched: bool,
 ) -> tuple[dict[str, Any], Samples]:
     """Write all files; the document as of `make`, and the sound as written. [full scale]."""
     rate, a4, traces = performance.score.rate, performance.score.a4, performance.traces
@@ -101,7 +105,7 @@ def _write_all(
         "throat": lambda: resample(traces.mouth, rate, outside.SOUND_RATE),
         "inside": lambda: resample(traces.pressure, rate, outside.SOUND_RATE),
     }
-    sound, levels = write_sounds(makers, paths)
+    sound, levels = write_sounds(makers, paths, matched=matched)
     if "picture" in paths:
         _draw(request, performance, rows, paths["picture"])
     write_whole(paths["table"], note_report.csv_text(rows, a4).encode())

@@ -68,7 +68,7 @@ def make(
         tell(warning)
     take, verdict = simulate(request, seconds, progress, lock_range=lock_range)
     progress.stage("writing")
-    document, sound = write_all(request, take, verdict, paths)
+    document, sound = write_all(request, take, verdict, paths, matched=wanted.matched)
     return Made(document, text(request, take, verdict, document), sound)
 
 
@@ -85,7 +85,12 @@ def simulate(
 
 
 def write_all(
-    request: Request, take: Take, verdict: Verdict, paths: Mapping[str, Path]
+    request: Request,
+    take: Take,
+    verdict: Verdict,
+    paths: Mapping[str, Path],
+    *,
+    matched: bool = False,
 ) -> tuple[dict[str, Any], Samples]:
     """Write all files; the document as of `make`, and the sound as written. [full scale]."""
     makers: dict[str, Callable[[], Samples]] = {
@@ -94,7 +99,7 @@ def write_all(
         "inside": lambda: inside(take),
     }
     with together() as group:
-        sound, levels = write_sounds(makers, paths)
+        sound, levels = write_sounds(makers, paths, matched=matched)
         if "picture" in paths:
             _draw(request, take, verdict, paths["picture"])
         kept = replace(
