@@ -22,8 +22,8 @@ SHORTEST_S = 0.5
 LONGEST_SHOWN = 100
 """Letters of what cannot be read."""
 
-MOST_TAKES = 6
-"""Takes kept in memory, about 4 MB for each second of each."""
+MOST_SECONDS = 20.0
+"""Of takes are kept in memory, together, about 4 MB for each second. [s]"""
 
 
 @dataclass(frozen=True)
@@ -105,10 +105,17 @@ class Shared:
     """Results that several answers need at about the same time: each is made once.
 
     Nothing in here changes what is answered, only how fast: the page's own words say all.
+
+    Parameters
+    ----------
+    most : float
+        How much is kept; the newest always is.
+    weigh : callable, optional
+        Tells how much a result is; by default 1.
     """
 
-    def __init__(self, most: int) -> None:
-        self._most = most
+    def __init__(self, most: float, weigh: Callable[[Any], float] = lambda _: 1.0) -> None:
+        self._most, self._weigh = most, weigh
         self._guard = threading.Lock()
         self._locks: dict[Any, threading.Lock] = {}
         self._found: OrderedDict[Any, Any] = OrderedDict()
@@ -143,13 +150,16 @@ class Shared:
                 raise
             with self._guard:
                 self._found[key] = made
-                while len(self._found) > self._most:
+                while len(self._found) > 1 and self._weight() > self._most:
                     old, _ = self._found.popitem(last=False)
                     self._locks.pop(old, None)
             return made
 
+    def _weight(self) -> float:
+        return sum(map(self._weigh, self._found.values()))
 
-_takes = Shared(MOST_TAKES)
+
+_takes = Shared(MOST_SECONDS, lambda made: made[1].seconds)
 
 
 def request_of(words: Words) -> Request:

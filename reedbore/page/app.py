@@ -88,7 +88,7 @@ def _refuse(word: str) -> float:
     raise ValueError(word)
 
 
-def _worker(name: str, slow: bool = False) -> Callable[[Request], Awaitable[Response]]:
+def _worker(name: str, kind: str) -> Callable[[Request], Awaitable[Response]]:
     """Make the endpoint of one function of `api`."""
 
     async def endpoint(request: Request) -> Response:
@@ -100,8 +100,7 @@ def _worker(name: str, slow: bool = False) -> Callable[[Request], Awaitable[Resp
             async with anyio.create_task_group() as group:
                 group.start_soon(job.watch, request)
                 try:
-                    lanes = jobs.slow if slow else jobs.quick
-                    answer = await job.run(partial(_call, name, body), lanes)
+                    answer = await job.run(partial(_call, name, body), getattr(jobs, kind))
                 except Exception as error:
                     failure = error
                 group.cancel_scope.cancel()
@@ -170,7 +169,7 @@ def _reader(name: str) -> Callable[[Request], Awaitable[Response]]:
 
     async def endpoint(request: Request) -> Response:
         jobs: Jobs = request.app.state.jobs
-        found = await anyio.to_thread.run_sync(partial(_document, name), limiter=jobs.quick)
+        found = await anyio.to_thread.run_sync(partial(_document, name), limiter=jobs.at_once)
         return JSONResponse(found)
 
     return endpoint
@@ -233,9 +232,9 @@ class Guard:
             await refusal(scope, receive, guarded)
 
 
-WORKERS = {"predict": False, "sound": False, "look": False, "bore": False, "take": False}
-WORKERS |= {"read": False, "judge": True, "lesson/check": True}
-"""Functions of `api`, and whether they take seconds."""
+WORKERS = {"predict": "at_once", **dict.fromkeys(("sound", "look", "bore", "take"), "quick")}
+WORKERS |= {"read": "quick", "judge": "slow", "lesson/check": "slow"}
+"""Functions of `api`, and which places of `jobs.Jobs` they take."""
 
 STREAMERS = "map", "table"
 
@@ -253,7 +252,7 @@ def make_app() -> Starlette:
         With `state.jobs`, whose `stop` stops everything under way.
     """
     mimetypes.add_type("text/javascript", ".js")  # some systems say otherwise
-    posts = [_post(name, _worker(name.replace("/", "_"), slow)) for name, slow in WORKERS.items()]
+    posts = [_post(name, _worker(name.replace("/", "_"), kind)) for name, kind in WORKERS.items()]
     posts += [_post(name, _streamer(name)) for name in STREAMERS]
     gets = [Route(f"/{name}", _reader(name), methods=["GET"]) for name in ("choices", "lesson")]
     files = [

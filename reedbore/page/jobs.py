@@ -14,8 +14,11 @@ from starlette.requests import Request
 
 from reedbore import stopping
 
-QUICK, SLOW = 4, 2
-"""Pieces of work at the same time: what is played and seen, and what takes seconds."""
+AT_ONCE, QUICK, SLOW = 4, 4, 2
+"""Pieces of work at the same time: arithmetic, what is played and seen, and what takes seconds.
+
+Each kind has places of its own, so that none waits for one that takes longer.
+"""
 
 T = TypeVar("T")
 
@@ -79,7 +82,7 @@ class Jobs:
     """All work under way."""
 
     def __init__(self) -> None:
-        self.quick, self.slow = anyio.CapacityLimiter(QUICK), anyio.CapacityLimiter(SLOW)
+        self.at_once, self.quick, self.slow = map(anyio.CapacityLimiter, (AT_ONCE, QUICK, SLOW))
         self._under_way: set[Job] = set()
         self._ended = False
 

@@ -4,6 +4,7 @@ It listens before anything heavy is loaded; the kernel is made ready meanwhile.
 """
 
 import contextlib
+import ctypes
 import socket
 import threading
 from collections.abc import Callable
@@ -15,6 +16,7 @@ from reedbore.page.app import make_app
 
 HOST = "127.0.0.1"
 USUAL_PORT = 7463
+M_ARENA_MAX = -8  # of glibc's malloc.h
 GRACE_S = 2
 """How long answers under way may take once the program is to end. [s]"""
 
@@ -70,6 +72,15 @@ def listen(port: int | None) -> socket.socket:
     raise ReedboreError(told)
 
 
+def share_memory() -> None:
+    """Let all threads take memory from one place, where the C library can be told so.
+
+    glibc gives each thread a place of its own, which then stays as large as its largest take.
+    """
+    with contextlib.suppress(AttributeError, OSError, TypeError):  # another C library
+        ctypes.CDLL(None).mallopt(M_ARENA_MAX, 1)
+
+
 def warm() -> None:
     """Make ready what the first click needs: the compiled step, the demo's bore, the pictures."""
     from reedbore.page import api  # noqa: PLC0415 - takes longer than the server's start
@@ -96,6 +107,7 @@ def serve(port: int | None, ready: Callable[[str], None]) -> None:
     KeyboardInterrupt
         After everything has been closed.
     """
+    share_memory()
     taken = listen(port)
     app = make_app()
     address = f"http://{HOST}:{taken.getsockname()[1]}/"

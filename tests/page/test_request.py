@@ -100,3 +100,15 @@ def test_what_several_want_is_made_once() -> None:
         shared.get("wrong", lambda: 1 // 0)
     assert "wrong" not in shared._locks  # what fails leaves nothing behind
     assert [shared.get(key, lambda key=key: key) for key in ("wrong", "a", "b", "key")][-1] == "key"
+
+
+def test_no_more_is_kept_than_was_said_but_the_newest() -> None:
+    shared, made = Shared(20.0, weigh=float), []
+
+    def get(key: int) -> None:
+        shared.get(key, lambda: made.append(key) or key)
+
+    for key in (4, 6, 10, 4, 9, 6, 30, 30):
+        get(key)
+    # 9 drives 6 out, which is the oldest that nobody asked for again; 30 drives all out.
+    assert made == [4, 6, 10, 9, 6, 30]

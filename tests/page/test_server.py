@@ -23,7 +23,7 @@ from starlette.testclient import TestClient
 from reedbore.model.presets import load_horn, names, preset_path, write_text
 from reedbore.model.setup import Setup
 from reedbore.model.units import QUANTITIES
-from reedbore.page import app, map
+from reedbore.page import api, app, map
 from reedbore.page.serve import Server, listen
 from reedbore.simulate.outside import levelled
 from reedbore.simulate.request.take import Words, read_request, tune_request
@@ -521,6 +521,32 @@ def until(true: Any) -> bool:
     while not true() and time.monotonic() < end:
         time.sleep(0.02)
     return bool(true())
+
+
+def test_arithmetic_waits_for_no_sound(
+    served: tuple[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address, application = served
+    heard, real = threading.Event(), api.sound
+    monkeypatch.setattr(api, "sound", lambda body: heard.wait(PATIENCE_S) and real(body))
+    crowd = [
+        threading.Thread(
+            target=urllib.request.urlopen,
+            args=(ask(address, "sound", {"words": QUICK, "seconds": 0.5}),),
+            daemon=True,
+        )
+        for _ in range(20)
+    ]
+    for one in crowd:
+        one.start()
+    assert until(lambda: application.state.jobs.under_way == len(crowd))
+    with urllib.request.urlopen(ask(address, "predict", {}), timeout=PATIENCE_S) as answer:
+        assert "says" in json.load(answer)
+    assert not heard.is_set()
+    assert application.state.jobs.under_way == len(crowd)
+    heard.set()
+    for one in crowd:
+        one.join(PATIENCE_S)
 
 
 def test_a_map_stops_when_its_tab_is_closed(
