@@ -9,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
 import tracemalloc
 from dataclasses import replace
 from pathlib import Path
@@ -292,6 +293,47 @@ def test_a_card_that_is_not_there_is_named(tmp_path: Path, monkeypatch: pytest.M
     with pytest.raises(ReedboreError, match="no graphics card"):
         run(tmp_path / "map.zarr", on="gpu")
     assert not (tmp_path / "map.zarr").exists()
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("small")
+def test_scheduler_that_is_killed_is_named_and_its_sweep_goes_on(
+    tmp_path: Path, unbroken: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+):
+    pytest.importorskip("distributed")
+    path, place = tmp_path / "map.zarr", tmp_path / "scheduler.json"
+    known = os.environ | {"PYTHONPATH": f"{CHILD.parent}{os.pathsep}{CHILD.parents[2]}"}
+
+    def begin(name: str, *words: str) -> subprocess.Popen[bytes]:
+        module = f"distributed.cli.dask_{name}"
+        options = ["--scheduler-file", str(place), "--no-dashboard", *words]
+        return subprocess.Popen(
+            [sys.executable, "-m", module, *options], env=known, stderr=subprocess.DEVNULL
+        )
+
+    scheduler = begin("scheduler", "--port", "0")
+    worker = begin("worker", "--nthreads", "1", "--no-nanny", "--death-timeout", "60")
+    try:
+        while not place.exists() or not place.read_text():
+            time.sleep(0.05)
+        address = json.loads(place.read_text())["address"]
+        judged, keep = itertools.count(), table.write
+
+        def write(*things: Any) -> None:
+            keep(*things)
+            if next(judged) == 3:
+                scheduler.kill()
+
+        monkeypatch.setattr(table, "write", write)
+        with pytest.raises(ReedboreError, match=f"cluster at {address} was lost; the same command"):
+            run(path, edges=True, cluster=address)
+    finally:
+        for one in (scheduler, worker):
+            one.kill()
+            one.wait()
+    assert 3 < next(judged) < 36
+    run(path, edges=True)
+    assert dict(fake_cells.files(path)) == unbroken
 
 
 def test_cluster_that_is_not_there_is_named(tmp_path: Path):

@@ -6,6 +6,7 @@ a cluster ends with the same store as one that is not.
 """
 
 import itertools
+import logging
 import math
 import multiprocessing
 import signal
@@ -261,6 +262,14 @@ def _spread(to_do: Iterator[Task], work: Work, address: str) -> Iterator[tuple[T
         client = distributed.Client(address, timeout=10)
     except (OSError, ValueError) as error:
         raise ReedboreError(f"--cluster {address} cannot be reached ({error})") from error
+    gone = (
+        distributed.KilledWorker,
+        distributed.CancelledError,
+        distributed.comm.core.CommClosedError,
+        TimeoutError,
+    )
+    # It would tell the same again, in many lines.
+    logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
     given: dict[Any, Task] = {}
     with client:
         pool = distributed.as_completed()
@@ -269,7 +278,7 @@ def _spread(to_do: Iterator[Task], work: Work, address: str) -> Iterator[tuple[T
         for future in pool:
             try:
                 yield given.pop(future), future.result()
-            except (distributed.KilledWorker, distributed.CancelledError) as error:
+            except gone as error:
                 lost = f"the cluster at {address} was lost; the same command goes on"
                 raise ReedboreError(lost) from error
             for task in itertools.islice(to_do, 1):
