@@ -53,6 +53,9 @@ holds it. [cents]"""
 LISTEN_S = 4.0
 """So long the pair sounds that is listened to. [s]"""
 
+CURVE_RATE = 1000.0
+"""Points a second of the wander of an aim, which is slower than half a hertz. [Hz]"""
+
 BAND = 20.0
 """Lines farther than this from horn or voice are kept out of their phases. [Hz]"""
 
@@ -294,10 +297,12 @@ def held_share(setup: Setup, ratio: Ratio, aim_cents: float, seed: int = 0) -> f
         wander would keep the beat still by itself.
     """
     rate, dice = setup.time.rate, np.random.default_rng(seed)
-    curve = glottis.slow_wander(np.arange(round(HOLD_S * rate)) / rate, USUAL_WANDER_CENTS, dice)
-    course = beat_of(again(setup, HOLD_S, aim_cents + curve), setup.voice.frequency, ratio)
-    ahead = np.cumsum(setup.voice.frequency * (2.0 ** (curve / 1200.0) - 1.0)) / rate
-    alone = -ratio[1] * np.interp(course.times, np.arange(curve.size) / rate, ahead)
+    times = np.arange(round(HOLD_S * CURVE_RATE) + 1) / CURVE_RATE
+    curve = glottis.slow_wander(times, USUAL_WANDER_CENTS, dice)
+    aims = aim_cents + np.interp(np.arange(round(HOLD_S * rate)) / rate, times, curve)
+    course = beat_of(again(setup, HOLD_S, aims), setup.voice.frequency, ratio)
+    ahead = np.cumsum(setup.voice.frequency * (2.0 ** (curve / 1200.0) - 1.0)) / CURVE_RATE
+    alone = -ratio[1] * np.interp(course.times, times, ahead)
     still, chance = still_share(course.times, course.cycles), still_share(course.times, alone)
     return max(still - chance, 0.0) / (1.0 - chance) if chance < 1.0 else 0.0
 
