@@ -101,6 +101,7 @@ def plain(row: SingerRow, others: Sequence[SingerRow] = (), a4: float = A4_HZ) -
         "voices": len(others) if others else None,
         "state": row.state,
         "reason": row.reason,
+        "depth": row.depth,
         "heard": row.heard,
         "aimed_hz": aim,
         "sung_hz": middle.sung_hz if middle and middle.sung_hz > 0.0 else None,
@@ -201,7 +202,14 @@ def text(
             lines += ["", f"{kind}: {ratios}"]
         else:
             lines += ["", f"{kind}:", *(f"  {told[row.ratio]}" for row in here)]
-    return "\n".join([*lines, "", FOLDS])
+    return "\n".join([*lines, *_other_depths(rows), "", FOLDS])
+
+
+def _other_depths(rows: Sequence[SingerRow]) -> list[str]:
+    """Say which pairs were sung with another depth than was asked for."""
+    told = [f"{p}/{q} {row.depth:.2g}" for row in rows for p, q in (row.ratio,) if row.depth]
+    said = "sung at another depth, the nearest that these folds reach here"
+    return ["", f"{said}: {'  '.join(told)}"] if told else []
 
 
 class RowWords(NamedTuple):

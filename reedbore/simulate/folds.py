@@ -88,6 +88,13 @@ REACH = 300.0
 """How far a singer's aim can be pulled. [cents]"""
 
 
+class UnreachedError(ModelError):
+    """Folds sing a note, but not with the depth that was asked for."""
+
+    softest = loudest = math.nan
+    """Between these depths they do."""
+
+
 class Solved(NamedTuple):
     """Folds that sing an aim, and what the same folds sing with more or less tension."""
 
@@ -394,6 +401,38 @@ def solve(setup: Setup) -> Solved:
     return _solved(setup.model_copy(update={"voice": voice}))
 
 
+def reachable(setup: Setup) -> Setup:
+    """Return a setup with the nearest depth to its own that its folds reach.
+
+    Parameters
+    ----------
+    setup : Setup
+        As for `solve`.
+
+    Returns
+    -------
+    Setup
+        That `solve` solves.
+
+    Raises
+    ------
+    ModelError
+        If no tension sings the aim, or neither end of what the folds reach can be held.
+    """
+    try:
+        solve(setup)
+    except UnreachedError as error:
+        ends = error.softest, error.loudest
+        for depth in sorted(ends, key=lambda end: abs(end - setup.voice.depth)):
+            voice = setup.voice.model_copy(update={"depth": depth})
+            nearest = setup.model_copy(update={"voice": voice})
+            with contextlib.suppress(UnreachedError):
+                solve(nearest)
+                return nearest
+        raise
+    return setup
+
+
 @functools.lru_cache(maxsize=1024)
 def _solved(setup: Setup) -> Solved:
     name = hashlib.sha256(json.dumps(setup.to_plain()).encode()).hexdigest()[:24]
@@ -509,7 +548,7 @@ def _unsung(setup: Setup) -> ModelError:
     )
 
 
-def _unreached(setup: Setup, flow: float, loudest: float) -> ModelError:
+def _unreached(setup: Setup, flow: float, loudest: float) -> UnreachedError:
     softest = loudest
     for chink in np.linspace(0.0, WIDEST_CHINK, 9)[1:]:
         found = _aimed(_Leaking(setup, flow, float(chink)), TENSIONS)
@@ -517,7 +556,9 @@ def _unreached(setup: Setup, flow: float, loudest: float) -> ModelError:
             break
         softest = min(softest, found[1].depth)
     aim = note_name(setup.voice.frequency)
-    return ModelError(
+    error = UnreachedError(
         f"voice.depth is {setup.voice.depth:g}; these folds sing {aim} over this horn with "
         f"{softest:.2f} to {loudest:.2f}"
     )
+    error.softest, error.loudest = softest, loudest
+    return error

@@ -25,7 +25,7 @@ from reedbore.measures.locking import Course, Edge
 from reedbore.model.setup import Setup
 from reedbore.notes import cents
 from reedbore.physics import folds, glottis
-from reedbore.simulate.folds import LEAST_SWING, REACH, solve
+from reedbore.simulate.folds import LEAST_SWING, REACH, reachable
 from reedbore.simulate.outside import SOUND_RATE, radiated
 from reedbore.simulate.singing import USUAL_WANDER_CENTS
 from reedbore.simulate.take import Take, again
@@ -89,6 +89,8 @@ class SingerRow(NamedTuple):
     """At the middle of the range, or at the just note."""
     heard: str | None = None
     """How well the third note is heard there; None without a lock."""
+    depth: float | None = None
+    """With which it was sung, the nearest that these folds reach; None: with that asked for."""
 
     @property
     def width(self) -> float:
@@ -172,15 +174,15 @@ def singer_rows(
         for setup in setups
         for ratio in ratios
     ]
-    refused = _at_once(_refused, cases, lambda share: told(0.4 * share))
-    singing = [case for case, reason in zip(cases, refused, strict=True) if reason is None]
+    settled = _at_once(_settled, cases, lambda share: told(0.4 * share))
+    singing = [case for case in settled if isinstance(case, _Case)]
     pairs = [Pair(case.setup, *case.ratio) for case in singing]
     sought = search(pairs, _look, _edge, lambda share: told(0.4 + 0.4 * share))
     work = list(zip(singing, sought, strict=True))
     found = iter(_at_once(_sung_row, work, lambda share: told(0.8 + 0.2 * share)))
     rows = [
-        _unsung(case, reason) if reason else next(found)
-        for case, reason in zip(cases, refused, strict=True)
+        _unsung(case, one) if isinstance(one, str) else _told(next(found), case, one)
+        for case, one in zip(cases, settled, strict=True)
     ]
     return [rows[k * len(ratios) : (k + 1) * len(ratios)] for k in range(len(setups))]
 
@@ -202,13 +204,18 @@ def _at_once(work: Callable[[_In], _Out], on: Sequence[_In], tell: Progress) -> 
     return done
 
 
-def _refused(case: _Case) -> str | None:
-    """Say why folds do not sing what they aim at; None if they do."""
+def _settled(case: _Case) -> _Case | str:
+    """Find the depth that folds reach at what they aim at, or say why they do not sing it."""
     try:
-        solve(case.setup)
+        return case._replace(setup=reachable(case.setup))
     except ModelError as error:
         return str(error)
-    return None
+
+
+def _told(row: SingerRow, asked: _Case, sung: _Case) -> SingerRow:
+    """Say in a row with what depth it was sung, if it is not the one that was asked for."""
+    depth = sung.setup.voice.depth
+    return row if depth == asked.setup.voice.depth else row._replace(depth=depth)
 
 
 def _unsung(case: _Case, reason: str, middle: Aim | None = None) -> SingerRow:

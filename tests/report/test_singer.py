@@ -184,3 +184,11 @@ def test_a_sheet_names_what_finds_no_room_and_one_without_locks_is_whole(monkeyp
     assert any(word.startswith("also: ") and "1/8" in word for word in words)
     none = [row((3, 2), state=RowState.UNSUNG)]
     assert f"{Ease.UNSUNG}:  3/2" in words_on(monkeypatch, none, {}, tmp_path / "none.pdf")
+
+
+def test_another_depth_than_was_asked_for_is_told():
+    rows = [row(), row((5, 2))._replace(depth=0.263)]
+    said = "sung at another depth, the nearest that these folds reach here: 5/2 0.26"
+    assert said in singer.text(rows).splitlines()
+    assert "another depth" not in singer.text(rows[:1])
+    assert [singer.plain(one)["depth"] for one in rows] == [None, 0.263]

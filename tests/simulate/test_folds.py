@@ -16,7 +16,7 @@ from reedbore.kernel import folds as rows
 from reedbore.kernel.folds import sing_into_leak, singer_of
 from reedbore.simulate import folds
 from reedbore.simulate.acoustics.singer_airway import FAST_S
-from reedbore.simulate.folds import RUN_S, folds_of, mean_flow, singing, solve
+from reedbore.simulate.folds import RUN_S, folds_of, mean_flow, reachable, singing, solve
 from reedbore.simulate.tuning import sources
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
@@ -140,6 +140,14 @@ def test_soft_and_loud_ends_of_the_depth_are_told(depth, reached):
     says = r"^voice\.depth is 0\.005; these folds sing Bb2 over this horn with 0\.01 to 0\.30$"
     with pytest.raises(ModelError, match=says):
         solve(aimed(depth=depth))
+
+
+@long_run
+@pytest.mark.parametrize(("asked", "nearest"), [(0.005, 0.01), (0.1, 0.1), (0.35, 0.30)])
+def test_nearest_depth_that_folds_reach_is_found(asked, nearest):
+    found = reachable(aimed(depth=asked))
+    assert found.voice.depth == pytest.approx(nearest, abs=0.005)
+    assert solve(found).depth == pytest.approx(found.voice.depth, rel=0.03)
 
 
 @long_run

@@ -49,6 +49,14 @@ def test_singer_has_room_to_aim(row):
     assert found.held > 0.5
 
 
+def test_who_cannot_sing_so_loudly_is_told_of_at_the_loudest(tenor):
+    setup, hz = tenor
+    found = singer_row(setup.with_value("voice.depth", 0.6), hz, (1, 1))
+    assert found.state == RowState.LOCKED
+    assert found.depth == pytest.approx(0.3, abs=0.03)
+    assert singer_row(setup, hz, (1, 1)).depth is None
+
+
 def test_aims_inside_lock_and_outside_slip_on_either_side(row, tenor):
     _, found = row
     aimed = sung_at(tenor[0], found.just_hz)
