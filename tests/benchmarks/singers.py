@@ -140,6 +140,7 @@ def plain(row: SingerRow) -> dict[str, Any]:
         "aims_cents": [row.low.inside, row.high.inside] if row.low and row.high else None,
         "width_cents": row.width,
         "open_ended": row.open_ended,
+        "depth": row.depth,
         "held_singer": row.held,
         "pulled_cents": row.middle.pulled_cents if row.middle and sings else None,
         "lungs_kpa": row.middle.lungs / 1e3 if row.middle else None,
@@ -149,7 +150,14 @@ def plain(row: SingerRow) -> dict[str, Any]:
 def cell(row: SingerRow) -> str:
     if row.state == "unsung":
         return "unsung"
-    return f"{'over ' * row.open_ended}{row.width:.0f}" if row.width else "none"
+    at = f" at {row.depth:.2g}" if row.depth else ""
+    return f"{'over ' * row.open_ended}{row.width:.0f}{at}" if row.width else f"none{at}"
+
+
+def as_sung(mine: Setup, row: SingerRow) -> Setup:
+    """The setup of a row: another depth than was asked for is the nearest that is reached."""
+    aimed = sung_at(mine, row.just_hz)
+    return aimed.with_value("voice.depth", row.depth) if row.depth else aimed
 
 
 def spread(rows: Sequence[SingerRow]) -> str:
@@ -240,7 +248,7 @@ def one_way(asked: Asked) -> dict[str, Any]:
         mine = singers(setup)[TYPICAL]
         (rows,) = singer_rows([mine], off, asked.ratios)
         clocks = edges_of(setup, off, asked.ratios, longest=longest)
-        alone = [sung_at(mine, row.just_hz) if row.state != "unsung" else None for row in rows]
+        alone = [as_sung(mine, row) if row.state != "unsung" else None for row in rows]
         with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
             back = pool.map(
                 lambda one: clock_width(one[0], one[1], longest) if one[0] else math.nan,
