@@ -35,7 +35,7 @@ def picture(
     """
     from reedbore.report import maps_data  # noqa: PLC0415 - help starts faster
     from reedbore.report.figures.maps import picture as maps  # noqa: PLC0415 - help starts faster
-    from reedbore.report.maps import CARE, aim_words, resolution, unfinished  # noqa: PLC0415 - help starts faster
+    from reedbore.report.maps import aim_words, care, does, resolution, unfinished  # noqa: PLC0415 - help starts faster
 
     found = maps.picture(file, output)
     aims = maps_data.aims(found)
@@ -45,8 +45,8 @@ def picture(
     say(f"wrote {output}")
     for aim in aims:
         ratio, note, third = aim_words(found, aim)
-        say(f"  {ratio:4} sing {note:9} third note {third}")
-    for words in (unfinished(found), resolution(found), CARE):
+        say(f"  {ratio:4} {does(found.sweep)} {note:9} third note {third}")
+    for words in (unfinished(found), resolution(found), care(found.sweep)):
         if words:
             say(words)
 

@@ -373,6 +373,9 @@ QUANTITIES = {
         "mm",
         "gap between vocal folds at rest, on a horn that takes 0.35 l/s; wider is looser",
     ),
+    "voice.lung_kpa": _declare(
+        0.2, 12, "kPa", "pressure in the lungs, which the breath follows; not set, it follows that"
+    ),
     "voice.effort": _declare(
         0.5, 2, "", "how hard is sung, 1 as in the preset: 2 doubles the flow and halves rd"
     ),

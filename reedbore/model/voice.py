@@ -23,8 +23,9 @@ class Voice(Part):
     [Hz], `scoop` the time that it takes [s].
 
     Sung by folds (`drive`), `frequency` is what the singer aims at, `depth` what it comes to where
-    no horn sounds back; `fold_mass`, `fold_length` and `gap` are the singer's own. With the `ear`
-    on, the tension is corrected by what is heard.
+    no horn sounds back; `fold_mass`, `fold_length` and `gap` are the singer's own. Where the
+    pressure in the `lung` is given the breath follows it, else it follows the breath. With the
+    `ear` on, the tension is corrected by what is heard.
 
     As a source of pressure the voice has the depth that is set; as a source of flow its `flow`,
     times `effort`, passes the tract, and the depth comes out of it (`kernel.mouth.depth`). A
@@ -41,6 +42,7 @@ class Voice(Part):
     fold_mass: float = 3.0
     fold_length: float = settle(QUANTITIES["voice.fold_length_mm"], 14e-3)
     gap: float = settle(QUANTITIES["voice.gap_mm"], 0.3e-3)
+    lung: float | None = None
     ear: Literal["off", "on"] = "off"
     effort: float = 1.0
     rd: float = 1.0

@@ -167,8 +167,7 @@ def _default_ends(field: str, setup: Setup, fingered: Fingered) -> tuple[str, st
         return DEPTHS
     low, high = quantity.edge_range
     value = setup.value(field)
-    assert isinstance(value, int | float)
-    if value == 0.0:
+    if not isinstance(value, int | float) or value == 0.0:
         return f"{low:g}", f"{low + 0.1 * (high - low):g}"
     ends = sorted(min(max(share * value, low), high) for share in SHARES)
     return f"{ends[0]:.4g}", f"{ends[1]:.4g}"
@@ -184,7 +183,7 @@ def _head(asked: _Asked) -> dict[str, Any]:
         "title": f"{sweep.title}, {note} fingered",
         "fingered": note,
         "looks": {state: LOOKS[state]._asdict() for state in (*VERDICTS, State.NOT_RUN)},
-        "note": maps.CARE,
+        "note": maps.care(sweep),
         "ratios": [
             [f"{p}/{q}", cents(p, q)] for p, q in sorted(simple_ratios(SIMPLE), key=math.prod)
         ],

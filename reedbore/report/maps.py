@@ -12,7 +12,7 @@ from reedbore.model.setup import depth_name, strength_words
 from reedbore.model.units import format_edge
 from reedbore.notes import carries_pitch, note_name, split_note
 from reedbore.report.maps_data import Aim, LockMap
-from reedbore.report.words import CLOCK, sentence
+from reedbore.report.words import CLOCK, FOLDS, sentence
 from reedbore.verdict.state import EdgeState, State
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Sweep, quantity_of
 
@@ -23,6 +23,16 @@ LONGEST_REASON = 90
 """Letters of why a cell failed that have room under a map."""
 
 CARE = sentence(CLOCK)
+
+
+def does(sweep: Sweep) -> str:
+    """Say what the values along the sung axis ask of a voice: folds are pulled off their aim."""
+    return "aim at" if sweep.setup.voice.folded else "sing"
+
+
+def care(sweep: Sweep) -> str:
+    """Return the caution under a map: of a clock, or of folds."""
+    return sentence(FOLDS) if sweep.setup.voice.folded else CARE
 
 
 def title(found: LockMap) -> str:
@@ -38,15 +48,20 @@ def subtitle(found: LockMap) -> str:
     sweep, setup = found.sweep, found.sweep.setup
     swept = {axis.name for axis in sweep.axes}
     told = []
-    if "breath.pressure_kpa" not in swept:
+    if setup.voice.lung is not None and "voice.lung_kpa" not in swept:
+        told.append(f"lungs {setup.voice.lung / 1e3:.3g} kPa")
+    elif not swept & {"breath.pressure_kpa", "voice.lung_kpa"}:
         told.append(f"breath {setup.breath.pressure / 1e3:.3g} kPa")
     if setup.voice.source == "off":
         told.append("nobody sings")
     else:
         if "voice.depth" not in swept:
             told.append(strength_words(setup.voice))
+        if setup.voice.folded:
+            told.append("sung by folds that feel the horn")
         if not swept & {SUNG, VOICE}:
-            told.append(f"sung {note_name(setup.voice.frequency, sweep.fingered.a4)}")
+            which = "aimed at" if setup.voice.folded else "sung"
+            told.append(f"{which} {note_name(setup.voice.frequency, sweep.fingered.a4)}")
     return " · ".join(told)
 
 
@@ -85,7 +100,8 @@ def unfinished(found: LockMap) -> str:
 def axis_words(sweep: Sweep, axis: Axis) -> str:
     """Label an axis: what it is, in which unit, and the name that it is set by."""
     if axis is sweep.sung_axis:
-        return f"sung note, cents from the tempered one (A4 = {sweep.fingered.a4:g} Hz)"
+        which = "aimed" if sweep.setup.voice.folded else "sung"
+        return f"{which} note, cents from the tempered one (A4 = {sweep.fingered.a4:g} Hz)"
     unit = "" if axis.unit == "1" else f" [{axis.unit}]"
     place = first_exaggerated(axis)
     beyond = "" if place is None else f"; from {axis.values[place]:g} {depth_name(1.0)}"

@@ -58,19 +58,16 @@ class Aim(NamedTuple):
     """Lowest and highest sung note that locks there, from the fingered one. [cents]"""
     high: float
     sung_hz: float
-    """The middle."""
+    """The middle, of what is sung or aimed at."""
     exact: bool
     """Whether the ends are edges that were searched for, or only those of cells."""
+    third_hz: float
+    """The common fundamental. [Hz]"""
 
     @property
     def middle(self) -> float:
         """The note to sing, from the fingered one. [cents]."""
         return 0.5 * (self.low + self.high)
-
-    @property
-    def third_hz(self) -> float:
-        """The common fundamental. [Hz]."""
-        return self.sung_hz / self.ratio[0]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -313,7 +310,11 @@ def _aim(
     exact: bool,
 ) -> Aim:
     hz = found.sweep.fingered.hz * 2.0 ** (0.5 * sum(span) / 1200.0)
-    return Aim(ratio, place, *span, hz, exact)
+    third = hz / ratio[0]
+    if found.sweep.setup.voice.folded:
+        # The horn pulls the voice off its aim: what it plays itself tells.
+        third = float(found.values["played_hz"][place]) / ratio[1]
+    return Aim(ratio, place, *span, hz, exact, third)
 
 
 def runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -127,7 +127,11 @@ def lock_map(sweep: Any) -> Shown:
     title = html.escape(maps_words.title(found))
     told = [maps_words.aim_words(found, aim) for aim in maps_data.aims(found)]
     aims = [f"{ratio}: sing {note}, common note {third}" for ratio, note, third in told]
-    notes = (maps_words.unfinished(found), maps_words.resolution(found), maps_words.CARE)
+    notes = (
+        maps_words.unfinished(found),
+        maps_words.resolution(found),
+        maps_words.care(found.sweep),
+    )
     listed = "".join(f"<li>{html.escape(line)}</li>" for line in aims)
     under = "".join(f"<p>{html.escape(line)}</p>" for line in notes if line)
     seen = f"Lock map: {maps_words.title(found)}. {'; '.join(aims)}"

@@ -201,9 +201,12 @@ def lock_range_words(ends: tuple[float, float], sung_hz: float, a4: float = A4_H
 
 
 def _breath(request: Request, setup: Setup) -> str:
-    """Tell the breath, and at a dynamic what the lip does."""
+    """Tell the breath, and what it follows; at a dynamic also what the lip does."""
     kilopascals = f"{setup.breath.pressure / 1e3:.3g} kPa"
     name = getattr(request.typed, "breath", None)
+    if setup.voice.lung is not None and setup.voice.folded:
+        lungs = setup.voice.lung / 1e3
+        return f"{kilopascals}, what lungs of {lungs:.3g} kPa leave in the mouth"
     if name not in DYNAMICS:
         return kilopascals
     reed = f"tip open {1e3 * setup.reed.opening:.2g} mm"

@@ -15,6 +15,7 @@ from reedbore.simulate import outside
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.ear import ear_of
 from reedbore.simulate.folds import singing, voiced
+from reedbore.simulate.lungs import breathing
 from reedbore.simulate.mouth import depth
 from reedbore.simulate.singing import sing
 from reedbore.simulate.tuning import blown
@@ -54,7 +55,7 @@ def render(setup: Setup, seconds: float) -> Take:
     Parameters
     ----------
     setup : Setup
-        What to play.
+        What to play; where its lungs are given the breath follows them.
     seconds : float
         How long, 0.1 to 600. [s]
 
@@ -66,13 +67,15 @@ def render(setup: Setup, seconds: float) -> Take:
     Raises
     ------
     ModelError
-        If the length is not allowed. A run that diverges is a take too: silent from there on.
+        If the length is not allowed, or folds cannot sing what they are asked for. A run that
+        diverges is a take too: silent from there on.
     AudioError
         If a recorded voice cannot be used.
     """
     if not 0.1 <= seconds <= 600.0:
         raise ModelError(f"seconds is {seconds:g} s; allowed 0.1 to 600 s (length of a take)")
     stopping.check()
+    setup = breathing(setup)
     sung, traces = _played(setup, seconds, 0.0)
     outgoing, broken = traces.outgoing, burst(traces)
     if broken is not None:

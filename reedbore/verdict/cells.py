@@ -5,6 +5,7 @@ In: setups. Out: a `Cell` each, which depends on its setup alone, never on what 
 
 import math
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from functools import cached_property
 from typing import NamedTuple
 
@@ -12,17 +13,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore import stopping
+from reedbore.errors import ModelError
 from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import locking, pitch
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents
-from reedbore.simulate.batch import Lanes
+from reedbore.simulate.batch import Lanes, Lines
+from reedbore.simulate.folds import LEAST_SWING, Solved, solve
+from reedbore.simulate.lungs import breathing
 from reedbore.simulate.mouth import depth
 from reedbore.verdict import runs
 from reedbore.verdict.decide import Answer, decide, settle
 from reedbore.verdict.questions import Pair, Progress, ask
 from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio
+from reedbore.verdict.singer import LONGEST_S
 from reedbore.verdict.state import HornState, Reason, State, broke_down
 
 LOOK_S = 0.5
@@ -30,6 +35,12 @@ LOOK_S = 0.5
 
 SHORTEST_S = 1.0
 """A shorter run shows too little of a beat to tell anything. [s]"""
+
+UNCOUNTED_HZ = 1.0
+"""A line that turns so much faster or slower than the folds swing is not what they sing. [Hz]"""
+
+SOLVING = 0.8
+"""Share of the work that it is to find out how folds sing; clocks have none of it."""
 
 Samples = NDArray[np.float64]
 
@@ -53,6 +64,19 @@ class Cell(NamedTuple):
     period: int = 0
     """Of the horn alone, in periods of its note; 0 if unknown."""
     voice_off_hz: float = math.nan
+    breath_kpa: float = math.nan
+    """In the mouth."""
+    lungs_kpa: float = math.nan
+    """Behind folds that sing what they aim at where no horn sounds back."""
+
+
+class _Asked(NamedTuple):
+    """A setup as it is stepped, and what is known of its singer, if its voice is sung by folds."""
+
+    setup: Setup
+    solved: Solved | None = None
+    refused: str | None = None
+    """Why the folds do not sing what they aim at."""
 
 
 def judge_cells(
@@ -92,16 +116,41 @@ def judge_cells(
     cells: list[Cell] = []
     tell = progress or (lambda _: None)
     controls: dict[Setup, Control] = {}
+    solving = SOLVING if any(setup.voice.folded for setup in setups) else 0.0
+    asked = _solved(setups, executor, lambda share: tell(solving * share))
     for start in range(0, len(setups), executor.width):
         stopping.check()
         here = slice(start, start + executor.width)
-        cells += _together(setups[here], fingered_hz[here], controls, seconds, executor)
-        tell(len(cells) / len(setups))
+        cells += _together(asked[here], fingered_hz[here], controls, seconds, executor)
+        tell(solving + (1.0 - solving) * len(cells) / len(setups))
     return cells
 
 
+def _solved(setups: Sequence[Setup], executor: Executor, tell: Progress) -> list[_Asked]:
+    """Ask of each voice that is sung by folds whether they sing the note at all."""
+    if not any(setup.voice.folded for setup in setups):
+        return list(map(_Asked, setups))
+    asked: list[_Asked] = []
+    with ThreadPoolExecutor(executor.threads) as pool:
+        for one in pool.map(_solve, setups):
+            asked.append(one)
+            tell(len(asked) / len(setups))
+    return asked
+
+
+def _solve(setup: Setup) -> _Asked:
+    stopping.check()
+    if not setup.voice.folded:
+        return _Asked(setup)
+    try:
+        blown = breathing(setup)
+        return _Asked(blown, solve(blown))
+    except ModelError as error:
+        return _Asked(setup, refused=str(error))
+
+
 def _together(
-    setups: Sequence[Setup],
+    asked: Sequence[_Asked],
     fingered_hz: Sequence[float],
     controls: dict[Setup, Control],
     seconds: float | None,
@@ -109,22 +158,22 @@ def _together(
 ) -> list[Cell]:
     """Judge some setups side by side; one that breaks down is found, and fails alone."""
     try:
-        heard = controls_of(setups, controls, seconds, executor)
-        outcomes = _first_looks(list(setups), heard, seconds, executor)
+        heard = controls_of([one.setup for one in asked], controls, seconds, executor)
+        outcomes = _first_looks(asked, heard, seconds, executor)
         longest = locking.LAST_WATCH if seconds is None else seconds
         if longest >= SHORTEST_S:
-            outcomes = _decided(list(setups), heard, outcomes, longest, executor)
+            outcomes = _decided(asked, heard, outcomes, longest, executor)
     except (ArithmeticError, LookupError, ValueError) as error:
-        if len(setups) == 1:
+        if len(asked) == 1:
             return [Cell(State.FAILED, broke_down(error))]
-        middle = len(setups) // 2
+        middle = len(asked) // 2
         parts = slice(0, middle), slice(middle, None)
         return [
             cell
             for part in parts
-            for cell in _together(setups[part], fingered_hz[part], controls, seconds, executor)
+            for cell in _together(asked[part], fingered_hz[part], controls, seconds, executor)
         ]
-    return list(map(_cell, outcomes, heard, fingered_hz))
+    return list(map(_cell, outcomes, heard, fingered_hz, asked))
 
 
 def controls_of(
@@ -176,10 +225,13 @@ _SILENCED = dict(Voice(source="off", depth=0.0))
 
 
 def _first_looks(
-    setups: list[Setup], controls: list[Control], seconds: float | None, executor: Executor
+    asked: Sequence[_Asked],
+    controls: list[Control],
+    seconds: float | None,
+    executor: Executor,
 ) -> list[Outcome]:
     """Decide as far as one look tells; run only those for which the horn alone is not enough."""
-    seen = [_Seen(*both) for both in zip(setups, controls, strict=True)]
+    seen = [_Seen(*both) for both in zip(asked, controls, strict=True)]
     runs_on = [one for one in seen if one.sings and one.alone.hz is not None]
     looks = iter(_played(runs_on, seconds, executor) if runs_on else ())
     open_ones = set(map(id, runs_on))
@@ -193,6 +245,8 @@ class _Look(NamedTuple):
     amplitude: Samples
     tail: Samples | None
     """None after a burst. [Pa]"""
+    sung: float | None
+    """Of folds: what they sing; None if they do not swing. [Hz]"""
 
 
 class _Seen:
@@ -202,18 +256,27 @@ class _Seen:
     exact = True
     unanswered = State.UNDECIDED
     why_silent = Reason.ONLY_VOICE
-    why_unsung = None
     why_no_pitch = Reason.NO_PITCH
 
-    def __init__(self, setup: Setup, control: Control, look: _Look | None = None) -> None:
-        self.setup, self.alone, self.look = setup, control, look
-        self.sings = setup.voice.source != "off" and depth(setup) != 0.0
+    def __init__(self, asked: _Asked, control: Control, look: _Look | None = None) -> None:
+        self.asked, self.alone, self.look = asked, control, look
+        self.setup = setup = asked.setup
+        self.sings = setup.voice.source != "off" and depth(setup) != 0.0 and not asked.refused
+        if look is not None and setup.voice.folded and look.tail is not None:
+            self.sings = look.sung is not None
         diverged = look is not None and look.tail is None
         self.burst = diverged or control.state == HornState.FAILED
 
     @property
+    def why_unsung(self) -> str | None:
+        rest = Reason.FOLDS_REST if self.look is not None else None
+        return self.asked.refused or rest
+
+    @property
     def voice(self) -> tuple[float | None, float]:
-        # A steady one: it need not be measured.
+        if self.look is not None and self.setup.voice.folded:
+            return self.look.sung, 0.0
+        # A clock: it need not be measured.
         return (self.setup.voice.frequency if self.sings else None), 0.0
 
     @cached_property
@@ -265,13 +328,26 @@ def _played(seen: Sequence[_Seen], seconds: float | None, executor: Executor) ->
         whole = not lanes.burst[lane] and bool(np.isfinite(pressure).all())
         tail = pressure[-round(look_s * lanes.rate) :] if whole else None
         one = seen[lane]
-        return decide(_Seen(one.setup, one.alone, _Look(hz, np.abs(line), tail)))
+        sung = _sung(one.setup, lines, lane, late) if one.setup.voice.folded else None
+        return decide(_Seen(one.asked, one.alone, _Look(hz, np.abs(line), tail, sung)))
 
     return lanes.watch(round(look_s * lanes.rate), look)
 
 
+def _sung(setup: Setup, lines: Lines, lane: int, late: NDArray[np.bool_]) -> float | None:
+    """Return what folds sing [Hz] in some windows of a run; None if they do not swing."""
+    times, line = lines.times[late], lines.sung_line[lane, late]
+    swings = float(np.polyfit(times, lines.swings[lane, late], 1)[0])
+    if swings <= 0.0 or np.median(np.abs(line)) < LEAST_SWING:
+        return None
+    cycles = np.unwrap(np.angle(line)) / (2.0 * math.pi)
+    exact = setup.voice.frequency + float(np.polyfit(times, cycles, 1)[0])
+    # Where another line than that near the aim stands out, the swings are its own.
+    return exact if abs(exact - swings) < UNCOUNTED_HZ else swings
+
+
 def _decided(
-    setups: list[Setup],
+    asked: Sequence[_Asked],
     controls: list[Control],
     firsts: list[Outcome],
     longest: float,
@@ -279,17 +355,19 @@ def _decided(
 ) -> list[Outcome]:
     """Watch on all that are near a ratio until it is known whether they lock."""
     near = [k for k, outcome in enumerate(firsts) if outcome.asks]
-    pairs = [Pair(setups[k], *ratio) for k in near if (ratio := firsts[k].ratio)]
-    questions = [locking.decide(longest=longest) for _ in near]
+    pairs = [Pair(asked[k].setup, *ratio) for k in near if (ratio := firsts[k].ratio)]
+    bounds = [LONGEST_S if pair.setup.voice.folded else math.inf for pair in pairs]
+    questions = [locking.decide(longest=min(longest, bound)) for bound in bounds]
     final = list(firsts)
     for k, found in zip(near, ask(pairs, questions, executor=executor), strict=True):
         answer = found and Answer(found.locked, found.drift_hz, found.decided)
-        final[k] = settle(_Seen(setups[k], controls[k]), firsts[k], answer)
+        final[k] = settle(_Seen(asked[k], controls[k]), firsts[k], answer)
     return final
 
 
-def _cell(outcome: Outcome, control: Control, fingered_hz: float) -> Cell:
-    """Add what is known of the horn alone, and the names of what is played."""
+def _cell(outcome: Outcome, control: Control, fingered_hz: float, asked: _Asked) -> Cell:
+    """Add what is known of the horn alone and of the breath, and the names of what is played."""
+    breath, solved = asked.setup.breath.pressure / 1e3, asked.solved
     p, q = outcome.ratio or (0, 0)
     played = _number(outcome.played)
     return Cell(
@@ -305,6 +383,8 @@ def _cell(outcome: Outcome, control: Control, fingered_hz: float) -> Cell:
         drift_hz=_number(outcome.drift),
         period=control.period or 0,
         voice_off_hz=_number(control.hz),
+        breath_kpa=breath if solved or asked.setup.voice.lung is None else math.nan,
+        lungs_kpa=breath + solved.lungs / 1e3 if solved else math.nan,
     )
 
 

@@ -53,7 +53,7 @@ class Seen(Protocol):
         """What to say where the horn alone does not sound."""
 
     @property
-    def why_unsung(self) -> Reason | None:
+    def why_unsung(self) -> str | None:
         """Why there is no voice, if there should be one."""
 
     @property

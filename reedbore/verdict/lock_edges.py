@@ -30,6 +30,8 @@ class Sought:
 
     edges: tuple[Edge, Edge] | None
     nearest: tuple[float, float]
+    unsung: str | None = None
+    """Why folds do not sing the note, so that nothing was searched."""
 
 
 def seek(

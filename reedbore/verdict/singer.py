@@ -14,18 +14,21 @@ import math
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError
+from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import hearing, locking, pitch, spectrum
 from reedbore.measures.locking import Course, Edge
 from reedbore.model.setup import Setup
 from reedbore.notes import cents
 from reedbore.physics import folds, glottis
-from reedbore.simulate.folds import LEAST_SWING, REACH, reachable
+from reedbore.simulate.folds import LEAST_SWING, REACH, reachable, solve
+from reedbore.simulate.lungs import breathing
 from reedbore.simulate.outside import SOUND_RATE, radiated
 from reedbore.simulate.singing import USUAL_WANDER_CENTS
 from reedbore.simulate.take import Take, again
@@ -187,6 +190,38 @@ def singer_rows(
     return [rows[k * len(ratios) : (k + 1) * len(ratios)] for k in range(len(setups))]
 
 
+def aims_at(
+    setup: Setup,
+    voice_off_hz: float,
+    ratios: Sequence[Ratio],
+    *,
+    progress: Progress | None = None,
+    executor: Executor = CPU,
+) -> list[Sought | None]:
+    """Find the ranges of aims at some ratios for one singer, with the depth that is asked for.
+
+    Parameters
+    ----------
+    setup, voice_off_hz, ratios, progress, executor
+        As for `lock_edges.edges_of`; the voice is sung by folds. Given lungs blow as they do for
+        the just note.
+
+    Returns
+    -------
+    list
+        One for each ratio; None if the run diverged.
+    """
+    told = progress or (lambda _: None)
+    cases = [_Case(sung_at(setup, voice_off_hz * p / q), (p, q)) for p, q in ratios]
+    asked = _at_once(_blown, cases, lambda share: told(0.7 * share))
+    pairs = [Pair(one.setup, *one.ratio) for one in asked if isinstance(one, _Case)]
+    found = iter(search(pairs, _look, _edge, lambda share: told(0.7 + 0.3 * share), executor))
+    refused = Sought(None, (-math.inf, math.inf))
+    return [
+        next(found) if isinstance(one, _Case) else replace(refused, unsung=one) for one in asked
+    ]
+
+
 class _Case(NamedTuple):
     """A singer who aims at the just note of a ratio."""
 
@@ -202,6 +237,16 @@ def _at_once(work: Callable[[_In], _Out], on: Sequence[_In], tell: Progress) -> 
             done.append(one)
             tell(len(done) / len(on))
     return done
+
+
+def _blown(case: _Case) -> _Case | str:
+    """Blow as the lungs do, if they are given; or say why folds do not sing what is asked for."""
+    try:
+        blown = breathing(case.setup)
+        solve(blown)
+    except ModelError as error:
+        return str(error)
+    return case._replace(setup=blown)
 
 
 def _settled(case: _Case) -> _Case | str:

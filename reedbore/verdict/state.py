@@ -87,6 +87,8 @@ class EdgeState(Coded):
     """Too narrow to be sure of."""
     LOCK = "lock", 3
     FAILED = "failed", 4
+    UNSUNG = "unsung", 5
+    """These folds do not sing the note."""
 
 
 class RowState(StrEnum):

@@ -213,7 +213,8 @@ def test_vector_pictures_are_whole(two, tmp_path, suffix, head):
 @pytest.mark.parametrize("suffix", [".png", ".html"])
 def test_a_sweep_that_has_not_begun_draws(tmp_path, suffix):
     path = tmp_path / "sweep.zarr"
-    run.store.prepare(path, sweep_of(DEPTHS, SUNG_AXIS), run.EDGE_PLAN)
+    sweep = sweep_of(DEPTHS, SUNG_AXIS)
+    run.store.prepare(path, sweep, run.edge_plan(sweep))
     found = picture.picture(path, tmp_path / f"map{suffix}")
     told = unfinished(found)
     assert told.startswith("183 of 183 cells are not run yet.")

@@ -1,6 +1,7 @@
 """A take whose singer listens: what the ear does to a lock, and what is told to practise."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import folded
 import numba
@@ -78,7 +79,8 @@ def test_lock_that_the_ear_does_not_leave_alone_is_none(fifth):
 @long_run
 def test_correction_is_told_as_what_to_practise(heard):
     take, verdict = heard
-    told = dict(rows(take, verdict, 440.0))["ear"]
+    asked = SimpleNamespace(typed=SimpleNamespace(a4_hz=440.0))
+    told = dict(rows(asked, take, verdict))["ear"]
     assert told == (
         "slackens the folds by 36 cents; practise aiming at E3+22c and leaving it there, though "
         "F3-31c is heard"

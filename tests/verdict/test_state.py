@@ -17,6 +17,7 @@ def test_states_keep_their_codes():
     }  # fmt: skip
     assert {state.code: str(state) for state in EdgeState} == {
         -1: "not run", 0: "elsewhere", 1: "no lock", 2: "narrow", 3: "lock", 4: "failed",
+        5: "unsung",
     }  # fmt: skip
 
 

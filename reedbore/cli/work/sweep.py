@@ -156,7 +156,7 @@ def run(
         "locked": {f"{p}/{q}": number for (p, q), number in locked.most_common()},
         "edges": found and [f"{p}/{q}" for p, q in found],
         "narrowest_band_cents": swept.resolved_cents,
-        "narrowest_edge_cents": sweep_run.EDGE_PLAN.narrowest if found is not None else None,
+        "narrowest_edge_cents": sweep_run.edge_plan(swept).narrowest if found is not None else None,
     }
 
 

@@ -97,6 +97,8 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
     voiced = _voiced(
         words, setup_for(horn, singer).with_value("voice.drive", _drive(words, source))
     )
+    if voiced.voice.lung is not None:
+        raise ReedboreError("voice.lung_kpa is for one held note; give a passage its --breath")
     passage, said, read = compose(words, seconds, source, horn)
     sung = [parse_pitch(pitch, words.a4) for pitch in passage.sung_line.pitches if pitch]
     if sung:

@@ -265,6 +265,19 @@ def _check_folds(setup: Setup, words: Words) -> None:
             raise ModelError(f"--set {text}: with voice.drive=folds it says nothing; {says}")
 
 
+def _check_breath(setup: Setup, words: Words) -> None:
+    """Refuse lungs behind a clock, and a breath beside lungs, which it follows."""
+    if setup.voice.drive != "folds":
+        raise ModelError(
+            f"voice.lung_kpa is {setup.value('voice.lung_kpa'):g} kPa; only with voice.drive=folds "
+            "does the breath hang on the lungs"
+        )
+    typed = [f"--breath {words.breath}"] if words.breath is not None else []
+    typed += [f"--set {text}" for text in words.settings if text.startswith("breath.pressure_kpa")]
+    if typed:
+        raise ModelError(f"{typed[0]}: leave it out; with voice.lung_kpa the breath follows")
+
+
 def blow_and_set(setup: Setup, words: Words) -> Setup:
     """Give a setup all that was set one by one, then its breath, which may hang on that.
 
@@ -292,6 +305,8 @@ def blow_and_set(setup: Setup, words: Words) -> Setup:
             raise ModelError(f"--set {text}: --sung is a recording already; leave one of them out")
         setup = setup.with_value(name, value)
     _check_folds(setup, words)
+    if setup.voice.lung is not None:
+        _check_breath(setup, words)
     if words.breath is not None:
         try:
             return _blow(setup, words.breath.strip())

@@ -15,10 +15,15 @@ from reedbore.model.units import QUANTITIES, complaint
 from reedbore.model.voice import COMPUTED
 from reedbore.notes import cents, parse_sung
 from reedbore.simulate.acoustics.numbers import check_reed
+from reedbore.simulate.request.take import FOR_A_CLOCK
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep, quantity_of, rounded
 
 MOST_AXES = 3
 COUNTS = (2, 100_000)
+BREATH, LUNGS = "breath.pressure_kpa", "voice.lung_kpa"
+OF_FOLDS = LUNGS, "voice.gap_mm", "voice.fold_mass_kg_per_m2", "voice.fold_length_mm"
+"""Settings that only folds listen to."""
+
 SECONDS_RANGE = (0.5, 600.0)
 
 
@@ -165,6 +170,7 @@ def check(sweep: Sweep, *, edges: bool = False) -> None:
     voiced = [name for name in names if name == SUNG or name.startswith("voice.")]
     if source == "off" and voiced:
         raise ReedboreError(f"--along {voiced[0]}: nobody sings; give --sung a note")
+    _check_drive(sweep, names)
     if sweep.setup.voice.flows and "voice.depth" in voiced:
         raise ReedboreError(f"--along voice.depth: {COMPUTED}; sweep voice.flow_ml_per_s")
     if sweep.seconds is not None and not SECONDS_RANGE[0] <= sweep.seconds <= SECONDS_RANGE[1]:
@@ -181,8 +187,27 @@ def check(sweep: Sweep, *, edges: bool = False) -> None:
             raise ModelError(f"--along: at a corner of the grid {error}") from error
 
 
+def _check_drive(sweep: Sweep, names: Sequence[str]) -> None:
+    """Refuse axes that the kind of voice does not listen to."""
+    voice = sweep.setup.voice
+    for name in names:
+        if voice.drive == "folds" and name in FOR_A_CLOCK:
+            raise ReedboreError(
+                f"--along {name}: with voice.drive=folds it says nothing; folds make their own "
+                "pulse and flow"
+            )
+        if voice.drive != "folds" and name in OF_FOLDS:
+            raise ReedboreError(
+                f"--along {name}: a clock has no folds; add --set voice.drive=folds"
+            )
+    if BREATH in names and (voice.lung is not None or LUNGS in names):
+        raise ReedboreError(f"--along {BREATH}: with {LUNGS} the breath follows; leave one out")
+
+
 def _check_voice(setup: Setup) -> None:
     """Refuse a voice that no cell can be judged with."""
+    if setup.voice.ear == "on":
+        raise ModelError("voice.ear is on; a map is told for muscles that hold still, with off")
     for name in setup.voice.uneven:
         steady = 1 if name == "voice.false_folds" else 0
         raise ModelError(

@@ -56,12 +56,16 @@ VARIABLES = {
     "drift_hz": Variable("f8", math.nan, "Hz", "the beat p f_played - q f_sung"),
     "period": Variable("i2", 0, "1", "periods after which the horn alone repeats; 0 unknown"),
     "voice_off_hz": Variable("f8", math.nan, "Hz", "played pitch without the voice"),
+    "breath_kpa": Variable("f8", math.nan, "kPa", "mean pressure in the mouth"),
+    "lungs_kpa": Variable("f8", math.nan, "kPa", "pressure in the lungs of who sings with folds"),
     "reason": Variable(
         "u1", 0, "1", "why the state is what it is: UTF-8, filled up with zeros", REASON_BYTES
     ),
     "state": Variable("i1", State.NOT_RUN.code, "1", "what became of the two notes"),
 }
 
+LATER = "breath_kpa", "lungs_kpa", "reason"
+"""Of these, what old stores do not keep."""
 
 EDGES = {
     "edge_just_hz": Variable("f8", math.nan, "Hz", "p/q times the played pitch without the voice"),

@@ -5,6 +5,7 @@ done and whatever was done before, so that a run that is stopped, split into par
 a cluster ends with the same store as one that is not.
 """
 
+import contextlib
 import itertools
 import logging
 import math
@@ -18,11 +19,12 @@ from typing import Any
 
 from tqdm import tqdm
 
-from reedbore.errors import ReedboreError
-from reedbore.kernel.executor import CpuLanes, machine
+from reedbore.errors import ModelError, ReedboreError
+from reedbore.kernel.executor import CPU, CpuLanes, Executor, machine
 from reedbore.model.setup import Setup
 from reedbore.notes import cents, simple_ratios
-from reedbore.verdict import lock_edges
+from reedbore.simulate.lungs import breathing
+from reedbore.verdict import lock_edges, singer
 from reedbore.verdict.cells import judge_cells
 from reedbore.verdict.questions import Progress
 from reedbore.verdict.result import SIMPLE
@@ -42,11 +44,31 @@ BLOCKS_EACH = 2
 AHEAD = 64
 """Blocks that a cluster is given ahead at least, so that it never waits."""
 
-EDGE_PLAN = EdgePlan(tuple(simple_ratios(SIMPLE)), lock_edges.NARROWEST_CENTS)
+RATIOS = tuple(simple_ratios(SIMPLE))
+"""At which edges are looked for."""
 
 Seek = Callable[..., Sequence["lock_edges.Sought | None"]]
 Work = Callable[..., Values]
 Deal = Callable[[Sequence[Task], Work, Any], Iterator[tuple[Task, Values]]]
+
+
+def edge_plan(sweep: Sweep) -> EdgePlan:
+    """Return which edges are kept: folds are asked more coarsely than a clock."""
+    folded = sweep.setup.voice.folded
+    return EdgePlan(RATIOS, singer.FINENESS if folded else lock_edges.NARROWEST_CENTS)
+
+
+def sought(
+    setup: Setup,
+    voice_off_hz: float,
+    ratios: Sequence[lock_edges.Ratio],
+    *,
+    progress: Progress | None = None,
+    executor: Executor = CPU,
+) -> list[lock_edges.Sought | None]:
+    """Find lock ranges: of a clock, or of what a singer with folds aims at."""
+    seek = singer.aims_at if setup.voice.folded else lock_edges.edges_of
+    return seek(setup, voice_off_hz, ratios, progress=progress, executor=executor)
 
 
 def run(
@@ -93,14 +115,14 @@ def run(
     """
     check(sweep, edges=edges)
     executor = machine(on, math.prod(sweep.shape))
-    store.prepare(path, sweep, EDGE_PLAN if edges else None)
+    store.prepare(path, sweep, edge_plan(sweep) if edges else None)
     blocks = math.prod(sweep.shape) / math.prod(block_shape(sweep))
     if cluster or executor.threads == 1 or blocks < BLOCKS_EACH * processes:
         processes = 1
     if processes > 1:
         executor = CpuLanes(threads=1)
     judge = judge or partial(judge_cells, executor=executor)
-    seek = seek or partial(lock_edges.edges_of, executor=executor)
+    seek = seek or partial(sought, executor=executor)
     deal = partial(_deal, cluster=cluster, processes=processes)
     _fill(path, "cells", part, deal, partial(judge_block, sweep, judge=judge))
     if edges:
@@ -134,16 +156,24 @@ def find_edges(
     flat = {name: array.reshape(-1) for name, array in out.items()}
     flat["edge_state"][:] = EdgeState.ELSEWHERE.code
     setup = _column(sweep, block)
-    alone = judge([setup.with_value("voice.source", "off")], [sweep.fingered.hz])[0]
+    alone = judge([_silenced(sweep, setup)], [sweep.fingered.hz])[0]
     if not alone.played_hz > 0.0 or alone.period > 1:
         flat["edge_state"][:] = EdgeState.NO_LOCK.code
         return out
-    flat["edge_just_hz"][:] = [alone.played_hz * p / q for p, q in EDGE_PLAN.ratios]
+    flat["edge_just_hz"][:] = [alone.played_hz * p / q for p, q in RATIOS]
     near = [k for k, hz in enumerate(flat["edge_just_hz"]) if _along(sweep, hz)]
-    ratios = [EDGE_PLAN.ratios[k] for k in near]
+    ratios = [RATIOS[k] for k in near]
     for k, found in zip(near, seek(setup, alone.played_hz, ratios, progress=progress), strict=True):
-        _keep(flat, k, found)
+        _keep(flat, k, found, edge_plan(sweep).narrowest)
     return out
+
+
+def _silenced(sweep: Sweep, setup: Setup) -> Setup:
+    """Leave the voice out of a setup; given lungs blow as for the lowest note of the sung axis."""
+    assert sweep.sung_axis is not None
+    with contextlib.suppress(ModelError):
+        setup = breathing(lock_edges.sung_at(setup, sweep.sung_hz(sweep.sung_axis.values[0])))
+    return setup.with_value("voice.source", "off")
 
 
 def _column(sweep: Sweep, block: Block) -> Setup:
@@ -162,11 +192,13 @@ def _along(sweep: Sweep, hz: float) -> bool:
     return cents(hz, low) > -NEAR_CENTS and cents(hz, high) < NEAR_CENTS
 
 
-def _keep(flat: Values, place: int, found: "lock_edges.Sought | None") -> None:
+def _keep(flat: Values, place: int, found: "lock_edges.Sought | None", narrowest: float) -> None:
     edges = found.edges if found else None
     state = EdgeState.FAILED if found is None else EdgeState.NO_LOCK
+    if found and found.unsung:
+        state = EdgeState.UNSUNG
     if edges:
-        narrow = lock_edges.width(edges) < lock_edges.NARROWEST_CENTS
+        narrow = lock_edges.width(edges) < narrowest
         state = EdgeState.NARROW if narrow else EdgeState.LOCK
     flat["edge_state"][place] = state.code
     if edges:

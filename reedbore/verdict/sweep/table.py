@@ -22,7 +22,7 @@ from reedbore.verdict.state import EdgeState, State
 from reedbore.verdict.sweep import arrays
 from reedbore.verdict.sweep.arrays import Array, Damaged, open_group
 from reedbore.verdict.sweep.cells import Block, Values, as_text, blocks
-from reedbore.verdict.sweep.plan import MARKS, TABLES, VARIABLES, EdgePlan
+from reedbore.verdict.sweep.plan import LATER, MARKS, TABLES, VARIABLES, EdgePlan
 
 
 class Task(NamedTuple):
@@ -191,13 +191,16 @@ def cell_values(path: Path, place: Sequence[int]) -> dict[str, Any]:
     at = tuple(number // step for number, step in zip(place, steps, strict=True))
     task = next(task for task in kept.tasks() if task.place == at)
     inside = tuple(number % step for number, step in zip(place, steps, strict=True))
-    found = {name: kept.read(name, task)[inside].item() for name in VARIABLES if name != "reason"}
-    reason = as_text(kept.read("reason", task)[inside]) if _tells_why(kept) else ""
-    return {**found, "state": State.of(found["state"]), "reason": reason or None}
+    names = [name for name in VARIABLES if name not in LATER or _tells_more(kept)]
+    found = {name: kept.read(name, task)[inside] for name in names if name != "reason"}
+    numbers = {name: VARIABLES[name].fill for name in LATER}
+    numbers |= {name: one.item() for name, one in found.items()}
+    reason = as_text(kept.read("reason", task)[inside]) if "reason" in names else ""
+    return {**numbers, "state": State.of(int(numbers["state"])), "reason": reason or None}
 
 
-def _tells_why(kept: _Table) -> bool:
-    """Tell whether a store keeps reasons; old ones do not."""
+def _tells_more(kept: _Table) -> bool:
+    """Tell whether a store keeps what is `LATER`; old ones do not."""
     return arrays.checked(kept.mark)
 
 
@@ -243,7 +246,7 @@ def failures(path: Path) -> Counter[str]:
     """
     kept = _Table(path, "cells")
     found: Counter[str] = Counter()
-    for task in kept.tasks() if _tells_why(kept) else ():
+    for task in kept.tasks() if _tells_more(kept) else ():
         at = kept.read("state", task) == State.FAILED.code
         if at.any():
             found.update(as_text(letters) for letters in kept.read("reason", task)[at])

@@ -80,7 +80,7 @@ def _data(found: LockMap) -> dict[str, Any]:
         role: None if place is None else _axis(found, sweep.axes[place])
         for role, place in zip("xyz", places, strict=True)
     }
-    says = [maps.unfinished(found), maps.resolution(found), maps.CARE]
+    says = [maps.unfinished(found), maps.resolution(found), maps.care(found.sweep)]
     return {
         "title": maps.title(found),
         "subtitle": maps.subtitle(found),
@@ -89,6 +89,7 @@ def _data(found: LockMap) -> dict[str, Any]:
         "fingered": sweep.fingered.hz,
         "a4": sweep.fingered.a4,
         "pitch": [PITCH_HZ, NO_PITCH_HZ],
+        "does": maps.does(sweep),
         "order": [axis.name for axis in sweep.axes],
         "axes": axes,
         "looks": [{"state": state, **look._asdict()} for state, look in LOOKS.items()],

@@ -50,7 +50,7 @@ def sheet(found: LockMap, size: tuple[float, float]) -> Figure:
     )  # fmt: skip
     figure.text(left, 1.0 - 0.48 / size[1], maps.subtitle(found), size=10.5, color=INK, va="top")
     _legend(figure, found, (left, 0.98 / size[1]))
-    words = [maps.unfinished(found), maps.resolution(found), maps.CARE]
+    words = [maps.unfinished(found), maps.resolution(found), maps.care(found.sweep)]
     says = "\n".join(word for word in words if word)
     figure.text(left, 0.3 / size[1], says, size=9, color=INK, va="bottom", linespacing=1.35)
     return figure
@@ -410,7 +410,8 @@ def list_aims(axes: Axes, found: LockMap) -> None:
     """
     widest = sorted(maps_data.aims(found), key=lambda aim: aim.low - aim.high)[:MOST_LISTED]
     listed = sorted(widest, key=lambda aim: aim.middle)
-    head = "ratio   sing, where it is widest   (common note)" if listed else "no cell locks"
+    head = f"ratio   {maps.does(found.sweep)}, where it is widest   (common note)"
+    head = head if listed else "no cell locks"
     axes.text(LIST_X, 1.012, head, transform=axes.transAxes, size=9, color=INK, va="bottom")
     low, high = axes.get_ylim()
     heights = spread([(aim.middle - low) / (high - low) for aim in listed], 0.036)

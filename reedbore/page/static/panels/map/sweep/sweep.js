@@ -127,13 +127,13 @@ function locksInside({ axes: { x, y }, at, z, edges, ...sweep }) {
   const k = axis === x ? at[0] : at[1], column = axis === x ? 0 : z * x.values.length + at[0];
   const inside = ({ low, high }) => low[column] !== null && high[column] > axis.rims[k] && low[column] < axis.rims[k + 1];
   return edges.filter(inside).map(({ ratio, low: { [column]: low }, high: { [column]: high } }) => ["lock in it",
-    `${ratio}: sing ${noteOf(sweep, over(sweep, (low + high) / 2))}, ${Number((high - low).toPrecision(2))} cents wide`]);
+    `${ratio}: ${sweep.does} ${noteOf(sweep, over(sweep, (low + high) / 2))}, ${Number((high - low).toPrecision(2))} cents wide`]);
 }
 
 function facts(sweep) {
   const cell = cellOf(sweep), { ratio: [p, q], played, drift, jumped } = cell;
-  const told = places(sweep).map(([axis, k]) => [axis.sung ? "sing" : axis.name, valueWords(sweep, axis, k), axis.says]);
-  if (sweep.sung) told.push(["sing", withHz(sweep, sweep.sung), "the same everywhere"]);
+  const told = places(sweep).map(([axis, k]) => [axis.sung ? sweep.does : axis.name, valueWords(sweep, axis, k), axis.says]);
+  if (sweep.sung) told.push([sweep.does, withHz(sweep, sweep.sung), "the same everywhere"]);
   told.push(["ratio", q ? `${p}/${q}` : "none", "sung/fingered"], ["common note", commonWords(sweep, cell)]);
   told.push(["played", played === null ? "nothing" : withHz(sweep, over(sweep, played)) + (jumped ? ", left its register" : "")]);
   if (drift !== null && cell.state !== "locked") told.push(["beat", `${drift.toFixed(2)} Hz`]);
@@ -163,10 +163,10 @@ function aims(sweep, go) {
     return sweep.axes.x.sung || sweep.axes.y?.sung ? "No lock was found."
       : "The sung note is the same everywhere: look for the darkest cells.";
   }
-  const heads = ["ratio", "sing", "common note", "width"].map((words) => el("th", { scope: "col" }, words));
+  const heads = ["ratio", sweep.does, "common note", "width"].map((words) => el("th", { scope: "col" }, words));
   const rows = sweep.aims.map((aim, k) => {
     const button = el("button", { type: "button", class: "quiet", onclick: () => ((sweep.aimed = k), go(aim.at)) }, aim.ratio);
-    button.setAttribute("aria-label", `go to ${aim.ratio}, sing ${aim.note}`);
+    button.setAttribute("aria-label", `go to ${aim.ratio}, ${sweep.does} ${aim.note}`);
     const width = `${aim.exact ? "" : "about "}${Number(aim.width.toPrecision(2))} c`;
     return el("tr", {}, el("td", {}, button), [aim.note, aim.third, width].map((words) => el("td", {}, pretty(words))));
   });
