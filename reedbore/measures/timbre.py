@@ -20,6 +20,9 @@ HIGHEST_HZ = 16000.0
 AIR_HZ = 8000.0
 """Up to here noise counts."""
 
+NOISE_PERIODS = 24.0
+"""Long enough to leave room between partials."""
+
 FRAME_PERIODS = 16.0
 """Long enough to tell partials apart, short enough to see them move."""
 
@@ -98,11 +101,11 @@ def harmonics_to_noise(tone: Reals, rate: float, hz: float) -> float:
     Parameters
     ----------
     tone : ndarray, shape (n,)
-        At least 32 periods. [any]
+        At least `NOISE_PERIODS` periods. [any]
     rate : float
         Samples per second. [Hz]
     hz : float
-        The pitch, steady to a small part of rate/n. [Hz]
+        The pitch, to a few cents. [Hz]
 
     Returns
     -------
@@ -111,13 +114,18 @@ def harmonics_to_noise(tone: Reals, rate: float, hz: float) -> float:
 
     Notes
     -----
-    Within `spectrum.HALF_WIDTH` grid points of a partial all counts as its own, elsewhere as noise,
-    which is taken to go on evenly under the partials.
+    Mean over frames short enough for a player's slow movement not to count. Within
+    `spectrum.HALF_WIDTH` grid points of a partial all counts as its own, elsewhere as noise, which
+    is taken to go on evenly under the partials.
     """
-    grid = spectrum.spectrum(tone - np.mean(tone), rate)
-    energy, step = grid.amplitude**2, float(grid.hz[1])
-    inside = (grid.hz > 0.5 * hz) & (grid.hz < AIR_HZ)
-    apart = np.abs(grid.hz - hz * np.rint(grid.hz / hz)) / step
+    size = min(tone.size, round(NOISE_PERIODS / hz * rate))
+    frames = np.lib.stride_tricks.sliding_window_view(tone, size)[:: max(1, size // 2)]
+    energy = np.mean(
+        [spectrum.spectrum(one - one.mean(), rate).amplitude ** 2 for one in frames], 0
+    )
+    at = np.arange(energy.size) * (rate / size)
+    inside = (at > 0.5 * hz) & (at < AIR_HZ)
+    apart = np.abs(at - hz * np.rint(at / hz)) * (size / rate)
     own = inside & (apart <= spectrum.HALF_WIDTH)
     between = inside & ~own
     if not energy[own].sum() > 0.0:

@@ -48,7 +48,8 @@ class Mouthpiece(Part):
 class Breath(Part):
     """The steady part of the pressure in the mouth; at a dynamic it goes `with_tip`.
 
-    There the `lip` may hold the note.
+    There the `lip` may hold the note. A player's breath is never still: `air` is the noise of the
+    jet at the reed over its flow, `sway` slow movement over the pressure, both rms.
     """
 
     section = "breath"
@@ -57,6 +58,18 @@ class Breath(Part):
     loudest: float = 1.0
     with_tip: float = 1.0
     lip: Literal["follows", "still"] = "follows"
+    air: float = 0.0
+    sway: float = 0.0
+    seed: int = 0
+
+    @property
+    def moves(self) -> bool:
+        """Whether a take of it is never quite still."""
+        return self.air > 0.0 or self.sway > 0.0
+
+    def held_still(self) -> "Breath":
+        """Return the same breath without noise and sway."""
+        return self.model_copy(update={"air": 0.0, "sway": 0.0})
 
 
 class Time(Part):

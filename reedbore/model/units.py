@@ -355,6 +355,18 @@ QUANTITIES = {
     "breath.with_tip": _declare(
         0.5, 1.5, "", "power of the tip opening by which the breath goes from pp to ff"
     ),
+    "breath.air": _declare(
+        0,
+        0.1,
+        "",
+        "noise of the jet at the reed over its flow, rms; a saxophone about 0.01, a clarinet 0.002",
+    ),
+    "breath.sway": _declare(
+        0, 0.1, "", "slow movement of the breath over its pressure, rms; players about 0.04"
+    ),
+    "breath.seed": _declare(
+        0, 999999, "", "which of many breaths; the same one repeats bit for bit", whole=True
+    ),
     "breath.loudest": _declare(
         0.1, 1, "", "blowing pressure over the reed's closing pressure at which ff ends"
     ),

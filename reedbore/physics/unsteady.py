@@ -174,6 +174,35 @@ def between_false_folds(wave: Reals, turns: Reals, folds: int, peak: float, lowe
     return (wave - lowest) * open_share + lowest * (1.0 - 0.5 * FALSE_FOLDS_SHARE)
 
 
+SWAY_HZ = 0.31, 0.53, 0.89, 1.3, 1.9, 2.7, 3.7, 5.1
+"""Frequencies of a slow movement, none a multiple of another, up to some 6 Hz: our choice. [Hz]"""
+
+
+def slow_sway(time: Reals, dice: Dice) -> Reals:
+    """How what a player holds still moves slowly.
+
+    Parameters
+    ----------
+    time : ndarray, shape (n,)
+        From the start. [s]
+    dice : Generator
+        It says where the movement begins.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Of rms 1 over long times: sines at `SWAY_HZ` whose power falls as 1/f.
+    """
+    hz = np.array(SWAY_HZ)
+    size = np.sqrt(2.0 / hz / np.sum(1.0 / hz))
+    starts = dice.uniform(0.0, 2.0 * math.pi, hz.size)
+    parts = (
+        one * np.sin(2.0 * math.pi * f * time + start)
+        for one, f, start in zip(size, hz, starts, strict=True)
+    )
+    return np.asarray(sum(parts), np.float64)
+
+
 def breath_noise(n: int, rate: float, dice: Dice) -> Reals:
     """Noise of the air that rushes between the folds.
 

@@ -30,6 +30,8 @@ from reedbore.verdict.result import Verdict
 from reedbore.verdict.runs import JUMP_CENTS
 from reedbore.verdict.state import LATE, Heard, HornState, Reason, State
 
+STILL = "the state is that of the same breath held still"
+
 STILL_HZ = 0.005
 """A beat slower than this is told as none: the sound moves once in minutes. [Hz]"""
 
@@ -186,6 +188,8 @@ def rows(request: Request, take: Take, found: Verdict) -> list[tuple[str, str]]:
     if found.roughness is not None:
         told.append(("roughness", rougher(found.roughness)))
     told.append(("breath", _breath(request, take.setup)))
+    if take.setup.breath.moves:
+        told.append(("player", f"noise and sway in the breath, {STILL}"))
     if take.setup.voice.source != "off":
         told.append(("voice", depth_words(take.setup)))
     return told

@@ -16,7 +16,7 @@ from reedbore.measures.drift import at_rest
 from reedbore.model.setup import Setup
 from reedbore.notes import cents
 from reedbore.simulate.folds import solve
-from reedbore.simulate.take import Take, again, burst, render
+from reedbore.simulate.take import Take, again, burst, held_still, render
 from reedbore.verdict import runs
 from reedbore.verdict.decide import Answer, decide, settle
 from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio, Verdict, filled
@@ -43,11 +43,15 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
     Returns
     -------
     Verdict
-        The verdict.
+        The verdict. A breath that moves is judged held still, for no lock outlasts noise; what is
+        heard is measured on the take itself.
     """
+    written = take
+    if take.setup.breath.moves:
+        take = render(held_still(take.setup), take.seconds)
     short = take.seconds < runs.LEAST_SECONDS and take.setup.voice.source != "recording"
     if short and burst(take.traces) is None:  # what broke is told as it is
-        take = render(take.setup, runs.LEAST_SECONDS)
+        written = take = render(take.setup, runs.LEAST_SECONDS)
     seen = _Seen(take)
     outcome, edges = decide(seen), None
     if outcome.asks:
@@ -55,7 +59,7 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
 
     def listen() -> tuple[NDArray[np.float64], float | None]:
         assert outcome.played is not None
-        return take.sound[take.sound.size // 2 :], runs.settled(take, outcome.played)
+        return written.sound[written.sound.size // 2 :], runs.settled(take, outcome.played)
 
     return _heard_by_ear(aimed(filled(outcome, seen.alone, listen, edges), take.setup), take)
 

@@ -282,7 +282,12 @@ def _voiced(words: Words, setup: Setup) -> Setup:
         setup = setup.with_value("voice.depth", words.depth)
     if lines.kind_of(words.sung) == "recording":
         setup = recorded(setup, Path(words.sung or ""))
-    return blow_and_set(setup, _asked(words))
+    setup = blow_and_set(setup, _asked(words))
+    if setup.breath.moves:
+        raise ReedboreError(
+            "breath.air and breath.sway move single takes, and this is a passage; leave them out"
+        )
+    return setup
 
 
 def _asked(words: Words) -> Words:
