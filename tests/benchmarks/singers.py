@@ -298,6 +298,8 @@ def tolerances(share: float) -> Iterator[None]:
 def finer(asked: Asked) -> dict[str, Any]:
     kept: dict[str, Any] = {place: {} for place in asked.places}
     ways = {"as is": (1.0, 1.0), "twice the rate": (1.0, 2.0), "half the tolerance": (0.5, 1.0)}
+    if asked.tiny:
+        ways = {"as is": (1.0, 0.5), "half the tolerance": (0.5, 0.5)}
     for way, (share, times) in ways.items():
         with tolerances(share):
             work = functools.partial(sung, asked, [TYPICAL], rate_times=times)
@@ -333,7 +335,8 @@ def speed(asked: Asked) -> dict[str, Any]:
         for name in names
         for p, q in asked.ratios
     ]
-    sings = [case for case in cases if singer._refused(singer._Case(*case)) is None]
+    tried = [singer._settled(singer._Case(*case)) for case in cases]
+    sings = [case for case in tried if not isinstance(case, str)]
     pairs = [Pair(aimed, *ratio) for aimed, ratio in sings]
     lock_edges.search(pairs[:1], singer._look, singer._edge, lambda _: None)  # compiles
     start = time.process_time()
