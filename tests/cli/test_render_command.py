@@ -51,14 +51,23 @@ def pair(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 
 
 @pytest.mark.slow
-def test_without_options_the_whole_etude_is_played(tmp_path: Path):
-    done = run(folder=tmp_path)
+@pytest.mark.parametrize(
+    ("options", "stem", "who"),
+    [
+        pytest.param((), "mill-race", ", from folds", marks=pytest.mark.ci),
+        (("--set", "voice.drive=pressure"), "mill-race-voice.drive-pressure", ""),
+    ],
+)
+def test_without_notes_the_whole_etude_is_played(
+    tmp_path: Path, options: tuple[str, ...], stem: str, who: str
+):
+    done = run(*options, folder=tmp_path)
     assert done.returncode == 0, done.stderr
     kept = {path.name for path in (tmp_path / "renders").iterdir()}
-    assert kept == {f"mill-race.{suffix}" for suffix in ("wav", "png", "json", "csv")}
-    assert done.stdout.startswith("Tenor saxophone: Mill race, depth 0.1 (normal), from folds\n")
+    assert kept == {f"{stem}.{suffix}" for suffix in ("wav", "png", "json", "csv")}
+    assert done.stdout.startswith(f"Tenor saxophone: Mill race, depth 0.1 (normal){who}\n")
     # Five hummed notes over each of two fingered ones.
-    notes = json.loads((tmp_path / "renders" / "mill-race.json").read_text())["notes"]
+    notes = json.loads((tmp_path / "renders" / f"{stem}.json").read_text())["notes"]
     assert [note["fingered_note"] for note in notes] == ["Bb2"] * 5 + ["D3"] * 5
 
 
