@@ -58,7 +58,7 @@ class Outcome(NamedTuple):
     """What came of one setup."""
 
     state: State | str
-    """What the judge says; or 'diverged' or 'refused'."""
+    """What the judge says; or 'diverged' or 'refused'; 'stepped' if it was not asked."""
     rises: float
     """Largest growth of the swings of p⁺ from one stretch to the next once the breath is off."""
     peak_dbtp: float
@@ -180,15 +180,18 @@ def wave_impedance(diameter):
     return AIR_DENSITY * 343.0 / (math.pi * diameter**2 / 4.0)
 
 
-def outcomes(setups):
-    """Judge setups of one rate side by side, then step and hear each.
+def outcomes(setups, judged=True):
+    """Judge setups of one rate side by side, unless that is left out, then step and hear each.
 
     One that is refused or that diverges has no verdict.
     """
     kept = [k for k, setup in enumerate(setups) if not refused(setup)]
     alive = [setups[k] for k in kept]
-    cells = judge_cells(alive, [440.0] * len(alive), seconds=JUDGED_S)
-    found = dict(zip(kept, map(outcome, alive, cells), strict=True))
+    states = ["stepped"] * len(alive)
+    if judged:
+        cells = judge_cells(alive, [440.0] * len(alive), seconds=JUDGED_S)
+        states = [cell.state for cell in cells]
+    found = dict(zip(kept, map(outcome, alive, states), strict=True))
     return [found.get(k, Outcome("refused", 0.0, -math.inf)) for k in range(len(setups))]
 
 
@@ -201,7 +204,7 @@ def refused(setup):
     return False
 
 
-def outcome(setup, cell):
+def outcome(setup, state):
     """Blow, sing, stop blowing, and listen; what the judge says of it is known."""
     rate, numbers = setup.time.rate, numbers_of(setup)
     mouth = blown(setup, SECONDS) * (1.0 + depth(setup) * sing(setup, SECONDS))
@@ -215,7 +218,7 @@ def outcome(setup, cell):
     rms = np.maximum(swings(parts), SPENT * np.sqrt(np.mean(parts[0] ** 2)) + 1e-12)
     sound = to_full_scale(radiated(setup, run.outgoing), FULL_SCALE_PA).samples
     return Outcome(
-        cell.state,
+        state,
         float(np.max(rms[1:] / rms[:-1])) - 1.0,
         20.0 * math.log10(max(true_peak(sound), 1e-9)),
     )

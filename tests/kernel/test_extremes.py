@@ -11,8 +11,10 @@ from reedbore.verdict.state import State
 pytestmark = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 
 
-# Bores with and without a vent, with and without a coupled mouth; on CI more of them.
+# Bores with and without a vent, with and without a coupled mouth; on CI more of them. Each of the
+# eight kinds of lanes takes long to compile: what is drawn for one bore is judged, on CI for all.
 SOME, MORE = (3, 6, 7, 11), (2, 9, 12, 13, 14, 24)
+JUDGED = SOME[-1:]
 EACH = 5
 
 
@@ -22,10 +24,19 @@ def drawn(place):
 
 @pytest.fixture(
     scope="module",
-    params=[pytest.param(SOME, id="some"), pytest.param(MORE, id="more", marks=pytest.mark.ci)],
+    params=[
+        pytest.param((SOME, JUDGED), id="some"),
+        pytest.param((SOME, SOME), id="some judged", marks=pytest.mark.ci),
+        pytest.param((MORE, MORE), id="more", marks=pytest.mark.ci),
+    ],
 )
 def outcomes(request):
-    return [found for place in request.param for found in extremes.outcomes(drawn(place))]
+    places, judged = request.param
+    return [
+        found
+        for place in places
+        for found in extremes.outcomes(drawn(place), judged=place in judged)
+    ]
 
 
 def test_some_draws_have_every_kind_of_loop_among_them():
@@ -42,8 +53,9 @@ def test_no_legal_setup_diverges_or_cannot_be_judged(outcomes):
 
 
 def test_at_least_half_sound(outcomes):
-    sounding = [found for found in outcomes if found.state in extremes.SOUNDING]
-    assert len(outcomes) / 2 <= len(sounding) < len(outcomes)
+    judged = [found for found in outcomes if found.state != "stepped"]
+    sounding = [found for found in judged if found.state in extremes.SOUNDING]
+    assert len(judged) / 2 <= len(sounding) < len(judged)
 
 
 def test_all_fades_when_the_breath_is_off(outcomes):
