@@ -8,11 +8,12 @@ import math
 import re
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reedbore.errors import ModelError
 from reedbore.model.passage import DYNAMICS
 from reedbore.model.setup import Setup
-from reedbore.physics import reed, tube
+from reedbore.physics import onset, tube
 from reedbore.simulate.acoustics.bore import (
     admittance,
     elements,
@@ -26,6 +27,13 @@ UNITS = {"kpa": 1e3, "cmh2o": CM_OF_WATER}
 SEARCH_STEP = 2.0  # [Hz], a tenth of the width of the first resonance or less
 HIGHEST_UNDER_VENT = 0.5  # the vent itself is the first opening
 LONGEST_TUBE = 1.2  # of a half wave: the first resonance of any bore lies below this
+AROUND_PEAK = 0.85, 1.1  # of the peak: there the reed's mass draws the note
+PEAK_POINTS = 600
+MOST_OVER_CLOSING = 3.0  # what needs more pressure does not sound
+HALVINGS = 40
+
+Reals = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
 
 _PRESSURE = re.compile(r"(-?\d+(?:\.\d+)?)\s*(kpa|cmh2o)", re.IGNORECASE)
 
@@ -41,18 +49,38 @@ def threshold(setup: Setup) -> float:
     Returns
     -------
     float
-        Pressure for a reed without mass. [Pa]
+        The least at which a small sound neither grows nor dies. [Pa]
 
     Notes
     -----
-    `reed.threshold_pressure` needs the height h of the impedance peak only by its product with
-    the strength of the reed as a valve, so that h takes the place of the characteristic impedance.
+    At each frequency about the resonance the real parts of what the reed lets in and of what the
+    horn takes in are alike at one pressure; where the imaginary parts are so, too, it sounds.
     """
-    held, closing = setup.reed.held(), setup.reed.closes_at
-    slit = held.width * held.opening
-    height = _playing_height(setup)
-    strength = reed.reed_parameter(slit, closing, height, gas_of(setup).density)
-    return closing * reed.threshold_pressure(strength, 1.0)
+    held, gas = setup.reed.held(), gas_of(setup)
+    frequency = _playing_peak(setup) * np.geomspace(*AROUND_PEAK, PEAK_POINTS)
+    omega = 2.0 * math.pi * frequency
+    response = np.ones(omega.size, np.complex128)
+    if held.dynamics == "mass":
+        response = onset.reed_response(omega, 2.0 * math.pi * held.frequency, held.damping)
+    give = 1j * omega * held.area / held.stiffness
+    taken = admittance(setup, frequency) + give * (response - 1.0)
+    low, high = np.full(omega.size, 1e-3), np.full(omega.size, MOST_OVER_CLOSING)
+    low, high = low * setup.reed.closes_at, high * setup.reed.closes_at
+
+    def surplus(pressure: Reals) -> Complexes:
+        drive = (held.opening, held.width, held.stiffness, gas.density, response)
+        return onset.drive_admittance(pressure, *drive) - taken
+
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        enough = surplus(middle).real > 0.0
+        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
+    left = surplus(high).imag
+    crossed = np.flatnonzero((left[:-1] > 0.0) & (left[1:] <= 0.0))
+    if not crossed.size:
+        return float(high.min())
+    share = left[crossed] / (left[crossed] - left[crossed + 1])
+    return float((high[crossed] + share * (high[crossed + 1] - high[crossed])).min())
 
 
 def dynamic_range(setup: Setup) -> tuple[float, float]:
@@ -110,8 +138,8 @@ def parse_pressure(text: str) -> float:
     return float(found[1]) * UNITS[found[2].lower()]
 
 
-def _playing_height(setup: Setup) -> float:
-    """Return the height of the lowest impedance peak, or under a vent of the tallest one."""
+def _playing_peak(setup: Setup) -> float:
+    """Return the frequency [Hz] of the lowest impedance peak, or under a vent of the tallest."""
     length = first_opening(elements(setup.bore))
     highest = LONGEST_TUBE * gas_of(setup).sound_speed / (2.0 * length)
     vented = vent_number(setup.bore) is not None
@@ -122,4 +150,4 @@ def _playing_height(setup: Setup) -> float:
     found = tube.peaks(frequency, np.asarray(1.0 / admittance(setup, frequency), np.complex128))
     if not found.height.size:
         raise ModelError("this bore has no resonance for a dynamic; give --breath in kPa")
-    return float(max(found.height) if vented else found.height[0])
+    return float(found.frequency[np.argmax(found.height) if vented else 0])
