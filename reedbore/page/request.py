@@ -22,7 +22,6 @@ KEYS = {*TEXTS, *FILES, "depth", "settings", "a4", "written"}
 LONGEST_TEXT = 100
 LONGEST_FILE = 100_000
 MOST_SETTINGS = 60
-NO_FILES = "the page reads no files, use reedbore render"
 FASTEST_HZ = 192000.0
 """More steps a second are for the command line: a page shows no difference. [Hz]"""
 

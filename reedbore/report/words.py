@@ -145,8 +145,3 @@ def below(q: int) -> str:
 def sentence(clause: str) -> str:
     """Make a sentence of a clause."""
     return f"{clause[0].upper()}{clause[1:]}."
-
-
-def plural(number: int, one: str, many: str) -> str:
-    """Choose between two words by a number."""
-    return one if number == 1 else many

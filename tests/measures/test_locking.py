@@ -9,9 +9,9 @@ import pytest
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from winding import winding_number
 
 from reedbore.measures import locking, pitch
-from reedbore.measures.drift import winding_number
 from reedbore.measures.locking import Course
 
 CENT = math.log(2.0) / 1200.0

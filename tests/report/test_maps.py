@@ -20,6 +20,7 @@ from fake_sweeps import (
     store,
     sweep_of,
 )
+from lightness import lightness
 from matplotlib.image import imread
 
 from reedbore import cli
@@ -29,7 +30,7 @@ from reedbore.notes import cents
 from reedbore.report import maps_data
 from reedbore.report.figures.maps import html, panel, picture
 from reedbore.report.figures.maps.panel import axis_ticks, note_ticks
-from reedbore.report.looks import LOOKS, lightness
+from reedbore.report.looks import LOOKS
 from reedbore.report.maps import CARE, aim_words, axis_words, resolution, unfinished
 from reedbore.verdict import lock_edges
 from reedbore.verdict.state import State

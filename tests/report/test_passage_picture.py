@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 from fake_performances import performance_of, row_of, rows_of
+from lightness import lightness
 from matplotlib.figure import Figure
 from matplotlib.image import imread
 from matplotlib.text import Annotation, Text
@@ -21,7 +22,7 @@ from reedbore.notes import midi_to_hz
 from reedbore.report import passage as note_report
 from reedbore.report.figures import passage as passages
 from reedbore.report.figures import passage_data
-from reedbore.report.looks import LOOKS, lightness
+from reedbore.report.looks import LOOKS
 from reedbore.simulate import outside
 from reedbore.verdict.state import Reason
 
