@@ -33,3 +33,9 @@ LOOKS = {
     State.FAILED: Look("the simulation failed", "#14120f", "#ffffff", "*"),
     State.NOT_RUN: Look("not run yet", "#e4dfd3", "#3b382e", "\\"),
 }
+
+
+def looks(*, folded: bool) -> dict[State, Look]:
+    """Return them in their order for a map of a clock, or of folds, which may not sing a note."""
+    unsung = LOOKS[State.UNSUNG]._replace(says="unsung: these folds do not sing it")
+    return LOOKS | ({State.UNSUNG: unsung} if folded else {})

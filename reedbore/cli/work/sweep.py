@@ -253,7 +253,8 @@ def _typed(swept: Sweep, values: Sequence[float], path: Path, said: Mapping[str,
     at = [f"{axis.name}={axis.text(value)}" for axis, value in zip(swept.axes, values, strict=True)]
     voice, a4 = swept.cell(values).voice, swept.fingered.a4
     fingered = note_name(swept.fingered.hz, a4)
-    sung = "nobody sings" if voice.source == "off" else f"{note_name(voice.frequency, a4)} sung"
+    which = "aimed at" if voice.folded else "sung"
+    sung = "nobody sings" if voice.source == "off" else f"{note_name(voice.frequency, a4)} {which}"
     # The title of a take names the sung note and the depth by itself.
     more = [one for one in at if not one.startswith((f"{SUNG}=", VOICE, "voice.depth"))]
     return TypedCell(

@@ -23,7 +23,7 @@ from reedbore.report import maps, maps_data
 from reedbore.report.figures.maps import panel
 from reedbore.report.figures.maps.bundle import bundle, page_file
 from reedbore.report.figures.maps.panel import axis_ticks
-from reedbore.report.looks import LOOKS
+from reedbore.report.looks import LOOKS, looks
 from reedbore.report.maps_data import LockMap, Slice
 from reedbore.verdict.sweep.plan import Axis
 
@@ -81,6 +81,7 @@ def _data(found: LockMap) -> dict[str, Any]:
         for role, place in zip("xyz", places, strict=True)
     }
     says = [maps.unfinished(found), maps.resolution(found), maps.care(found.sweep)]
+    shown = looks(folded=sweep.setup.voice.folded)
     return {
         "title": maps.title(found),
         "subtitle": maps.subtitle(found),
@@ -92,7 +93,7 @@ def _data(found: LockMap) -> dict[str, Any]:
         "does": maps.does(sweep),
         "order": [axis.name for axis in sweep.axes],
         "axes": axes,
-        "looks": [{"state": state, **look._asdict()} for state, look in LOOKS.items()],
+        "looks": [{"state": state, **look._asdict()} for state, look in shown.items()],
         **_cells(found),
         "sung": None if sweep.sung_axis else _constant_voice(found),
         "edges": _edges(found),

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from reedbore.notes import hz_to_midi, midi_name
 from reedbore.report import maps, maps_data
 from reedbore.report.figures.style import DOTS_PER_INCH, FAINT, INK, PAPER, TOGETHER
-from reedbore.report.looks import LOOKS
+from reedbore.report.looks import LOOKS, looks
 from reedbore.report.maps_data import LockMap, Slice, axis_values, is_logarithmic
 from reedbore.verdict.sweep.plan import Axis, Sweep
 
@@ -60,7 +60,7 @@ def _legend(figure: Figure, found: LockMap, place: tuple[float, float]) -> None:
     """Show the states that occur, as they are drawn."""
     there = set(found.state_names().ravel().tolist())
     handles: list[Any] = []
-    for state, look in LOOKS.items():
+    for state, look in looks(folded=found.sweep.setup.voice.folded).items():
         if state in there:
             ink = PAPER if look.mark == "*" else INK
             handles.append(
@@ -410,7 +410,8 @@ def list_aims(axes: Axes, found: LockMap) -> None:
     """
     widest = sorted(maps_data.aims(found), key=lambda aim: aim.low - aim.high)[:MOST_LISTED]
     listed = sorted(widest, key=lambda aim: aim.middle)
-    head = f"ratio   {maps.does(found.sweep)}, where it is widest   (common note)"
+    where = "where widest" if found.sweep.setup.voice.folded else "where it is widest"
+    head = f"ratio   {maps.does(found.sweep)}, {where}   (common note)"
     head = head if listed else "no cell locks"
     axes.text(LIST_X, 1.012, head, transform=axes.transAxes, size=9, color=INK, va="bottom")
     low, high = axes.get_ylim()
