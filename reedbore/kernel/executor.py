@@ -170,9 +170,10 @@ class CpuRunning:
         # Where in the tubes a section is read now: it goes round once in its own steps.
         spots = folds.first_places(group.steps) + start % np.maximum(group.steps, 1)
         pressure = np.zeros((steps, LANES))
+        table, *others = group.blocks[number]
         tiles = np.zeros((rows.TILES, group.kind.batch, LANES)), np.zeros(rows.AHEAD)
         self._machine.loop(group.kind)(
-            *(*group.blocks[number], group.steps, spots),
+            *(table, None, *others, group.steps, spots),
             *(*tiles, shared.waves, shared.window, start, shared.settled),
             *(shared.tick, group.echoes, self._vent_rise, LANES, line, sung, levels, pressure),
         )

@@ -97,8 +97,8 @@ def _thread(
         begin += steps[k]
     after = lane + 1
     move_lanes(
-        *(rest, table[:, own : own + 1], state),
-        *(block[rows.ECHO : rows.DELAYED, lane:after], places[:, lane:after]),
+        *(rest, (table[:, own : own + 1], state, block[rows.ECHO : rows.DELAYED, lane:after])),
+        places[:, lane:after],
         *(entering[:, lane:after].T, leaving[:, lane:after].T, frames[:, lane:after]),
         *(voices[:, lane:after], tubes[:, lane:after], sung_frames[:, lane:after], steps, spots),
         *(cuda.local.array(TILES_SHAPE, float64), cuda.local.array(AHEAD, float64)),
@@ -110,6 +110,11 @@ def _thread(
         block[TABLE_SHAPE[0] + k, lane] = state[k, 0]
     for k in range(rows.DELAYED, rows.ROWS):
         block[k, lane] = rest[k, 0]
+
+
+def _kept_apart(_: Any, apart: Any) -> Any:
+    """Return numbers, state and strengths, which stand in tables of their own."""
+    return apart
 
 
 class _Given(dict[str, Any]):
@@ -171,6 +176,7 @@ def _loop_for(kind: Kind) -> _Loop:
         cuda.jit(cache=KEPT),
         cuda.jit(**_PART),
         **choices(kind),
+        parts_of=_kept_apart,
         LANES=1,
         rows=packed,
         TABLE_SHAPE=(packed.NUMBERS, threads),

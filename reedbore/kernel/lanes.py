@@ -369,11 +369,22 @@ def _emit_levels(block: Any, hop: int, levels: Any) -> None:
         block[rows.TOTAL, lane] = block[rows.SQUARES, lane] = 0.0
 
 
+def parts_of(block: Any, apart: Any) -> Any:
+    """Return numbers, state and strengths of early echoes: rows of a block.
+
+    Another machine keeps them `apart`. A step that is a function of its own would be compiled
+    before it is known how far apart rows are, and take nearly twice as long.
+    """
+    return (
+        block[: rows.NUMBERS],
+        block[rows.NUMBERS : rows.BREATH],
+        block[rows.ECHO : rows.DELAYED],
+    )
+
+
 def move_lanes(
     block: Any,
-    numbers: Any,
-    state: Any,
-    strengths: Any,
+    apart: Any,
     places: Any,
     entering: Any,
     leaving: Any,
@@ -398,11 +409,17 @@ def move_lanes(
     levels: Any,
     record: Any,
 ) -> None:
-    """Step lanes on, from a step, and measure them.
-
-    `numbers` and `state` are those of the step, `strengths` those of early echoes: here rows of the
-    block, elsewhere tables of their own.
-    """
+    """Step the lanes of a block on, from a step, and measure them."""
+    # From here on the compiler knows how far apart the rows are.
+    if block.shape[0] != rows.ROWS or block.shape[1] != LANES or places.shape[1] != LANES:
+        return
+    if tiles.shape[1] != BATCH or tiles.shape[2] != LANES:
+        return
+    if FOLDS and (voices.shape[0] != folds.ROWS or voices.shape[1] != LANES):
+        return
+    if FOLDS and tubes.shape[1] != LANES:
+        return
+    numbers, state, strengths = parts_of(block, apart)
     now = start
     for hop in range(lines.shape[0]):
         _set_clocks(block, rows.CLOCK_TURN, rows.CLOCK, now, tick)
@@ -452,65 +469,6 @@ def move_lanes(
         _emit_levels(block, hop, levels)
 
 
-def _loop(
-    block: Any,
-    places: Any,
-    entering: Any,
-    leaving: Any,
-    frames: Any,
-    voices: Any,
-    tubes: Any,
-    sung_frames: Any,
-    steps: Any,
-    spots: Any,
-    tiles: Any,
-    sums: Any,
-    waves: Any,
-    window: Any,
-    start: int,
-    settled: int,
-    tick: int,
-    echoes: int,
-    vent_rise: int,
-    lanes: int,
-    lines: Any,
-    sung_lines: Any,
-    levels: Any,
-    record: Any,
-) -> None:
-    # From here on the compiler knows how far apart the rows are.
-    if block.shape[0] != rows.ROWS or block.shape[1] != LANES or places.shape[1] != LANES:
-        return
-    if tiles.shape[1] != BATCH or tiles.shape[2] != LANES:
-        return
-    if FOLDS and (voices.shape[0] != folds.ROWS or voices.shape[1] != LANES):
-        return
-    if FOLDS and tubes.shape[1] != LANES:
-        return
-    numbers, state = block[: rows.NUMBERS], block[rows.NUMBERS : rows.BREATH]
-    move_lanes(
-        *(block, numbers, state, block[rows.ECHO : rows.DELAYED], places, entering, leaving),
-        *(
-            frames,
-            voices,
-            tubes,
-            sung_frames,
-            steps,
-            spots,
-            tiles,
-            sums,
-            waves,
-            window,
-            start,
-            settled,
-            tick,
-            echoes,
-            vent_rise,
-        ),
-        *(lanes, lines, sung_lines, levels, record),
-    )
-
-
 def make_lanes(kind: Kind, compile_with: Compile = compiled) -> Any:
     """Make the loop over all steps of a block.
 
@@ -526,7 +484,7 @@ def make_lanes(kind: Kind, compile_with: Compile = compiled) -> Any:
     callable
         Moves a block on.
     """
-    return assembled(_loop, f"lanes_{name_of(kind)}", compile_with, **choices(kind))
+    return assembled(move_lanes, f"lanes_{name_of(kind)}", compile_with, **choices(kind))
 
 
 def name_of(kind: Kind) -> str:
