@@ -24,7 +24,7 @@ def animate(
     """Show the mechanism in slow motion: the wave in the bore, the reed, and all waves in step.
 
     What is played and sung is said as for render; without options it is the first pair of the
-    étude Mill race. A caption says what happens now.
+    étude Mill race. A caption says what happens now. Folds that sing are shown beside the reed.
 
     Parameters
     ----------

@@ -204,6 +204,51 @@ def test_all_that_the_lungs_give_is_found_again(sung):
     assert min(glottis, tissue, windpipe, wall) > 0.0
 
 
+def work_and_loss(f, run):
+    """What the air did on folds, and what they lost, a row a step [W], out of what a run left.
+
+    The airway below is stepped again with the flow that left it; above the folds there is as much
+    less pressure as the stream loses in their gap.
+    """
+    resonators = f[rows.RESONATOR : rows.TUBE_GAIN].reshape(-1, 3)
+    ringing, found = np.zeros((3, 2)), np.zeros((run.half_gap.size, 2))
+    moved = np.diff(run.half_gap, prepend=run.half_gap[0]) / f[rows.STEP]
+    for n in range(2, run.half_gap.size):
+        half, flow, after = run.half_gap[n - 1], run.glottal_flow[n], moved[n]
+        now = folds.velocity_now(moved[n - 1], moved[n - 2])
+        lower, upper = folds.edges(half, now, f[rows.WAVE_DELAY])
+        share = folds.pressure_share(lower, upper)
+        below = run.lungs[n]
+        for k, (stored, at_once, push) in enumerate(resonators):
+            middle = cells.resonator_history(*ringing[k], stored, at_once)
+            middle -= at_once * (flow + share * f[rows.SWEPT] * now)
+            ringing[k] = cells.resonator_moved(*ringing[k], middle, push)
+            below += middle
+        area = folds.glottal_area(lower, upper, f[rows.LENGTH]) + f[rows.CHINK]
+        lost = 0.5 * folds.LOSS * f[rows.DENSITY] * flow * abs(flow) / area**2
+        mean = 0.5 * (moved[n - 1] + after)
+        damp = folds.contact_damping(f[rows.DAMP], half)
+        found[n] = (below - (1.0 - share) * lost) * mean, damp * mean * mean
+    return f[rows.SWEPT] * found
+
+
+@long_run
+@pytest.mark.parametrize("aim", [0.0, 40.0])
+def test_folds_that_feel_a_horn_lose_over_whole_periods_what_the_air_does_on_them(aim):
+    # In step with the horn, which sounds into the mouth; and pulled along from a sharper aim.
+    setup = folded.tenor(time__rate_hz=48000.0)
+    breath = blown(setup, 1.5)
+    singer = folded.singer_for(setup, breath.size, folded.set_to(tension=-203.0 + aim))
+    run = single.run(numbers_of(setup), breath, singer=singer)
+    found = work_and_loss(singer.numbers[:, 0], run)
+    late = naive_folds.crossings(run.half_gap[48000:]) + 48000.0
+    air, tissue = found[int(np.ceil(late[0])) : int(np.ceil(late[-1]))].mean(axis=0)
+    assert air == pytest.approx(tissue, rel=5e-3)
+    assert tissue > 1e-4
+    sung, played = (naive_folds.pitch(x[48000:], 48e3) for x in (run.half_gap, run.pressure))
+    assert sung == pytest.approx(played, rel=1e-4)
+
+
 @pytest.mark.parametrize("vowel", ["neutral", "u"])
 def test_tract_and_mouth_without_loss_keep_their_energy(vowel):
     # Folds shut and held still, lips shut, walls that only weigh: waves, cavity and wall for ever.
