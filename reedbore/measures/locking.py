@@ -159,7 +159,7 @@ def answer(question: Question[Answer], observe: Observe) -> Answer:
         return found
 
 
-def watch(detuning: float, longest: float = LAST_WATCH) -> Question[Drift]:
+def watch(detuning: float, longest: float = LAST_WATCH, bounded: float = 0.0) -> Question[Drift]:
     """Watch one detuning for as long as the decision takes.
 
     Parameters
@@ -168,6 +168,9 @@ def watch(detuning: float, longest: float = LAST_WATCH) -> Question[Drift]:
         [cents]
     longest : float
         Bound on the time to watch. [s]
+    bounded : float
+        What is not decided by then follows if it has stayed within so much: an uneven oscillation
+        wobbles on, and never comes to rest. [cycles]
 
     Returns
     -------
@@ -176,10 +179,14 @@ def watch(detuning: float, longest: float = LAST_WATCH) -> Question[Drift]:
     """
     seconds = min(FIRST_WATCH, longest)
     while True:
-        found = drift((yield Request(detuning, seconds)))
-        if found.state != Keeps.UNDECIDED or seconds >= longest:
-            return found
-        seconds = min(2.0 * seconds, longest)
+        course = yield Request(detuning, seconds)
+        found = drift(course)
+        if found.state == Keeps.UNDECIDED and seconds < longest:
+            seconds = min(2.0 * seconds, longest)
+            continue
+        if found.state == Keeps.UNDECIDED and np.ptp(_started(course)[1]) < bounded:
+            return found._replace(state=Keeps.FOLLOWS)
+        return found
 
 
 def decide(detuning: float = 0.0, longest: float = LAST_WATCH) -> Question[Decision]:
@@ -214,7 +221,11 @@ class Edge(NamedTuple):
 
 
 def find_inside(
-    start: float = 0.0, finest: float = 0.05, longest: float = LAST_WATCH, reach: float = 40.0
+    start: float = 0.0,
+    finest: float = 0.05,
+    longest: float = LAST_WATCH,
+    reach: float = 40.0,
+    bounded: float = 0.0,
 ) -> Question[tuple[float | None, float, float]]:
     """Look for a detuning that locks: where the drift changes its sign.
 
@@ -227,8 +238,8 @@ def find_inside(
         Where to look first, and how far to go from there. [cents]
     finest : float
         The search ends when it has closed in so far. [cents]
-    longest : float
-        Bound on each time to watch. [s]
+    longest, bounded : float
+        As for `watch`. [s], [cycles]
 
     Returns
     -------
@@ -243,7 +254,7 @@ def find_inside(
         found = drift(course)
         step = found.hz * 1200.0 / (math.log(2.0) * course.hz)
         if found.state == Keeps.UNDECIDED and (abs(step) < finest or _dies_down(course)):
-            found = yield from watch(here, longest)
+            found = yield from watch(here, longest, bounded)
         if found.state == Keeps.FOLLOWS:
             return _between(here, slipped)
         # One that is not decided shows the way, but may yet come to rest: it bounds no lock.
@@ -258,7 +269,7 @@ def find_inside(
         if high - low < finest or abs(here - start) > reach:
             break
     for last in sorted(unsure, key=lambda one: abs(one - here))[:WATCHED_ON]:
-        if (yield from watch(last, longest)).state == Keeps.FOLLOWS:
+        if (yield from watch(last, longest, bounded)).state == Keeps.FOLLOWS:
             return _between(last, slipped)
     return None, low, high
 
@@ -319,6 +330,7 @@ def edge(
     fineness: float = 0.1,
     longest: float = LAST_WATCH,
     first: float = 0.4,
+    bounded: float = 0.0,
 ) -> Question[Edge]:
     """Find one edge of a lock by bisection.
 
@@ -334,6 +346,8 @@ def edge(
         As for `lock_range`.
     first : float
         The first step from `follows`, where nothing is known to slip. [cents]
+    bounded : float
+        As for `watch`. [cycles]
 
     Returns
     -------
@@ -343,14 +357,14 @@ def edge(
     start, step = follows, first
     while not math.isfinite(slips):
         here = start + way * min(step, farthest)
-        found = yield from watch(here, longest)
+        found = yield from watch(here, longest, bounded)
         if found.state != Keeps.FOLLOWS or step >= farthest:
             slips = here
         else:
             follows, step = here, 2.0 * step
     while abs(slips - follows) > fineness:
         middle = 0.5 * (slips + follows)
-        found = yield from watch(middle, longest)
+        found = yield from watch(middle, longest, bounded)
         if found.state == Keeps.FOLLOWS:
             follows = middle
         elif found.state == Keeps.SLIPS:

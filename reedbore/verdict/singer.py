@@ -33,7 +33,7 @@ from reedbore.simulate.outside import SOUND_RATE, radiated
 from reedbore.simulate.singing import USUAL_WANDER_CENTS
 from reedbore.simulate.take import Take, again
 from reedbore.verdict import runs
-from reedbore.verdict.human_hold import HOLD_S, still_share
+from reedbore.verdict.human_hold import HELD_CYCLES, HOLD_S, still_share
 from reedbore.verdict.lock_edges import Inside, Ratio, Sought, search, sung_at
 from reedbore.verdict.questions import Pair, Progress
 from reedbore.verdict.state import Reason, RowState
@@ -48,6 +48,10 @@ FINENESS = 2.0
 
 LONGEST_S = 24.0
 """A breath lasts no longer: what is not decided then is no lock that a singer could use. [s]"""
+
+BOUNDED = HELD_CYCLES
+"""What has stayed within this for that long is in step, though it may never come to rest: folds and
+horn held by each other may wobble. [cycles]"""
 
 LOOKED_AT = 0.0, -60.0, 60.0, -120.0, 120.0
 """Aims from which a lock is looked for: the horn's sound in the mouth shifts a voice before it
@@ -296,7 +300,7 @@ def _look() -> locking.Question[Inside]:
     """Look for an aim that keeps step, and the nearest ones on either side that do not."""
     found: Inside = None, -math.inf, math.inf
     for start in LOOKED_AT:
-        found = yield from locking.find_inside(start, FINENESS, LONGEST_S, REACH)
+        found = yield from locking.find_inside(start, FINENESS, LONGEST_S, REACH, BOUNDED)
         if found[0] is not None or (math.isfinite(found[1]) and math.isfinite(found[2])):
             break
     return found
@@ -304,7 +308,9 @@ def _look() -> locking.Question[Inside]:
 
 def _edge(inside: float, outside: float, way: float) -> locking.Question[Edge]:
     """Find the aim up to which voice and horn keep step, from one that does."""
-    return locking.edge(inside, outside, way, REACH, FINENESS, LONGEST_S, first=8.0)
+    return locking.edge(
+        inside, outside, way, REACH, FINENESS, LONGEST_S, first=8.0, bounded=BOUNDED
+    )
 
 
 def aims_of(observe: locking.Observe) -> tuple[float, float]:

@@ -351,6 +351,18 @@ def test_strobed_values_lie_at_equal_phases():
     assert np.abs(states - expected).max() < 2e-3
 
 
+@pytest.mark.parametrize(
+    ("swing", "bounded", "state"),
+    [(0.12, 0.25, "follows"), (0.13, 0.25, "undecided"), (0.12, 0.0, "undecided")],
+)
+def test_what_wobbles_on_follows_if_it_stays_within_what_was_told(swing, bounded, state):
+    def observe(detuning: float, seconds: float) -> Course:
+        times = np.arange(0.0, seconds, 0.02)
+        return Course(times, swing * np.sin(times) ** 3, B_FLAT)
+
+    assert watch(observe, 0.0, 24.0, bounded=bounded).state == state
+
+
 def test_the_bound_on_watching_is_kept():
     asked = []
 
