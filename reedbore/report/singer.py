@@ -31,6 +31,10 @@ WANDER = 5.0
 """A note that is held wanders by so much either way: common practice, no source. [cents]"""
 
 
+FEW = 6
+"""More ratios than these are not listed one by one."""
+
+
 class Ease(StrEnum):
     """How easily a singer brings two notes into step."""
 
@@ -207,9 +211,16 @@ def text(
 
 def _other_depths(rows: Sequence[SingerRow]) -> list[str]:
     """Say which pairs were sung with another depth than was asked for."""
-    told = [f"{p}/{q} {row.depth:.2g}" for row in rows for p, q in (row.ratio,) if row.depth]
+    told = [
+        (row.depth, f"{p}/{q} {row.depth:.2g}")
+        for row in rows
+        for p, q in (row.ratio,)
+        if row.depth
+    ]
     said = "sung at another depth, the nearest that these folds reach here"
-    return ["", f"{said}: {'  '.join(told)}"] if told else []
+    if len(told) > FEW:
+        return ["", f"{said}: {len(told)} ratios, {min(told)[0]:.2g} to {max(told)[0]:.2g}"]
+    return ["", f"{said}: {'  '.join(words for _, words in told)}"] if told else []
 
 
 class RowWords(NamedTuple):
@@ -246,7 +257,9 @@ def row_words(row: SingerRow, others: Sequence[SingerRow] = (), a4: float = A4_H
     found = [0.5 * width for width in widths(others)]
     return RowWords(
         aim=f"{name}{round(off):+d}c",
-        give_or_take=f"{over}{half:.0f} cents" if half >= 1.0 else "under 1 cent",
+        give_or_take=f"{over}{half:.0f} cent{'s' * (half >= 1.5)}"
+        if half >= 1.0
+        else "under 1 cent",
         over_all=f"{found[0]:.0f} to {found[-1]:.0f}, {len(found)} sing it" if found else "",
         pulled=f"{'up' if pulled > 0.0 else 'down'} {abs(pulled):.0f}",
         stays="" if row.held is None else f"{100.0 * row.held:.0f} %",

@@ -192,3 +192,13 @@ def test_another_depth_than_was_asked_for_is_told():
     assert said in singer.text(rows).splitlines()
     assert "another depth" not in singer.text(rows[:1])
     assert [singer.plain(one)["depth"] for one in rows] == [None, 0.263]
+    many = [row((p, 8))._replace(depth=0.01 * p) for p in range(1, singer.FEW + 2)]
+    assert singer.text(many).splitlines()[-3].endswith(": 7 ratios, 0.01 to 0.07")
+    assert singer.text(many[1:]).splitlines()[-3].endswith("6/8 0.06  7/8 0.07")
+
+
+@pytest.mark.parametrize(
+    ("width", "says"), [(2.98, "1 cent"), (3.02, "2 cents"), (1.9, "under 1 cent")]
+)
+def test_one_cent_is_one(width, says):
+    assert singer.row_words(row(width=width)).give_or_take == says
