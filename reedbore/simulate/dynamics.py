@@ -12,6 +12,7 @@ from reedbore.model.passage import DYNAMICS
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents
+from reedbore.simulate.breath import threshold
 from reedbore.simulate.tuning import heard_pitch
 
 TIP = 0.27, 1.15
@@ -20,6 +21,11 @@ TIP = 0.27, 1.15
 GOES_WITH_TIP = {"reed.damping": -0.3, "reed.contact": 1.7}
 """By which power of the tip opening each goes, as the breath does by `breath.with_tip`: our choice,
 found by trial on all presets."""
+
+OVER_THRESHOLD, HALVINGS = 1.12, 4
+"""At pp the breath is so many times that at which the note begins to sound, at least."""
+
+NOBODY = Voice(source="off")
 
 OF_A_DYNAMIC = (
     *("breath.pressure_kpa", "reed.opening_mm", "reed.stiffness_kpa_per_mm"),
@@ -38,9 +44,9 @@ OCTAVE_OF_STIFFNESS = 40.0
 """About by how much a reed twice as stiff plays sharper, for the first trial. [cents]"""
 
 
-def tip(name: str) -> float:
-    """Return the tip opening at one of `DYNAMICS` over that of the setup."""
-    return TIP[0] * (TIP[1] / TIP[0]) ** (DYNAMICS.index(name) / (len(DYNAMICS) - 1))
+def tip(name: str, softest: float = TIP[0]) -> float:
+    """Return the tip opening at one of `DYNAMICS` over that of the setup, from pp's on."""
+    return softest * (TIP[1] / softest) ** (DYNAMICS.index(name) / (len(DYNAMICS) - 1))
 
 
 def with_dynamic(setup: Setup, name: str) -> Setup:
@@ -74,12 +80,32 @@ def with_dynamic(setup: Setup, name: str) -> Setup:
     .. [1] B. Gazengel, J.-P. Dalmont et al., "Characterization of tenor saxophone reeds,"
        Acta Acustica, 2024 (abstract).
     """
-    share = tip(name)
+    return _at_tip(setup, tip(name, _softest(setup.model_copy(update={"voice": NOBODY}))))
+
+
+def _at_tip(setup: Setup, share: float) -> Setup:
     changed = _times(setup, "reed.opening_mm", share)
     powers = {"breath.pressure_kpa": setup.breath.with_tip, **GOES_WITH_TIP}
     for key, power in powers.items():
         changed = _times(changed, key, share**power)
     return changed
+
+
+@functools.lru_cache(maxsize=256)
+def _softest(setup: Setup) -> float:
+    """Find the tip of pp: that of `TIP`, or where a note of the upper register still speaks."""
+
+    def speaks(share: float) -> bool:
+        one = _at_tip(setup, share)
+        return one.breath.pressure > OVER_THRESHOLD * threshold(one)
+
+    low, high = TIP[0], 1.0
+    if speaks(low):
+        return low
+    for _ in range(HALVINGS):
+        middle = math.sqrt(low * high)
+        low, high = (low, middle) if speaks(middle) else (middle, high)
+    return high
 
 
 def lip_follows(setup: Setup, hz: float) -> Setup:
@@ -98,8 +124,7 @@ def lip_follows(setup: Setup, hz: float) -> Setup:
         With the reed more or less stiff, and breath in proportion, so that it plays the note
         without a voice; as near as a lip within `FIRMEST` comes with which it still speaks soon.
     """
-    player = {"voice": Voice(source="off")}
-    return firmer(setup, _firmness(setup.model_copy(update=player), hz))
+    return firmer(setup, _firmness(setup.model_copy(update={"voice": NOBODY}), hz))
 
 
 def firmer(setup: Setup, times: float) -> Setup:

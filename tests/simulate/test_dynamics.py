@@ -76,6 +76,17 @@ def test_pp_to_ff_is_louder_and_brighter_in_tune_and_in_register(name: str, note
     assert np.diff(centroids).min() > 0.0
 
 
+@pytest.mark.parametrize(("name", "note"), [("clarinet-b-flat", "Eb5"), ("alto-saxophone", "B4")])
+def test_a_note_of_the_upper_register_speaks_at_pp(name: str, note: str):
+    # It needs more breath over closing than a low note, so its softest tip is wider.
+    setup, hz = fingered(name, note)
+    soft = lip_follows(with_dynamic(setup, "pp"), hz)
+    assert soft.reed.opening > 1.05 * tip("pp") * setup.reed.opening
+    played = heard_pitch(soft, hz)
+    assert played is not None
+    assert abs(cents(played, hz)) < 60.0
+
+
 def test_breath_alone_hardly_makes_a_saxophone_louder():
     # A reed that beats is starved by more breath (the reason for the lip); 1.6 times the pressure.
     setup, _ = fingered("tenor-saxophone", "F3")
