@@ -117,6 +117,7 @@ SINCE = (
     "it does not say which state of the model made it: sound and states may differ now",
 )
 ONE = ("--along", "voice.depth", "0.1", "0.2", "2")
+LUNGS = ("--along", "voice.lung_kpa", "2.5", "4", "2", "--sung", "3/2")
 
 
 @pytest.mark.parametrize(
@@ -133,6 +134,8 @@ ONE = ("--along", "voice.depth", "0.1", "0.2", "2")
         ((*ONE, "--seconds", "0.1"), "--seconds is 0.1 s; allowed 0.5 to 600 s"),
         ((*ONE, "--edges"), "--edges finds where locks end along the sung note; add --along sung"),
         ((*ONE, *ONE), "--along voice.depth: it is swept twice"),
+        ((*LUNGS, "--breath", "3kPa"), "--breath 3kPa: leave it out; along voice.lung_kpa the br"),
+        (LUNGS, "--along voice.lung_kpa: a clock has no folds; add --set voice.drive=folds"),
     ],
 )
 def test_wrong_words_are_told_in_one_sentence(

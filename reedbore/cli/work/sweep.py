@@ -22,7 +22,7 @@ from reedbore.simulate.request.take import Request, Words, read_request, refuse_
 from reedbore.simulate.request.typed import TypedCell
 from reedbore.verdict.state import State
 from reedbore.verdict.sweep import table
-from reedbore.verdict.sweep.axes import check, read_axis, read_sung
+from reedbore.verdict.sweep.axes import LUNGS, check, read_axis, read_sung
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep
 from reedbore.verdict.sweep.store import read_sweep
 
@@ -76,6 +76,9 @@ def read(
     moved = [name for name in names if name in {SUNG, VOICE}]
     if moved and words["sung"] is not None:
         raise ReedboreError(f"--sung and --along {moved[0]} both move the sung note: leave one out")
+    if LUNGS in names and words["breath"] is not None:
+        said = f"--breath {words['breath']}: leave it out"
+        raise ReedboreError(f"{said}; along {LUNGS} the breath follows")
     # The note is moved off the fingered one cell by cell; without one nobody would sing.
     typed = Words(**{**words, "sung": "1/1"} if moved else words)
     request = read_request(typed)
