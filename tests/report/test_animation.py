@@ -6,7 +6,7 @@ Files are read back by the encoder's own program and by Pillow: other readers th
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -77,6 +77,17 @@ def made(frames: int = 30, slow: float = 200.0, rate: int = RATE) -> Scene:
         bore=Bore(sections=(BoreSection(length=0.5, entry=0.015, exit=0.015),)),
         breath=2000.0, opening_rest=1e-3,
     )  # fmt: skip
+
+
+def singing(frames: int = 30) -> Scene:
+    """The same, sung by folds that shut."""
+    scene = made(frames)
+    apart, inside = (
+        8e-4 * np.maximum(np.sin(750.0 * np.pi * scene.times), 0.0),
+        500.0 * np.cos(300.0 * np.pi * scene.course.times),
+    )
+    course = scene.course._replace(folds=np.abs(inside) * 1e-6, inside=inside)
+    return replace(scene, folds=apart, course=course)
 
 
 @pytest.fixture(scope="module")
@@ -214,11 +225,13 @@ def test_four_instants_lie_a_quarter_of_a_period_apart():
 # --- what is drawn -------------------------------------------------------------------------------
 
 
-def test_frame_is_what_a_drawing_of_everything_anew_shows(stage: Stage):
+@pytest.mark.parametrize("shown", [made, singing])
+def test_frame_is_what_a_drawing_of_everything_anew_shows(shown: Callable[[], Scene]):
     # What is kept between frames, as pixels, strokes or a stencil, must not be seen.
+    stage = Stage(shown())
     figure = Figure(figsize=(12.8, 7.2), dpi=100, facecolor=look.PAPER)
     whole = FigureCanvasAgg(figure)
-    picture = Picture(figure, made(), stage.picture.told)
+    picture = Picture(figure, shown(), stage.picture.told)
     moving = (*picture.words, *picture.moving)
     for artist in moving:
         artist.set_animated(True)
@@ -295,17 +308,6 @@ def test_reed_touches_the_lay_exactly_when_it_is_shut(
         reed.show(0)
         gap = ROOF - reed.reed.get_xy()[0, 1]
         assert gap == pytest.approx(opening / reed.deepest * 68.0, abs=1e-9)
-
-
-def singing(frames: int = 30) -> Scene:
-    """The same, sung by folds that shut."""
-    scene = made(frames)
-    apart, inside = (
-        8e-4 * np.maximum(np.sin(750.0 * np.pi * scene.times), 0.0),
-        500.0 * np.cos(300.0 * np.pi * scene.course.times),
-    )
-    course = scene.course._replace(folds=np.abs(inside) * 1e-6, inside=inside)
-    return replace(scene, folds=apart, course=course)
 
 
 def test_folds_touch_exactly_when_they_are_shut_and_all_dots_are_the_numbers_of_the_frame():
