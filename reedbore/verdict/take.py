@@ -26,6 +26,9 @@ from reedbore.verdict.state import Follows, HornState, Reason, State, folds, lat
 LEADS = 0.25
 """Who is pulled less than this share of the other's pull leads."""
 
+LEAST_PULL_CENTS = 1.0
+"""Where neither is pulled by so much, nobody leads a singer who aims where they meet. [cents]"""
+
 UNSTEADY_WATCH = 24.0
 """A voice that is no clock is watched no longer: it leaves a narrow lock sooner or later. [s]"""
 
@@ -75,7 +78,8 @@ def aimed(verdict: Verdict, setup: Setup) -> Verdict:
     voice = abs(verdict.pulled_cents or 0.0)
     reed = abs(cents(verdict.played_hz, verdict.voice_off_hz))
     follows = Follows.BOTH
-    if min(voice, reed) < LEADS * max(voice, reed) or not setup.voice.folded:
+    leads = min(voice, reed) < LEADS * max(voice, reed) and max(voice, reed) >= LEAST_PULL_CENTS
+    if leads or not setup.voice.folded:
         follows = Follows.VOICE if voice > reed else Follows.REED
     return replace(verdict, follows=follows)
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from reedbore import sound
 from reedbore.measures import locking, pitch
 from reedbore.model.bore import Bore, BoreSection
-from reedbore.model.presets import load_horn
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.setup import Breath, Reed, Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents, midi_to_hz
@@ -23,9 +23,9 @@ from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.take import Take, again, render
 from reedbore.simulate.tuning import tune
 from reedbore.verdict import runs
-from reedbore.verdict.result import Verdict
+from reedbore.verdict.result import Control, Verdict, bare
 from reedbore.verdict.state import HornState, State
-from reedbore.verdict.take import judge
+from reedbore.verdict.take import aimed, judge
 
 B_FLAT = midi_to_hz(46)  # Bb2
 SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils
@@ -432,3 +432,25 @@ def test_a_summary_says_what_was_found_in_plain_words(state, heard, words):
     said = summary(made)
     assert words in said
     assert said.endswith("The horn has left its register.")
+
+
+@pytest.mark.parametrize(
+    ("voice", "reed", "follows"),
+    [
+        (0.9, 0.05, "both"),
+        (1.1, 0.05, "voice"),
+        (-0.05, 1.1, "reed"),
+        (4.0, 1.1, "both"),
+        (-4.0, 0.9, "voice"),
+    ],
+)
+def test_who_is_pulled_less_than_a_quarter_of_the_other_leads(voice, reed, follows):
+    aim, off = 174.81, 116.54
+    control = Control(HornState.SOUNDING, off, 1, 1000.0, np.zeros(0))
+    played, sung = off * 2.0 ** (reed / 1200.0), aim * 2.0 ** (voice / 1200.0)
+    locked = dataclasses.replace(
+        bare(State.LOCKED, control, played=played, sung=sung), ratio=(3, 2)
+    )
+    folds = setup_for(load_horn("tenor-saxophone")).with_value("voice.frequency_hz", aim)
+    assert aimed(locked, folds.with_value("voice.drive", "folds")).follows == follows
+    assert aimed(locked, folds).follows == "reed"
