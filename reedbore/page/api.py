@@ -29,6 +29,7 @@ from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
 from reedbore.verdict import take as verdicts
 
 NOBODY = "Nobody sings: the horn plays alone."
+ROWS = "time,mouth,mouthpiece,opening,sound"
 BY_FOLDS = "voice.drive=folds"
 SOUND_S, JUDGED_S = 2.5, 4.0
 MOST_ANSWERS = 24
@@ -99,7 +100,7 @@ def look(body: Body) -> Answer:
     found = pitches_of(take)
     told, strongest = lines(take, found, request.typed.a4_hz)
     headers = {
-        "x-rows": "time,mouth,mouthpiece,opening,sound",
+        "x-rows": ROWS + ",folds" * take.setup.voice.folded,
         "x-lines": told,
         "x-strongest-db": "" if strongest is None else f"{strongest:.2f}",
         "x-played": "" if found.played is None else f"{found.played:.4f}",

@@ -83,9 +83,9 @@ def waves(take: Take, found: Pitches) -> Samples:
 
     Returns
     -------
-    ndarray, shape (5, n)
+    ndarray, shape (5, n) or (6, n)
         Time [s], pressure in mouth and mouthpiece [Pa], opening [m], sound outside [Pa], late in
-        the take; n is at most 2000.
+        the take, and how far folds that sing stand apart [m]; n is at most 2000.
     """
     rate = take.setup.time.rate
     slowest = found.played or found.sung or 100.0
@@ -97,11 +97,13 @@ def waves(take: Take, found: Pitches) -> Samples:
     inside = mute_broken(take.traces.pressure, rate)[0]
     heard = mute_broken(take.sound, SOUND_RATE)[0]
     traces = (take.mouth, inside, np.nan_to_num(take.traces.opening))
+    apart = [2.0 * np.maximum(take.traces.half_gap, 0.0)] if take.setup.voice.folded else []
     return np.stack(
         [
             times,
             *(np.interp(times, steps, trace) for trace in traces),
             np.interp(times, np.arange(heard.size) / SOUND_RATE, heard),
+            *(np.interp(times, steps, gap) for gap in apart),
         ]
     )
 

@@ -324,6 +324,11 @@ def test_the_moving_bore_shows_folds_that_open_as_often_as_the_ratio_says(tab: T
         return int(np.sum(~above & np.roll(above, -1)))  # the film begins again after its end
 
     assert 2 * opened(gap) == 3 * opened(opening) > 0
+    look = post(tab, "look", words=words)
+    assert look.headers["x-rows"] == "time,mouth,mouthpiece,opening,sound,folds"
+    apart = rows_of(look)[5]
+    assert apart.min() == 0.0
+    assert 1e3 * apart.max() == pytest.approx(gap.max(), rel=0.01)
 
 
 def test_a_passage_of_folds_is_opened_as_one(tab: TestClient) -> None:

@@ -9,6 +9,11 @@ const STRIPS = [
   { row: "mouthpiece", title: "in the mouthpiece: the horn's note", unit: "kPa", scale: 1e-3, colour: "horn", peaks: "played" },
   { row: "sound", title: "what is heard outside", unit: "Pa", scale: 1, colour: "third" },
 ];
+// The horn sounds into the mouth of folds that feel it: what is counted is how often they open.
+const OF_FOLDS = [
+  { row: "folds", title: "between the vocal folds", unit: "mm", scale: 1e3, colour: "voice", fromZero: true, peaks: "sung" },
+  { ...STRIPS[0], title: "in the mouth: breath, voice and horn", peaks: null }, ...STRIPS.slice(1),
+];
 const LEFT = 58, RIGHT = 14, TOP = 44, FOOT = 42, GAP = 26, NARROW = 520;
 
 export function startWaves(root, state) {
@@ -27,9 +32,10 @@ export function startWaves(root, state) {
     if (!seen) return;
     const { time } = seen.rows, start = time[0], span = time[time.length - 1] - start;
     const x = (t) => LEFT + ((t - start) / span) * (width - LEFT - RIGHT);
-    const tall = (height - TOP - FOOT - GAP * (STRIPS.length - 1)) / STRIPS.length;
+    const strips = seen.rows.folds ? OF_FOLDS : STRIPS;
+    const tall = (height - TOP - FOOT - GAP * (strips.length - 1)) / strips.length;
     shadePeriods(pen, seen, x, span, height - FOOT, colour);
-    STRIPS.forEach((strip, k) => drawStrip(pen, seen, strip, x, TOP + k * (tall + GAP), tall, width, colour));
+    strips.forEach((strip, k) => drawStrip(pen, seen, strip, x, TOP + k * (tall + GAP), tall, width, colour));
     pen.fillStyle = colour.faint;
     pen.textAlign = "center";
     for (const ms of ticks(0, span * 1e3, Math.max(3, width / 110))) pen.fillText(printed(ms), x(start + ms / 1e3), height - FOOT + 18);
@@ -74,7 +80,7 @@ function drawStrip(pen, seen, strip, x, top, tall, width, colour) {
   if (strip.fromZero) low = Math.min(low, 0);
   if (high - low < 1e-12) (low -= 1 / strip.scale), (high += 1 / strip.scale);
   const numbered = strip.peaks && countable(seen);
-  if (numbered && strip.peaks === "sung") high += 0.3 * (high - low);
+  if (numbered && strip.peaks === "sung") high += (strip.fromZero ? 0.5 : 0.3) * (high - low);
   if (numbered && strip.peaks === "played") low -= 0.3 * (high - low);
   const y = (value) => top + tall - ((value - low) / (high - low)) * tall;
   pen.strokeStyle = colour.rule;
