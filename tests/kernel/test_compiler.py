@@ -69,7 +69,7 @@ def test_where_nothing_can_be_kept_it_runs_and_says_so_once(tmp_path, home):
 KERNELS = {
     single: ("_loop",),
     passage: ("_loop", "_listen"),
-    lanes: ("_loop",),
+    lanes: ("move_lanes",),
     valve: [law.__name__ for law in valve.VALVES.values()],
 }
 """Texts that are compiled, and what may stand in place of a name in them."""
