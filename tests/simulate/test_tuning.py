@@ -154,6 +154,24 @@ def test_a_solved_length_is_kept_and_a_spoilt_one_solved_again(tmp_path, monkeyp
     assert tune(horn, 196.0) == first
 
 
+def test_on_a_full_disk_lengths_are_solved_and_not_kept_but_old_ones_are_used(
+    tmp_path, monkeypatch
+):
+    solved = iter((700.0, 750.0, 800.0))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    monkeypatch.setattr(tuning, "_solve", lambda *_: next(solved))
+    horn = load_horn("tenor-saxophone")
+    assert tune(horn, 116.54).value("bore.length_mm") == 700.0
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    assert tune(horn, 116.54).value("bore.length_mm") == 700.0
+    assert [tune(horn, 130.81).value("bore.length_mm") for _ in range(2)] == [750.0, 800.0]
+    assert len([path for path in tmp_path.rglob("*") if path.is_file()]) == 1
+
+
 def test_kept_lengths_are_named_after_all_code_that_they_depend_on():
     code = "import sys, reedbore; reedbore.tune(reedbore.load_horn('plain-cylinder'), 110.0);"
     code += "print(*(sys.modules[n].__file__ for n in sorted(sys.modules) if n[:8] == 'reedbore'))"
