@@ -281,9 +281,10 @@ def one_way(asked: Asked) -> dict[str, Any]:
 def tolerances(share: float) -> Iterator[None]:
     """Meanwhile edges are told within `FINER` cents times a share, and aims are solved as finely.
 
-    What was solved otherwise is not used, and what is solved now is not kept.
+    What was solved otherwise is not used, and what is solved now is not kept. By how much a note may
+    miss where folds jump is no tolerance: half of it only refuses some.
     """
-    names = "AIM_CENTS", "JUMP_CENTS", "DEPTH_SHARE", "SETTLED_PA"
+    names = "AIM_CENTS", "DEPTH_SHARE", "SETTLED_PA"
     changed: dict[str, Any] = {name: share * getattr(folds, name) for name in names}
     changed |= {"_recall": lambda _: None, "write_whole": lambda *_: None}
     folds._solved.cache_clear()
