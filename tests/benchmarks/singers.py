@@ -281,7 +281,7 @@ def one_way(asked: Asked) -> dict[str, Any]:
 def tolerances(share: float) -> Iterator[None]:
     """Meanwhile edges are told within `FINER` cents times a share, and aims are solved as finely.
 
-    What was solved otherwise is not used, and what is solved now is not kept. By how much a note may
+    What was solved otherwise is not used, and what is solved now is not kept. How far a note may
     miss where folds jump is no tolerance: half of it only refuses some.
     """
     names = "AIM_CENTS", "DEPTH_SHARE", "SETTLED_PA"
