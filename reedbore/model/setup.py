@@ -19,7 +19,7 @@ from reedbore.model.reed import Reed
 from reedbore.model.settings import Part, inner_model, leaves, mistake, nearest, unknown
 from reedbore.model.units import QUANTITIES, settle
 from reedbore.model.voice import Tract, Voice
-from reedbore.notes import midi_name, parse_note
+from reedbore.notes import midi_name, midi_to_hz, parse_note
 
 Value = float | str | None
 
@@ -345,6 +345,11 @@ class Singer(Preset):
     """A voice as a preset file describes it: its range and its usual pulse and depth."""
 
     voice: Voice = Voice()
+
+    def reach(self, a4: float) -> tuple[float, float]:
+        """Return the lowest and the highest pitch that count as sung by this voice. [Hz]."""
+        low, high = self.midi_range
+        return midi_to_hz(low - 0.5, a4), midi_to_hz(high + 0.5, a4)
 
 
 def strength_words(voice: Voice) -> str:

@@ -123,7 +123,7 @@ def _judge(words: Words, lock_range: bool) -> Answer:
     verdict = verdicts.judge(take, lock_range=lock_range)
     asked = request.setup.voice.frequency if words.sung is not None else None
     a4 = request.typed.a4_hz
-    document = verdict.document(request.typed.fingered_hz, asked, a4)
+    document = verdict.document(request.typed.fingered_hz, asked, a4, request.reach)
     first, *more = telling.sentences(request, take, verdict)
     answer = {
         "verdict": document,

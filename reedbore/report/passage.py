@@ -12,7 +12,7 @@ from typing import Any
 from reedbore.notes import A4_HZ, cents, hz_to_midi, midi_name, note_name
 from reedbore.pairs import Outcome, Prediction
 from reedbore.report import document as documents
-from reedbore.report.verdict import STILL_HZ
+from reedbore.report.verdict import PLAYS, STILL_HZ, instead
 from reedbore.report.words import (
     FOLLOWS,
     HEARD,
@@ -23,6 +23,7 @@ from reedbore.report.words import (
     is_one_of_two,
     short,
 )
+from reedbore.verdict.instead import KEYS, Range
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.result import Verdict
 from reedbore.verdict.state import Heard, Reason, State
@@ -46,7 +47,7 @@ _PLANNED = (
 # --- for reading ---------------------------------------------------------------------------------
 
 
-def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> str:
+def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ, reach: Range | None = None) -> str:
     """Return the table, a line a note, and below it what it comes to.
 
     Parameters
@@ -55,6 +56,8 @@ def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> str:
         In order.
     a4 : float
         Frequency of A4. [Hz]
+    reach : (low, high), optional
+        Of the voice. [Hz]
 
     Returns
     -------
@@ -66,7 +69,7 @@ def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> str:
     """
     told_below = [
         *(summary(rows), *_followed(rows), *_reasons(rows), *_strayed(rows, a4)),
-        *(*_folded(rows), *_strained(rows)),
+        *(*_instead(rows, a4, reach), *_folded(rows), *_strained(rows)),
     ]
     return "\n".join([*table(rows, a4), "", *(textwrap.fill(line, WIDEST) for line in told_below)])
 
@@ -240,16 +243,28 @@ def _strayed(rows: Sequence[NoteVerdict], a4: float) -> list[str]:
     """Tell where the horn plays another note than the fingered one, and which."""
     off = []
     for row in rows:
+        told_with = any(clause.startswith(PLAYS) for clause in _advice(row, a4))
         for found, held in (row.reached, ""), (row.held, " if held"):
             hz = found.played_hz if found else None
             if found is None or hz is None or (held and row.reached.jumped):
                 continue
             if found.jumped:
                 off.append((row.number, f"the horn has jumped to {note_name(hz, a4)}{held}"))
-            elif not held and abs(cents(hz, row.fingered_hz)) > OFF_CENTS:
+            elif not held and abs(cents(hz, row.fingered_hz)) > OFF_CENTS and not told_with:
                 off.append((row.number, f"the horn plays {note_name(hz, a4)}"))
     told = [f"{where}: {what}" for what, where in _gathered(off).items()]
     return [f"{'; '.join(told)}."] if told else []
+
+
+def _instead(rows: Sequence[NoteVerdict], a4: float, reach: Range | None) -> list[str]:
+    """Tell what to sing instead in notes whose pair misses, held if that was looked for."""
+    told = [(row.number, clause) for row in rows for clause in _advice(row, a4, reach)]
+    return [f"{where}: {what}." for what, where in _gathered(told).items()]
+
+
+def _advice(row: NoteVerdict, a4: float, reach: Range | None = None) -> list[str]:
+    found = row.held or row.reached
+    return instead(found.document(row.fingered_hz, a4=a4, reach=reach), a4)
 
 
 def _followed(rows: Sequence[NoteVerdict]) -> list[str]:
@@ -290,7 +305,9 @@ def _gathered(told: Iterable[tuple[int, str]]) -> dict[str, str]:
 # --- as data -------------------------------------------------------------------------------------
 
 
-def document(rows: Iterable[NoteVerdict], a4: float = A4_HZ) -> list[dict[str, Any]]:
+def document(
+    rows: Iterable[NoteVerdict], a4: float = A4_HZ, reach: Range | None = None
+) -> list[dict[str, Any]]:
     """Return the rows as plain data.
 
     Parameters
@@ -299,16 +316,18 @@ def document(rows: Iterable[NoteVerdict], a4: float = A4_HZ) -> list[dict[str, A
         In order.
     a4 : float
         Frequency of A4. [Hz]
+    reach : (low, high), optional
+        Of the voice. [Hz]
 
     Returns
     -------
     list of dict
         Fit for JSON. ``reached`` and ``held`` have the keys of every verdict of the program.
     """
-    return [_plain_row(row, a4) for row in rows]
+    return [_plain_row(row, a4, reach) for row in rows]
 
 
-def _plain_row(row: NoteVerdict, a4: float) -> dict[str, Any]:
+def _plain_row(row: NoteVerdict, a4: float, reach: Range | None) -> dict[str, Any]:
     sung = row.sung_hz
     return {
         "note": row.number,
@@ -324,9 +343,9 @@ def _plain_row(row: NoteVerdict, a4: float) -> dict[str, Any]:
         "depth": row.depth,
         "lungs_kpa": None if row.lungs is None else row.lungs / 1e3,
         "planned": _planned_document(row, a4) if row.planned else None,
-        "reached": row.reached.document(row.fingered_hz, a4=a4),
+        "reached": row.reached.document(row.fingered_hz, a4=a4, reach=reach),
         "rest_s": row.rest_s,
-        "held": row.held.document(row.fingered_hz, sung, a4) if row.held else None,
+        "held": row.held.document(row.fingered_hz, sung, a4, reach) if row.held else None,
     }
 
 
@@ -349,22 +368,24 @@ def _planned_document(row: NoteVerdict, a4: float) -> dict[str, Any]:
     return dict(zip(_PLANNED, values, strict=True))
 
 
-def csv_text(rows: Iterable[NoteVerdict], a4: float = A4_HZ) -> str:
+def csv_text(rows: Iterable[NoteVerdict], a4: float = A4_HZ, reach: Range | None = None) -> str:
     """Return the rows for a spreadsheet, a row a note; see `document` and `documents.flat`.
 
     The columns are the same whatever was found.
     """
-    return documents.csv_text([documents.flat(_whole(row)) for row in document(rows, a4)], "note")
+    plain = [documents.flat(_whole(row)) for row in document(rows, a4, reach)]
+    return documents.csv_text(plain, "note")
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
     """Put empty fields in the place of what is not there."""
     verdict: dict[str, Any] = dict.fromkeys(row["reached"])
     verdict["voice_off"] = dict.fromkeys(row["reached"]["voice_off"])
-    return row | {
-        "planned": row["planned"] or dict.fromkeys(_PLANNED),
-        "held": row["held"] or verdict,
-    }
+    whole = {"planned": row["planned"] or dict.fromkeys(_PLANNED)}
+    for name in ("reached", "held"):
+        found = row[name] or verdict
+        whole[name] = found | {"sing_instead": found["sing_instead"] or dict.fromkeys(KEYS)}
+    return row | whole
 
 
 def resultant_spans(rows: Iterable[NoteVerdict]) -> list[tuple[float, float, float]]:

@@ -21,11 +21,13 @@ from reedbore.report.words import (
     STRAIN,
     is_one_of_two,
     rougher,
+    sentence,
 )
 from reedbore.simulate import mouth
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import Request
 from reedbore.simulate.take import Take
+from reedbore.verdict.instead import WITHIN_CENTS
 from reedbore.verdict.result import Verdict
 from reedbore.verdict.runs import JUMP_CENTS
 from reedbore.verdict.state import LATE, Heard, HornState, Reason, State
@@ -111,7 +113,9 @@ def sentences(request: Request, take: Take, verdict: Verdict) -> list[str]:
         The first is the verdict.
     """
     a4 = request.typed.a4_hz
-    return [summary(verdict, a4), *_strayed(request, verdict, a4), *_needed(take, verdict)]
+    told = instead(verdict.document(request.typed.fingered_hz, a4=a4, reach=request.reach), a4)
+    strayed = _strayed(request, verdict, a4)
+    return [summary(verdict, a4), *strayed, *_needed(take, verdict), *map(sentence, told)]
 
 
 def _needed(take: Take, verdict: Verdict) -> list[str]:
@@ -279,16 +283,61 @@ def kept(request: Request, take: Take, verdict: Verdict, levels: dict[str, Any])
     """
     voice = take.setup.voice
     asked = voice.frequency if voice.source in {"pulse", "sine"} else None
-    measured = verdict.document(request.typed.fingered_hz, asked, request.typed.a4_hz)
+    typed = request.typed
+    measured = verdict.document(typed.fingered_hz, asked, typed.a4_hz, request.reach)
     return sidecar.Sidecar(
         setup=take.setup,
         seconds=take.seconds,
-        request=request.typed.document(),
+        request=typed.document(),
         sound=levels,
         verdict=measured,
         versions=sidecar.versions(),
         recording=sidecar.fingerprint(take.setup),
     )
+
+
+def instead(document: Mapping[str, Any], a4: float) -> list[str]:
+    """Say what to sing where a pair misses, over what the horn really plays.
+
+    Parameters
+    ----------
+    document : mapping
+        Of a verdict.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    list of str
+        Nothing, or a clause such as ``the horn plays 12 cents flat here: for 3/2 sing G4-10.0c (in
+        reach)``; of a voice that is pulled, ``for 3/2 aim at F3-41c (in reach)``.
+    """
+    found = document["sing_instead"]
+    if not found:
+        return []
+    if found["hz"] is None:
+        return [f"nothing{_YOURS[found['in_range']]} lies within {WITHIN_CENTS:g} cents"]
+    here = _here(document["played_cents"])
+    name, off = split_note(found["hz"], a4)
+    note = f"sing {name}{round(off, 1) + 0.0:+.1f}c"
+    if document["pulled_cents"]:
+        note = f"aim at {found['note']}"
+    if found["in_range"] is False:
+        nothing = f"nothing in your range lies within {WITHIN_CENTS:g} cents"
+        return [f"{here}{nothing}; out of it, for {found['ratio']} {note}"]
+    return [f"{here}for {found['ratio']} {note}{' (in reach)' * (found['in_range'] is True)}"]
+
+
+PLAYS = "the horn plays"
+_YOURS = {False: " in your range", None: ""}
+
+
+def _here(off: float | None) -> str:
+    """Tell how far off the fingered note the horn plays; of another note it is told already."""
+    if off is None or not 0.5 <= abs(off) < JUMP_CENTS:
+        return ""
+    cents_ = "cent" if round(abs(off)) == 1 else "cents"
+    return f"{PLAYS} {abs(off):.0f} {cents_} {'sharp' if off > 0.0 else 'flat'} here: "
 
 
 def how_to_sing(document: Mapping[str, Any], a4: float) -> str:
@@ -306,8 +355,10 @@ def how_to_sing(document: Mapping[str, Any], a4: float) -> str:
     str
         Such as ``for exactly 5/2 sing D4-13.8c, 3.2 cents higher``; "" without a ratio. Of a voice
         that is pulled, such as ``aimed at F3-40c, the voice comes out as F3+2c, pulled up by 42
-        cents``.
+        cents``. "" also where `instead` has something to say.
     """
+    if document["sing_instead"]:
+        return ""
     pulled = document["pulled_cents"]
     if pulled:
         aim, sung = (note_name(document[key], a4) for key in ("aimed_hz", "sung_hz"))

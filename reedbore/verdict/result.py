@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from reedbore.measures import hearing, roughness, spectrum
 from reedbore.notes import A4_HZ, cents, note_name
 from reedbore.simulate.outside import SOUND_RATE
+from reedbore.verdict.instead import AIM_CENTS, CLOCK_CENTS, Instead, Range, sing_instead
 from reedbore.verdict.state import Follows, HornState, State
 
 SIMPLE = 8
@@ -94,6 +95,8 @@ class Verdict:
     """What a singer who listens adds to the tension; None for one who does not. [cents]"""
     practise_hz: float | None = None
     """The aim that needs no ear for the same muscles. [Hz]"""
+    folds: int = 1
+    """After how many periods of the true folds the voice repeats."""
 
     @property
     def pulled_cents(self) -> float | None:
@@ -102,11 +105,35 @@ class Verdict:
             return None
         return cents(self.sung_hz, self.aimed_hz)
 
+    def instead(self, reach: Range | None = None) -> Instead | None:
+        """Find what to sing instead, or to aim at, where the pair misses.
+
+        Parameters
+        ----------
+        reach : (low, high), optional
+            Lowest and highest note of the voice. [Hz]
+
+        Returns
+        -------
+        Instead or None
+            None where nothing is to be said: no two notes, a lock, notes in tune that do not lock,
+            or a horn that has left its register, of which arithmetic knows nothing.
+        """
+        missed = self.state in (State.DRIFTING, State.ROUGH) and not self.jumped
+        if not missed or self.played_hz is None or self.sung_hz is None:
+            return None
+        asked, least = self.folds * self.sung_hz, CLOCK_CENTS
+        if self.aimed_hz is not None and self.pulled_cents:
+            asked, least = self.aimed_hz, AIM_CENTS
+        found = sing_instead(self.played_hz, self.sung_hz, asked, self.ratio, reach)
+        return found if found.cents is None or abs(found.cents) >= least else None
+
     def document(
         self,
         fingered_hz: float | None = None,
         asked_sung_hz: float | None = None,
         a4: float = A4_HZ,
+        reach: Range | None = None,
     ) -> dict[str, Any]:
         """Return the verdict as plain data; what was asked for is only written beside it.
 
@@ -116,6 +143,8 @@ class Verdict:
             The notes that were asked for. [Hz]
         a4 : float
             Pitch of A4 for note names. [Hz]
+        reach : (low, high), optional
+            Lowest and highest note of the voice. [Hz]
 
         Returns
         -------
@@ -134,6 +163,7 @@ class Verdict:
         off_note = None
         if self.played_hz and fingered_hz:
             off_note = cents(self.played_hz, fingered_hz)
+        instead = self.instead(reach)
         return {
             "fingered_hz": fingered_hz,
             "fingered_note": name(fingered_hz),
@@ -147,6 +177,7 @@ class Verdict:
             "practise_note": name(self.practise_hz),
             "follows": self.follows,
             "sing_cents": just,
+            "sing_instead": instead and instead.document(a4),
             "played_hz": self.played_hz,
             "played_cents": off_note,
             "jumped": self.jumped,

@@ -72,7 +72,8 @@ def aimed(verdict: Verdict, setup: Setup) -> Verdict:
     if verdict.sung_hz is None:
         return verdict
     aim = setup.voice.frequency if setup.voice.folded else verdict.sung_hz
-    verdict = replace(verdict, aimed_hz=aim)
+    made = setup.voice.source in {"pulse", "sine"}
+    verdict = replace(verdict, aimed_hz=aim, folds=setup.voice.false_folds if made else 1)
     if verdict.state != State.LOCKED or not (verdict.played_hz and verdict.voice_off_hz):
         return verdict
     voice = abs(verdict.pulled_cents or 0.0)

@@ -58,7 +58,12 @@ def test_a_written_preset_reads_back_bit_for_bit(kind: str) -> None:
 
 def test_how_to_sing_names_the_way() -> None:
     # 100 cents to the semitone: A. J. Ellis, 1885 (from memory).
-    told = {"sing_cents": -13.7, "ratio": "5/2", "sung_hz": 440.0 * 2.0 ** (5 / 12)}
+    told = {
+        "sing_instead": None,
+        "sing_cents": -13.7,
+        "ratio": "5/2",
+        "sung_hz": 440.0 * 2.0 ** (5 / 12),
+    }
     told["pulled_cents"] = 0.0
     assert how_to_sing(told, 440.0) == "for exactly 5/2 sing D5-14c, 13.7 cents lower"
     assert how_to_sing(told | {"sing_cents": 0.01}, 440.0).startswith("D5 is exactly 5/2")

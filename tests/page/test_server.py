@@ -285,6 +285,14 @@ def test_the_verdict_is_that_of_the_take(tab: TestClient) -> None:
     assert "3/2" in told["sing"]
 
 
+def test_the_page_says_what_to_sing_instead(tab: TestClient) -> None:
+    told = post(tab, "judge", words={"fingered": "Bb2", "sung": "D4"}).json()
+    # The just third is 13.7 cents lower than the tempered one: A. J. Ellis, 1885 (from memory).
+    assert told["more"] == ["For 5/2 sing D4-13.8c (in reach)."]
+    assert told["verdict"]["sing_instead"]["in_range"] is True
+    assert told["sing"] == ""
+
+
 def test_the_moving_bore_ends_in_the_mouthpiece(tab: TestClient) -> None:
     answer = post(tab, "bore", words={}, frames=60, points=40)
     rows = rows_of(answer)

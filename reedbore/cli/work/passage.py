@@ -108,7 +108,7 @@ def _write_all(
     sound, levels = write_sounds(makers, paths, matched=matched)
     if "picture" in paths:
         _draw(request, performance, rows, paths["picture"])
-    write_whole(paths["table"], note_report.csv_text(rows, a4).encode())
+    write_whole(paths["table"], note_report.csv_text(rows, a4, request.reach).encode())
     if "third" in paths:
         spans = note_report.resultant_spans(rows)
         passage, title = performance.score.passage, f"{request.piece.title}: third notes"
@@ -143,7 +143,7 @@ def _sidecar(
         a4=score.a4,
         request=request.typed.document(),
         sound=levels,
-        notes=note_report.document(rows, score.a4),
+        notes=note_report.document(rows, score.a4, request.reach),
         versions=sidecar.versions(),
         recording=sidecar.fingerprint(setups[0].setup),
     )
@@ -175,5 +175,6 @@ def _text(
     request: PassageRequest, score: Score, rows: Sequence[NoteVerdict], document: Mapping[str, Any]
 ) -> str:
     """Set the passage out for reading: note by note, what it comes to, then the files."""
-    lines = [_title(request, score, rows), "", note_report.text(rows, score.a4), ""]
+    told = note_report.text(rows, score.a4, request.reach)
+    lines = [_title(request, score, rows), "", told, ""]
     return "\n".join([*lines, *file_lines(document)])

@@ -26,6 +26,8 @@ from reedbore.simulate.request.take import (
     blow_and_set,
     check_seconds,
     out_of_range,
+    reach_again,
+    reach_of,
     recorded,
 )
 from reedbore.simulate.request.typed import TypedPassage
@@ -57,6 +59,8 @@ class PassageRequest:
         Files that were read and must stay.
     warnings : tuple of str
         What the player should know before.
+    reach : (low, high) or None
+        Of the voice, if it is known. [Hz]
     """
 
     piece: Piece
@@ -67,6 +71,7 @@ class PassageRequest:
     setups: Mapping[Fingered, Setup] = field(default_factory=dict)
     read: tuple[Path, ...] = ()
     warnings: tuple[str, ...] = ()
+    reach: tuple[float, float] | None = None
 
 
 def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
@@ -127,6 +132,7 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
             *_cut_off(voiced, passage),
             *out_of_range(sung, singer, words.a4),
         ),
+        reach=reach_of(voiced, singer, words.a4),
     )
 
 
@@ -234,6 +240,7 @@ def passage_again(found: PassageSidecar, path: Path) -> PassageRequest:
         setups={Fingered(note.pitch, note.fingering): note.setup for note in found.setups},
         read=(voice,) if voice else (),
         warnings=(*differences(found), *strangers(found, path)),
+        reach=reach_again(found.setup, typed.voice, typed.a4_hz),
     )
 
 

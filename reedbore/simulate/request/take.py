@@ -83,12 +83,15 @@ class Request:
         What was asked for, as the sidecar keeps it.
     warnings : tuple of str
         What the player should know before.
+    reach : (low, high) or None
+        Of the voice, if it is known. [Hz]
     """
 
     setup: Setup
     typed: Typed | TypedCell
     untuned: tuple[Horn, Words] | None = None
     warnings: tuple[str, ...] = ()
+    reach: tuple[float, float] | None = None
 
 
 def refuse_words(words: Mapping[str, Any], says: str) -> None:
@@ -145,6 +148,7 @@ def read_request(words: Words) -> Request:
         typed=_typed(words, horn, fingered_hz, setup),
         untuned=(horn, words),
         warnings=tuple(_out_of_range(setup, singer, words.a4)),
+        reach=reach_of(setup, singer, words.a4),
     )
 
 
@@ -321,6 +325,19 @@ def _blow(setup: Setup, breath: str) -> Setup:
     return setup.with_value("breath.pressure_kpa", parse_pressure(breath) / 1e3)
 
 
+def reach_of(setup: Setup, singer: Singer, a4: float) -> tuple[float, float] | None:
+    """Return how low and how high is sung [Hz]; nobody knows whose voice a recording holds."""
+    return None if setup.voice.source == "recording" else singer.reach(a4)
+
+
+def reach_again(setup: Setup, voice: str, a4: float) -> tuple[float, float] | None:
+    """Return the same for the voice that a sidecar names, if it is still found."""
+    try:
+        return reach_of(setup, load_singer(voice), a4)
+    except ReedboreError:
+        return None
+
+
 def _out_of_range(setup: Setup, singer: Singer, a4: float) -> list[str]:
     made = setup.voice.source in {"pulse", "sine"}
     return out_of_range([setup.voice.frequency] if made else [], singer, a4)
@@ -328,12 +345,8 @@ def _out_of_range(setup: Setup, singer: Singer, a4: float) -> list[str]:
 
 def out_of_range(sung_hz: Sequence[float], singer: Singer, a4: float) -> list[str]:
     """Say which sung notes [Hz] a singer does not have; nothing where there are none."""
-    low, high = singer.midi_range
-    found = dict.fromkeys(
-        notes.note_name(hz, a4)
-        for hz in sung_hz
-        if not low - 0.5 <= notes.hz_to_midi(hz, a4) <= high + 0.5
-    )
+    low, high = singer.reach(a4)
+    found = dict.fromkeys(notes.note_name(hz, a4) for hz in sung_hz if not low <= hz <= high)
     if not found:
         return []
     lies = "lies" if len(found) == 1 else "lie"
@@ -402,7 +415,10 @@ def request_again(found: Sidecar, path: Path) -> Request:
     of_cell = "cell" in found.request
     typed = (TypedCell if of_cell else Typed).read(found.request, path, "a take")
     return Request(
-        setup=found.setup, typed=typed, warnings=(*differences(found), *strangers(found, path))
+        setup=found.setup,
+        typed=typed,
+        warnings=(*differences(found), *strangers(found, path)),
+        reach=reach_again(found.setup, getattr(typed, "voice", None) or "", typed.a4_hz),
     )
 
 
