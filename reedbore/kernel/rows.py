@@ -48,11 +48,12 @@ VENT_RISE_S = 0.01
 """In this time a vent opens. [s]"""
 
 # Rows of the table of numbers.
-STIFF, DAMPED, REST, GIVE, CONTACT = range(5)  # reed
-CHANNEL, PISTON, CONDUCTANCE = range(5, 8)  # flow at the reed
-WAVE, VOLUME = range(8, 10)  # bore at the reed
-CLOSING, SLIT = range(10, 12)  # reed without mass
-DECAY = 12  # throat
+STIFF, DAMPED, REST, GIVE = range(4)  # reed
+CONTACT, LAY_DAMPED = range(4, 6)  # lay: stiffness, and what it damps more than the reed is
+CHANNEL, PISTON, CONDUCTANCE = range(6, 9)  # flow at the reed
+WAVE, VOLUME = range(9, 11)  # bore at the reed
+CLOSING, SLIT = range(11, 13)  # reed without mass
+DECAY = 13  # throat
 INFLOW = DECAY + BRANCHES
 BACKFLOW = INFLOW + BRANCHES
 SERIES = BACKFLOW + BRANCHES  # mouth: share of the bore's admittance that is left in series with it

@@ -7,8 +7,9 @@ the reed is known before the pressure (central differences in time, second order
 enters the flow only under one square root, and that solves as a quadratic.
 
 The reed: ḧ + qω(1+s)ḣ + ω²(h - H) + ω²s h = -ω² Δp/K, where s = κ⟨-h⟩/H is the lay, stiffer the
-farther the reed curls on it, and damped like the reed. Stiffness terms are averaged over three
-steps; with at least ten steps to a period of the reed no legal contact was found to gain energy.
+farther the reed curls on it, and damped like the reed, or more if q is too small for the rate
+(`numbers.lay_damped` of the acoustics). Stiffness terms are averaged over three steps. A single
+bounce off the lay may gain energy, for s is known a step late; the flight to the next one loses it.
 
 The mouth, if it is coupled: what the flow at the reed does to the pressure there is what a passive
 filter of the waves between mouth and throat sends back. Its part that comes at once is a resistance

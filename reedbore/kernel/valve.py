@@ -27,9 +27,11 @@ def swing(numbers: Any, state: Any, lane: int, supply: float) -> float:
     before = state[rows.BEFORE, lane]
     stiff = numbers[rows.STIFF, lane]
     damped = numbers[rows.DAMPED, lane]
-    grip = 1.0 + numbers[rows.CONTACT, lane] * max(-opening, 0.0)
+    lay = numbers[rows.CONTACT, lane] * max(-opening, 0.0)
+    grip = 1.0 + lay
+    more = numbers[rows.LAY_DAMPED, lane] * lay
     # A division takes as long as ten products: there is one, for both 1/mass and 1/total.
-    mass = 1.0 + (damped + stiff) * grip
+    mass = 1.0 + (damped + stiff) * grip + more
     piston = numbers[rows.PISTON, lane]
     yields = numbers[rows.CONDUCTANCE, lane] * mass + piston * numbers[rows.GIVE, lane]
     inverse = 1.0 / (mass * yields)
@@ -37,7 +39,7 @@ def swing(numbers: Any, state: Any, lane: int, supply: float) -> float:
     resistance = mass * mass * inverse
     free = weight * (
         (2.0 - 2.0 * stiff * grip) * opening
-        - (1.0 + (stiff - damped) * grip) * before
+        - (1.0 + (stiff - damped) * grip - more) * before
         + 4.0 * stiff * numbers[rows.REST, lane]
     )
     give = weight * numbers[rows.GIVE, lane]

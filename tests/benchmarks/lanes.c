@@ -42,13 +42,15 @@ static inline __attribute__((always_inline)) double at_reed(
     double supply = N(CONDUCTANCE) * mouth - N(WAVE) * back - S(VOLUME_FLOW);
     for (int k = 0; k < BRANCHES; k++) supply += S(THROAT_FLOW + k);
     double opening = S(OPENING), before = S(BEFORE), stiff = N(STIFF), damped = N(DAMPED);
-    double grip = 1.0 + N(CONTACT) * (opening < 0.0 ? -opening : 0.0);
-    double mass = 1.0 + (damped + stiff) * grip, piston = N(PISTON);
+    double lay = N(CONTACT) * (opening < 0.0 ? -opening : 0.0), grip = 1.0 + lay;
+    double more = N(LAY_DAMPED) * lay, piston = N(PISTON);
+    double mass = 1.0 + (damped + stiff) * grip + more;
     double yields = N(CONDUCTANCE) * mass + piston * N(GIVE);
     double inverse = 1.0 / (mass * yields);
     double weight = yields * inverse, resistance = mass * mass * inverse;
     double free = weight * ((2.0 - 2.0 * stiff * grip) * opening
-                            - (1.0 + (stiff - damped) * grip) * before + 4.0 * stiff * N(REST));
+                            - (1.0 + (stiff - damped) * grip - more) * before
+                            + 4.0 * stiff * N(REST));
     double drop = pressure_drop((supply + piston * (free - before)) * resistance,
                                 N(CHANNEL) * (opening > 0.0 ? opening : 0.0) * resistance);
     S(BEFORE) = opening;

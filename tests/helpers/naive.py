@@ -8,6 +8,7 @@ from scipy.optimize import brentq
 from reedbore.kernel import rows
 from reedbore.kernel.numbers import Numbers, Taps
 from reedbore.simulate.acoustics import bore
+from reedbore.simulate.acoustics.numbers import lay_damped
 
 
 def numbers(table, trip, opening, valve, rate):
@@ -39,6 +40,7 @@ def lone_reed(frequency, damping, rate, start, rest=1e-3, stiffness=1e7, contact
     table[rows.REST] = rest
     table[rows.GIVE] = swing**2 / stiffness
     table[rows.CONTACT] = contact / rest
+    table[rows.LAY_DAMPED] = lay_damped(damping, swing)
     table[rows.CONDUCTANCE] = 1.0
     table[rows.WAVE] = 2.0
     return numbers(table, 3, start, "mass", rate)

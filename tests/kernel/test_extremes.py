@@ -4,7 +4,9 @@ import extremes
 import numba
 import pytest
 
+from reedbore.kernel import rows
 from reedbore.simulate.acoustics.bore import vent_number
+from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.sound import CEILING_DBTP
 from reedbore.verdict.state import State
 
@@ -37,6 +39,19 @@ def outcomes(request):
         for place in places
         for found in extremes.outcomes(drawn(place), judged=place in judged)
     ]
+
+
+# Where the lay damps no more than the reed two of these diverge and one grows.
+BOUNCING = (156, 172, 341)
+
+
+@pytest.mark.parametrize("seed", BOUNCING)
+def test_a_fast_light_barely_damped_reed_gains_nothing_from_the_lay(seed):
+    setup = extremes.draw_worst(seed, seed // extremes.ALIKE)
+    assert numbers_of(setup).table[rows.LAY_DAMPED] > 0.0
+    (found,) = extremes.outcomes([setup], judged=False)
+    assert found.state == "stepped"
+    assert found.rises <= 0.0
 
 
 def test_some_draws_have_every_kind_of_loop_among_them():

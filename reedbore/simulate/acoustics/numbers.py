@@ -18,7 +18,7 @@ from reedbore.simulate.acoustics.throat import Throat
 from reedbore.simulate.acoustics.vent import Vent
 
 LEAST_STEPS = 10.0
-"""Steps in a period of the reed."""
+"""Steps in a period of the reed: down to these `lay_damped` was tried."""
 
 
 def waveguide_of(setup: Setup) -> reflection.Waveguide:
@@ -43,7 +43,7 @@ def numbers_of(setup: Setup) -> Numbers:
     Raises
     ------
     ModelError
-        If the reed is too fast for the rate: its contact could then gain energy.
+        If the reed is too fast for the rate.
     """
     check_reed(setup)
     reed = setup.reed.held()
@@ -136,6 +136,36 @@ def _fill_lips(table: NDArray[np.float64], at_once: float) -> None:
     table[rows.CONDUCTANCE] *= table[rows.SERIES]
 
 
+def lay_damped(damping: float, swing: float) -> float:
+    """Return what the lay must damp beyond the reed, so that no bounce gains more than is lost.
+
+    Parameters
+    ----------
+    damping : float
+        Of the reed.
+    swing : float
+        Angle by which the reed turns in a step: ωT. [rad]
+
+    Returns
+    -------
+    float
+        In units of the row `DAMPED`, qωT/2; 0 for a reed whose own damping is enough: from
+        0.45 on, and less is needed the shorter the steps are.
+
+    Notes
+    -----
+    Derived here. The grip of the lay is known only a step late. With s = (ωT)²/4, r times as much
+    damping, and an endless stiffness, the scheme sends a reed that came in at V, and was x V T deep
+    when the lay first gripped, back at V (4x + r - 1)/(1 + r): at (3 + r)/(1 + r) at most. Half
+    a free period until the next bounce takes a factor of exp(πq/2(1 + s)) at least. All in all
+    nothing is gained where r ≥ 2/(exp(πq/2(1 + s)) - 1) - 1. That softer lays gain less is seen,
+    not proved: a test tries soft and stiff ones, from a touch to far too deep.
+    """
+    stiff = swing**2 / 4.0
+    kept = math.expm1(0.5 * math.pi * damping / (1.0 + stiff))
+    return max(stiff * (2.0 / kept - 1.0) - damping * swing / 2.0, 0.0)
+
+
 def _fill_reed(table: NDArray[np.float64], setup: Setup) -> None:
     reed, step = setup.reed.held(), 1.0 / setup.time.rate
     swing = 2.0 * math.pi * reed.frequency * step
@@ -144,6 +174,7 @@ def _fill_reed(table: NDArray[np.float64], setup: Setup) -> None:
     table[rows.REST] = reed.opening
     table[rows.GIVE] = swing**2 / reed.stiffness
     table[rows.CONTACT] = reed.contact / reed.opening
+    table[rows.LAY_DAMPED] = lay_damped(reed.damping, swing)
 
 
 def _fill_flow(table: NDArray[np.float64], setup: Setup, lumped: Throat) -> None:
