@@ -11,6 +11,8 @@ import pytest
 from reedbore.cli import main
 from reedbore.model import presets
 from reedbore.simulate import mouth
+from reedbore.simulate.request.passage import read_passage
+from reedbore.simulate.request.take import Words, read_request
 from reedbore.simulate.tuning import tune
 
 # Two notes near no ratio of Bb2: such pairs are held for no longer than a take.
@@ -58,6 +60,45 @@ def test_music_that_is_called_after_its_horn_names_it_once(title, tmp_path):
     file = Path(written(tmp_path, ""))
     file.write_text(file.read_text().replace("Mill race", "Tenor saxophone"))
     assert title("--passage", str(file)) == "Tenor saxophone, depth 0.1 (normal)"
+
+
+@pytest.mark.parametrize(
+    ("music", "told"),
+    [
+        ("tenor-saxophone", "Tenor saxophone"),
+        ("Tenor saxophone, D4 sung", "Tenor saxophone, D4 sung"),
+        ("Tenor saxophone blues", "Tenor saxophone: Tenor saxophone blues"),
+    ],
+)
+def test_the_horn_is_named_once_whatever_else_is_told(tmp_path, music, told):
+    file = Path(written(tmp_path, ""))
+    file.write_text(file.read_text().replace("Mill race", music))
+    assert read_passage(Words(passage=str(file))).typed.title == told
+
+
+# The alto saxophone sounds a major sixth lower than written: common practice, no source.
+ALTO: dict[str, Any] = {"horn": "alto-saxophone", "sung": "E4"}
+
+
+@pytest.mark.parametrize(
+    ("words", "told", "stem"),
+    [
+        ({"fingered": "G4", "written": True}, "Bb3 (written G4)", "alto-saxophone-Bb3-E4"),
+        ({"fingered": "w:G4"}, "Bb3 (written G4)", "alto-saxophone-Bb3-E4"),
+        ({"fingered": "233.1Hz", "written": True}, "Bb3", "alto-saxophone-233.1Hz-E4"),
+        ({"fingered": "Bb3"}, "Bb3", "alto-saxophone-Bb3-E4"),
+        ({"fingered": "Bb3", "sung": "w:C#5"}, "Bb3", "alto-saxophone-Bb3-E4"),
+    ],
+)
+def test_title_and_files_name_the_note_that_sounds(words, told, stem):
+    typed = read_request(Words(**(ALTO | words))).typed
+    assert typed.title == f"Alto saxophone, {told} fingered, E4 sung"
+    assert typed.stem == stem
+
+
+def test_files_of_a_line_are_named_by_the_notes_that_sound():
+    asked = Words(**ALTO | {"fingered": "G4:1 A4:1", "sung": "w:C#5:2"}, written=True)
+    assert read_passage(asked).typed.stem == "alto-saxophone-Bb3-1-C4-1-E4-2"
 
 
 @pytest.mark.slow

@@ -25,6 +25,7 @@ from reedbore.simulate.request.take import (
     as_typed,
     blow_and_set,
     check_seconds,
+    is_written,
     out_of_range,
     reach_again,
     reach_of,
@@ -322,13 +323,15 @@ def _typed(words: Words, piece: Piece, horn: Horn, source: Source) -> TypedPassa
         a4_hz=words.a4,
         music=piece.title,
         title=_titled(horn, piece.title),
-        stem=_stem(words, horn, source),
+        stem=_stem(words, horn, source, piece.passage),
     )
 
 
 def _titled(horn: Horn, music: str) -> str:
-    """Name horn and music, once if a file is called after the horn."""
-    return music if music.casefold() == horn.title.casefold() else f"{horn.title}: {music}"
+    """Name horn and music, once if a file is called after the horn, whatever else is sung."""
+    called, rest = music[: len(horn.title)], music[len(horn.title) :]
+    once = called.casefold().replace("-", " ") == horn.title.casefold() and rest[:1] in ("", ",")
+    return f"{horn.title}{rest}" if once else f"{horn.title}: {music}"
 
 
 def _title(words: Words, source: Source, passage: Passage) -> str:
@@ -352,12 +355,17 @@ def _kept_name(name_or_path: str) -> str:
     return str(Path(name_or_path).resolve()) if is_path(name_or_path) else name_or_path
 
 
-def _stem(words: Words, horn: Horn, source: Source) -> str:
+def _stem(words: Words, horn: Horn, source: Source, passage: Passage) -> str:
     sung = words.sung
     if lines.kind_of(sung) in {"recording", "midi"}:
         sung = Path(sung or "").stem
+    elif is_written(sung):
+        sung = passage.sung
     if source.typed:
-        parts = [horn.name, words.fingered or "Bb2", words.fingering, sung or "alone"]
+        fingered = words.fingered or "Bb2"
+        if is_written(fingered, all_of_it=words.written):
+            fingered = passage.fingered  # as it sounds, like the title
+        parts = [horn.name, fingered, words.fingering, sung or "alone"]
     else:
         changed = horn.name if words.horn else ""
         parts = [source.piece.name, changed, sung or ""]

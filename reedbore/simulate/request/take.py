@@ -357,7 +357,11 @@ def out_of_range(sung_hz: Sequence[float], singer: Singer, a4: float) -> list[st
 
 
 def _typed(words: Words, horn: Horn, fingered_hz: float, setup: Setup) -> Typed:
-    fingered = notes.note_name(fingered_hz, words.a4)
+    fingered = sounding = notes.note_name(fingered_hz, words.a4)
+    if is_written(words.fingered, all_of_it=words.written):
+        fingered += f" (written {_WRITTEN.sub('', words.fingered or '')})"
+    else:
+        sounding = words.fingered or ""
     return Typed(
         horn=words.horn or horn.name,
         fingered=words.fingered,
@@ -370,7 +374,7 @@ def _typed(words: Words, horn: Horn, fingered_hz: float, setup: Setup) -> Typed:
         a4_hz=words.a4,
         fingered_hz=fingered_hz,
         title=f"{horn.title}, {fingered} fingered, {_sung_title(words, setup)}",
-        stem=_stem(horn.name, words),
+        stem=_stem(horn.name, sounding, words, setup),
     )
 
 
@@ -383,12 +387,24 @@ def _sung_title(words: Words, setup: Setup) -> str:
     return f"{note} {'aimed at' if setup.voice.folded else 'sung'}"
 
 
-def _stem(horn: str, words: Words) -> str:
+_WRITTEN = re.compile(r"(?<!\S)[wW]:")
+
+
+def is_written(text: str | None, *, all_of_it: bool = False) -> bool:
+    """Tell whether notes were typed as written for a horn; a frequency sounds as it is given."""
+    plain = (text or "").strip()
+    return bool(_WRITTEN.search(plain)) or (all_of_it and not plain.lower().endswith("hz"))
+
+
+def _stem(horn: str, fingered: str, words: Words, setup: Setup) -> str:
+    """Name files by the notes that sound, like the title."""
     sung = words.sung or "alone"
     if is_recording(sung):
         sung = Path(sung).stem
+    elif is_written(sung):
+        sung = notes.note_name(setup.voice.frequency, words.a4)
     depth = f"depth{words.depth:g}" if words.depth is not None else ""
-    parts = (horn, words.fingered, sung, words.fingering, depth, words.breath, *words.settings)
+    parts = (horn, fingered, sung, words.fingering, depth, words.breath, *words.settings)
     return file_stem(parts)
 
 
