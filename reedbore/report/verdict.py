@@ -202,10 +202,11 @@ def rows(request: Request, take: Take, found: Verdict) -> list[tuple[str, str]]:
 def lock_range_words(ends: tuple[float, float], sung_hz: float, a4: float = A4_HZ) -> str:
     """Say from where to where [cents] a lock holds around a sung note [Hz], rounded inwards."""
     # A hair more, so that 0.3, which is a little less as a float, does not become 0.2.
-    low, high = (math.floor(10.0 * abs(end) + 1e-6) / 10.0 for end in ends)
+    tenths = [math.floor(10.0 * abs(end) + 1e-6) for end in ends]
+    low, high = (f"{tenth / 10.0:.1f}" if tenth else "less than 0.1" for tenth in tenths)
     name, off = split_note(sung_hz, a4)
     sung = f"{name}{round(off, 1) + 0.0:+.1f}c"
-    return f"-{low:.1f} to +{high:.1f} cents around the sung {sung}; {CLOCK}"
+    return f"{low} cents under to {high} over the sung {sung}; {CLOCK}"
 
 
 def _breath(request: Request, setup: Setup) -> str:

@@ -11,16 +11,16 @@ F4 = 65
 @pytest.mark.parametrize(
     ("ends", "told"),
     [
-        ((-2.25, 0.89), "-2.2 to +0.8 cents"),
-        ((-0.3, 0.1 + 0.2), "-0.3 to +0.3 cents"),
-        ((-0.09, 0.0), "-0.0 to +0.0 cents"),
+        ((-2.25, 0.89), "2.2 cents under to 0.8 over"),
+        ((-0.3, 0.1 + 0.2), "0.3 cents under to 0.3 over"),
+        ((-0.09, 0.0), "less than 0.1 cents under to less than 0.1 over"),
     ],
 )
 def test_ends_are_rounded_inwards(ends: tuple[float, float], told: str):
-    assert lock_range_words(ends, midi_to_hz(F4)).startswith(f"{told} around the sung F4+0.0c; ")
+    assert lock_range_words(ends, midi_to_hz(F4)).startswith(f"{told} the sung F4+0.0c; ")
 
 
 def test_note_is_told_as_finely_as_its_ends():
     sung = midi_to_hz(F4 + 0.0196)
-    assert "around the sung F4+2.0c" in lock_range_words((-1.0, 1.0), sung)
-    assert "around the sung F4-5.9c" in lock_range_words((-1.0, 1.0), sung, 442.0)
+    assert "over the sung F4+2.0c" in lock_range_words((-1.0, 1.0), sung)
+    assert "over the sung F4-5.9c" in lock_range_words((-1.0, 1.0), sung, 442.0)

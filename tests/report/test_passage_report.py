@@ -175,6 +175,8 @@ def test_the_sentence_below_counts(rows):
     said = text(rows)
     assert "Hold note 2 for longer: it locks, but ends before settling." in said
     assert summary(rows).split(";")[0] in said
+    soon = [row(number, DRIFTING, found()) for number in (2, 5)]
+    assert "Hold notes 2, 5 for longer: they lock, but end before settling." in text(soon)
 
 
 def test_the_sentence_says_what_was_not_looked_for(rows):
