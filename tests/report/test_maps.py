@@ -21,6 +21,8 @@ from fake_sweeps import (
     sweep_of,
 )
 from lightness import lightness
+from matplotlib.collections import PolyCollection
+from matplotlib.colors import to_hex
 from matplotlib.image import imread
 
 from reedbore import cli
@@ -113,6 +115,15 @@ def test_what_may_be_a_lock_is_dotted_and_not_aimed_at(tmp_path):
     assert "too narrow to be sure" in str(
         [text.get_text() for text in picture.draw(found).legends[0].texts]
     )
+
+
+def test_the_legend_shows_a_lock_in_the_colour_that_it_has(two):
+    figure = picture.draw(maps_data.read(two))
+    (legend,) = figure.legends
+    words = [text.get_text() for text in legend.texts]
+    line = legend.legend_handles[words.index("a lock, however narrow, between white rims")]
+    bands = [one for one in figure.axes[0].collections if isinstance(one, PolyCollection)]
+    assert {to_hex(band.get_facecolor()[0]) for band in bands} == {to_hex(line.get_color())}
 
 
 def test_without_edges_the_longest_run_of_cells_is_aimed_at(tmp_path):

@@ -270,15 +270,43 @@ def test_recorded_voice_shows_what_was_measured(tmp_path: Path):
     # A line beside a recorded voice is not sung.
     played = performance_of(melody("Bb2:4 D3:4", "C5:8"), recorded=True)
     rows = [row_of(1, 0.2, 1.4, 116.54, 174.9), row_of(2, 2.2, 3.4, 146.83, 245.0)]
+    # The recording is a tone with a vibrato, over and under a mean that changes once.
+    rate = played.score.rate
+    time = np.arange(played.sung.size) / rate
+    sung = np.where(time < 1.8, 174.9, 245.0) * 2.0 ** (50.0 * np.sin(11.0 * np.pi * time) / 1200.0)
+    played.sung[:] = np.cos(2.0 * np.pi * np.cumsum(sung) / rate)
     times, hz = passage_data.sung_course(played, rows)
-    assert np.interp([0.3, 1.3], times[:2], hz[:2]) == pytest.approx([174.9, 174.9])
-    assert np.isnan(hz[2])
-    assert hz[3] == 245.0
+    assert not np.any((times > 1.41) & (times < 2.19))
+    for row in rows:
+        inside = (times > row.begin_s + 0.1) & (times < row.end_s - 0.1)
+        off = 1200.0 * np.log2(hz[inside] / row.reached.sung_hz)
+        assert off.max() == pytest.approx(50.0, abs=8.0)
+        assert off.min() == pytest.approx(-50.0, abs=8.0)
     path = tmp_path / "recorded.svg"
     passages.passage_picture(played, rows, path, title="Mill race")
     for word in ("F3", "B3", "sung note, as measured"):
         assert f">{word}<" in path.read_text()
     assert ">C5<" not in path.read_text()
+
+
+def test_vibrato_of_a_made_voice_is_drawn_as_it_was_sung():
+    played = performance_of(melody("Bb2:4", "F3:4"))
+    assert not passage_data.measured(played, rows_of(played))
+    setups = {k: s.with_value("voice.vibrato_cents", 30.0) for k, s in played.score.setups.items()}
+    played = replace(played, score=replace(played.score, setups=setups))
+    assert passage_data.measured(played, rows_of(played))
+    words = [word for word, _ in boxes(passages.draw(played, rows_of(played), "Rest", "", 440.0))]
+    assert "sung note, as measured" in words
+
+
+@pytest.mark.parametrize(
+    ("fingered", "recorded"), [("Bb2:8", True), ("Bb2:4 D3:4", True), ("Bb2:8", False)]
+)
+def test_bars_are_drawn_where_there_is_a_beat(fingered: str, recorded: bool):
+    played = performance_of(melody(fingered), recorded=recorded)
+    words = [word for word, _ in boxes(passages.draw(played, [], "Rest", "", 440.0))]
+    free = recorded and fingered == "Bb2:8"
+    assert [word.startswith(("bar", "Faint lines")) for word in words].count(True) == 2 * (not free)
 
 
 def test_line_that_nobody_sings_is_not_drawn():

@@ -308,7 +308,8 @@ def draw(
     level, score, words = (
         _panel(figure, place, end) for place in (LEVEL_PLACE, NOTES_PLACE, WORDS_PLACE)
     )
-    bars = _draw_bars((level, score), performance.score.passage, end)
+    beats = passage_data.has_beats(performance)
+    bars = _draw_bars((level, score), performance.score.passage, end) if beats else ""
     _draw_level(level, performance.sound)
     named = draw_notes(score, performance, rows, a4)
     told = _draw_words(words, rows)
@@ -423,9 +424,9 @@ def _line_handles(performance: "Performance", rows: Sequence["NoteVerdict"]) -> 
         Line2D([], [], color=HORN_BLUE, lw=1.8, label="played pitch, as measured"),
     ]
     if passage_data.sung_notes(performance, rows):
-        asked, aims = passage_data.from_notes(performance), passage_data.of_folds(rows)
+        aims, measured = passage_data.of_folds(rows), passage_data.measured(performance, rows)
         mark: dict[str, Any] = {"color": VOICE_ORANGE, "marker": "^", "ms": SUNG_POINTS}
-        says = "sung note" if asked and not aims else "sung note, as measured"
+        says = "sung note, as measured" if measured else "sung note"
         if aims:
             handles.append(Line2D([], [], lw=1.4, ls=AIM_DASHES, label="what is aimed at", **mark))
             mark = {"color": VOICE_ORANGE}
@@ -464,5 +465,6 @@ def _foot(figure: Figure, bars: str, left_out: int) -> None:
     if left_out:
         says = "word has" if left_out == 1 else "words have"
         told += f" {left_out} {says} no room here; the table of the notes has them all."
+        told = told.strip()
     width, height = SIZE_INCHES
     figure.text(0.2 / width, 0.09 / height, told, size=9.5, color=INK, va="bottom")

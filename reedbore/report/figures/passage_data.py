@@ -30,6 +30,8 @@ DRAWN_POINTS = 4000
 OPEN_GATE = 0.05
 TRACK_SHARE = 8.0
 """The line of a note is told from those this share of it away: no mixed tone is nearer."""
+VOICE_SHARE = 2.5
+"""The same for a voice alone, which has no line between its partials and may have a vibrato."""
 TRACK_WINDOWS = 3.0
 """At least so many windows fit into a note."""
 WEAK_DB, WEAK_PA = -30.0, 20.0
@@ -99,6 +101,12 @@ def bar_beats(passage: Passage) -> list[float]:
     ]
 
 
+def has_beats(performance: "Performance") -> bool:
+    """Tell whether there is a beat: a free recording over one held note has none."""
+    held = [span for span in performance.fingered if span.hz]
+    return not (performance.score.recorded and len(held) == 1)
+
+
 def level_course(sound: Samples) -> tuple[Samples, Samples]:
     """Measure how loud a sound is over time.
 
@@ -144,13 +152,13 @@ def played_course(
 
 
 def _tracked(
-    wave: Samples, rate: float, pieces: Iterable[Note], weakest: float
+    wave: Samples, rate: float, pieces: Iterable[Note], weakest: float, share: float = TRACK_SHARE
 ) -> Iterator[tuple[Samples, Samples]]:
     """Follow the line of a wave near a pitch, piece by piece; nan where it is weak."""
     thinned, slow = pitch.thin(wave, rate)
     for first, end, near in pieces:
         part = thinned[round(first * slow) : round(end * slow)]
-        band = max(near / TRACK_SHARE, 4.0 * TRACK_WINDOWS / (end - first))
+        band = max(near / share, 4.0 * TRACK_WINDOWS / (end - first))
         if band > 0.5 * near:
             continue
         track = pitch.phase_track(part, slow, near, band)
@@ -188,16 +196,17 @@ def sung_course(
     performance : Performance
         What was sung.
     rows : sequence of NoteVerdict
-        Where there is no sung line, as with a recorded voice, or folds feel the horn: what was
-        measured of it.
+        They tell near which pitch to look where the line is `measured`.
 
     Returns
     -------
     times, hz : ndarray
         nan where nobody sings. [s], [Hz]
     """
-    if of_folds(rows):
-        parts = _tracked(performance.sung, performance.score.rate, _sung_pieces(rows), 0.0)
+    if measured(performance, rows):
+        share = TRACK_SHARE if of_folds(rows) else VOICE_SHARE
+        pieces = _sung_pieces(performance, rows)
+        parts = _tracked(performance.sung, performance.score.rate, pieces, 0.0, share)
         ended = [(np.append(at, at[-1]), np.append(hz, np.nan)) for at, hz in parts]
         if not ended:
             return np.zeros(0), np.zeros(0)
@@ -209,14 +218,23 @@ def sung_course(
         hz, gate = line.sung_hz[::step], line.singing[::step]
         heard = (gate > OPEN_GATE) & (hz > 0.0)
         return np.arange(hz.size) * step / performance.score.rate, np.where(heard, hz, np.nan)
-    found = sung_notes(performance, rows)
-    times = [time for note in found for time in (note.begin, note.end, note.end)]
-    values = [value for note in found for value in (note.hz, note.hz, np.nan)]
-    return np.array(times, dtype=np.float64), np.array(values, dtype=np.float64)
+    return np.zeros(0), np.zeros(0)
 
 
-def _sung_pieces(rows: Sequence["NoteVerdict"]) -> Iterator[Note]:
-    return (Note(row.begin_s, row.end_s, hz) for row in rows if (hz := row.reached.sung_hz))
+def _sung_pieces(performance: "Performance", rows: Sequence["NoteVerdict"]) -> Iterator[Note]:
+    if not of_folds(rows):
+        yield from sung_notes(performance, rows)
+        return
+    for row in rows:
+        if row.reached.sung_hz:
+            yield Note(row.begin_s, row.end_s, row.reached.sung_hz)
+
+
+def measured(performance: "Performance", rows: Sequence["NoteVerdict"]) -> bool:
+    """Tell whether the sung line is what was sung, for nobody wrote down just that."""
+    voices = (setup.voice for setup in performance.score.setups.values())
+    unsteady = any(voice.unsteady for voice in voices)
+    return of_folds(rows) or unsteady or not from_notes(performance)
 
 
 def of_folds(rows: Sequence["NoteVerdict"]) -> bool:
