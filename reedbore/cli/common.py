@@ -57,7 +57,8 @@ class Player:
     a4
         Frequency of A4, 380 to 500 Hz.
     written
-        Take what is fingered as written for the horn.
+        Take what is fingered as written for the horn; in a passage it is told so beside what
+        sounds.
     """
 
     horn: str | None = None

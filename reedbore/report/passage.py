@@ -35,6 +35,7 @@ OFF_CENTS = 5.0
 """A horn that plays so far from the fingered note is told below the table. [cents]"""
 
 _HEAD = ("note", "beat", "horn", "voice", "planned", "off", "in this note", "if held")
+_HEAD_AS_WRITTEN = "written"
 _HEAD_OF_FOLDS = (*_HEAD[:3], "aim", "planned", "sung", "pulled", *_HEAD[6:])
 _RIGHT = {0, 1, 5}  # columns set against their right edge
 _RIGHT_OF_FOLDS = {0, 1, 6}
@@ -47,7 +48,12 @@ _PLANNED = (
 # --- for reading ---------------------------------------------------------------------------------
 
 
-def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ, reach: Range | None = None) -> str:
+def text(
+    rows: Sequence[NoteVerdict],
+    a4: float = A4_HZ,
+    reach: Range | None = None,
+    transposition: int | None = None,
+) -> str:
     """Return the table, a line a note, and below it what it comes to.
 
     Parameters
@@ -58,6 +64,9 @@ def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ, reach: Range | None = N
         Frequency of A4. [Hz]
     reach : (low, high), optional
         Of the voice. [Hz]
+    transposition : int, optional
+        Written note minus sounding note of the horn; given, what is fingered is told as *written*
+        beside the *horn*. [semitones]
 
     Returns
     -------
@@ -71,15 +80,26 @@ def text(rows: Sequence[NoteVerdict], a4: float = A4_HZ, reach: Range | None = N
         *(summary(rows), *_followed(rows), *_reasons(rows), *_strayed(rows, a4)),
         *(*_instead(rows, a4, reach), *_folded(rows), *_strained(rows)),
     ]
-    return "\n".join([*table(rows, a4), "", *(textwrap.fill(line, WIDEST) for line in told_below)])
+    lines = table(rows, a4, transposition)
+    return "\n".join([*lines, "", *(textwrap.fill(line, WIDEST) for line in told_below)])
 
 
-def table(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> list[str]:
+def table(
+    rows: Sequence[NoteVerdict], a4: float = A4_HZ, transposition: int | None = None
+) -> list[str]:
     """Return the lines of the table, its head first; at most about `WIDEST` characters."""
     of_folds = any(row.lungs is not None for row in rows)
     head, right = (_HEAD_OF_FOLDS, _RIGHT_OF_FOLDS) if of_folds else (_HEAD, _RIGHT)
     cells = [head, *(_cells(row, a4, of_folds=of_folds) for row in rows)]
+    if transposition is not None:
+        named = [_HEAD_AS_WRITTEN, *(_written(row, a4, transposition) for row in rows)]
+        cells = [(*c[:3], name, *c[3:]) for c, name in zip(cells, named, strict=True)]
+        right = {column + (column > 2) for column in right}
     return documents.columns(cells, right=right, widest=WIDEST)
+
+
+def _written(row: NoteVerdict, a4: float, transposition: int) -> str:
+    return note_name(row.fingered_hz * 2.0 ** (transposition / 12.0), a4)
 
 
 def _cells(row: NoteVerdict, a4: float, *, of_folds: bool) -> tuple[str, ...]:
@@ -306,7 +326,10 @@ def _gathered(told: Iterable[tuple[int, str]]) -> dict[str, str]:
 
 
 def document(
-    rows: Iterable[NoteVerdict], a4: float = A4_HZ, reach: Range | None = None
+    rows: Iterable[NoteVerdict],
+    a4: float = A4_HZ,
+    reach: Range | None = None,
+    transposition: int | None = None,
 ) -> list[dict[str, Any]]:
     """Return the rows as plain data.
 
@@ -318,17 +341,22 @@ def document(
         Frequency of A4. [Hz]
     reach : (low, high), optional
         Of the voice. [Hz]
+    transposition : int, optional
+        Written note minus sounding note of the horn. [semitones]
 
     Returns
     -------
     list of dict
         Fit for JSON. ``reached`` and ``held`` have the keys of every verdict of the program.
     """
-    return [_plain_row(row, a4, reach) for row in rows]
+    return [_plain_row(row, a4, reach, transposition) for row in rows]
 
 
-def _plain_row(row: NoteVerdict, a4: float, reach: Range | None) -> dict[str, Any]:
+def _plain_row(
+    row: NoteVerdict, a4: float, reach: Range | None, transposition: int | None
+) -> dict[str, Any]:
     sung = row.sung_hz
+    written = None if transposition is None else _written(row, a4, transposition)
     return {
         "note": row.number,
         "begin_s": row.begin_s,
@@ -337,6 +365,7 @@ def _plain_row(row: NoteVerdict, a4: float, reach: Range | None) -> dict[str, An
         "beats": row.beats,
         "fingered_hz": row.fingered_hz,
         "fingered_note": note_name(row.fingered_hz, a4),
+        "fingered_written": written,
         "fingering": row.fingering or None,
         "sung_hz": sung,
         "sung_note": note_name(sung, a4) if sung else None,
@@ -368,12 +397,17 @@ def _planned_document(row: NoteVerdict, a4: float) -> dict[str, Any]:
     return dict(zip(_PLANNED, values, strict=True))
 
 
-def csv_text(rows: Iterable[NoteVerdict], a4: float = A4_HZ, reach: Range | None = None) -> str:
+def csv_text(
+    rows: Iterable[NoteVerdict],
+    a4: float = A4_HZ,
+    reach: Range | None = None,
+    transposition: int | None = None,
+) -> str:
     """Return the rows for a spreadsheet, a row a note; see `document` and `documents.flat`.
 
     The columns are the same whatever was found.
     """
-    plain = [documents.flat(_whole(row)) for row in document(rows, a4, reach)]
+    plain = [documents.flat(_whole(row)) for row in document(rows, a4, reach, transposition)]
     return documents.csv_text(plain, "note")
 
 

@@ -204,6 +204,14 @@ def test_a_midi_file_may_hold_what_is_written_for_the_horn(tmp_path: Path) -> No
     # Channel 1: C4 for four beats of 96 ticks.
     file.write_bytes(by_hand(hexed("00 903C40 8300 803C40") + END))
     assert music(fingered=str(file), written=True, sung="D4").fingered == "Bb2:4"
+    assert music(passage=str(file), written=True, sung="D4").fingered == "Bb2:4"
+
+
+def test_a_passage_file_is_at_concert_pitch_and_it_is_said() -> None:
+    made = read_passage(Words(passage="mill-race", written=True))
+    assert made.piece.passage == read_passage(Words(passage="mill-race")).piece.passage
+    assert made.warnings[0].startswith("mill-race: a passage file is at concert pitch; --written")
+    assert made.transposition == 14
 
 
 def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
@@ -258,7 +266,6 @@ def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
         (["--passage", "mill"], "'mill' is no passage; did you mean mill-race?"),
         (["--passage", "none.toml"], "none.toml cannot be read: No such file"),
         (["--passage", "mill-race", "--fingered", "Bb2"], "leave --fingered out, or --passage"),
-        (["--passage", "mill-race", "--written"], "--written goes with --fingered"),
         (["--horn", "alto-saxophone"], "mill-race.toml: passage.fingered 'Bb2:17' (word 1): "),
         (["--set", "reed.opening_mm=4"], "reed.opening_mm is 4 mm; allowed 0.05 to 3 mm"),
         (["--notes", "x.txt"], "--notes x.txt: a passage is written as .toml or .mid"),

@@ -99,6 +99,10 @@ def test_title_and_files_name_the_note_that_sounds(words, told, stem):
 def test_files_of_a_line_are_named_by_the_notes_that_sound():
     asked = Words(**ALTO | {"fingered": "G4:1 A4:1", "sung": "w:C#5:2"}, written=True)
     assert read_passage(asked).typed.stem == "alto-saxophone-Bb3-1-C4-1-E4-2"
+    held = Words(**ALTO | {"fingered": "G4", "sung": "w:C#5:2"}, written=True)
+    assert read_passage(held).typed.stem == "alto-saxophone-Bb3-E4-2"
+    held = Words(**ALTO | {"fingered": "G4:2", "sung": "w:C#5"}, written=True)
+    assert read_passage(held).typed.stem == "alto-saxophone-Bb3-2-E4"
 
 
 @pytest.mark.slow

@@ -247,6 +247,20 @@ def test_below_the_table_stands_what_to_sing_instead():
     assert [line["reached_sing_instead_p"] for line in lines] == ["3", "", "", "3"]
 
 
+def test_written_notes_stand_beside_what_sounds(rows):
+    # The tenor saxophone is written a major ninth above its sound: common practice, no source.
+    head, first, *_, last = table(rows, transposition=14)
+    assert head.split()[:5] == ["note", "beat", "horn", "written", "voice"]
+    assert first.split()[:5] == ["1", "0", "Bb2", "C4", "D4-14c"]
+    assert first.index("C4") == head.index("written")
+    assert last.split()[3] == "C4"
+    assert "written" not in table(rows)[0]
+    assert document(rows, transposition=14)[0]["fingered_written"] == "C4"
+    assert document(rows)[0]["fingered_written"] is None
+    (line, *_) = csv.DictReader(io.StringIO(csv_text(rows, transposition=14)))
+    assert line["fingered_written"] == "C4"
+
+
 def test_what_false_folds_change_is_said_once():
     reason = "the false folds make the voice repeat only after 2 periods"
     odd = found(state=State.DRIFTING, drift_hz=4.6, reason=reason)

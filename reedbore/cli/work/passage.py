@@ -108,7 +108,8 @@ def _write_all(
     sound, levels = write_sounds(makers, paths, matched=matched)
     if "picture" in paths:
         _draw(request, performance, rows, paths["picture"])
-    write_whole(paths["table"], note_report.csv_text(rows, a4, request.reach).encode())
+    spread = note_report.csv_text(rows, a4, request.reach, request.transposition)
+    write_whole(paths["table"], spread.encode())
     if "third" in paths:
         spans = note_report.resultant_spans(rows)
         passage, title = performance.score.passage, f"{request.piece.title}: third notes"
@@ -143,7 +144,7 @@ def _sidecar(
         a4=score.a4,
         request=request.typed.document(),
         sound=levels,
-        notes=note_report.document(rows, score.a4, request.reach),
+        notes=note_report.document(rows, score.a4, request.reach, request.transposition),
         versions=sidecar.versions(),
         recording=sidecar.fingerprint(setups[0].setup),
     )
@@ -175,6 +176,7 @@ def _text(
     request: PassageRequest, score: Score, rows: Sequence[NoteVerdict], document: Mapping[str, Any]
 ) -> str:
     """Set the passage out for reading: note by note, what it comes to, then the files."""
-    told = note_report.text(rows, score.a4, request.reach)
+    written = request.transposition if request.typed.written else None
+    told = note_report.text(rows, score.a4, request.reach, written)
     lines = [_title(request, score, rows), "", told, ""]
     return "\n".join([*lines, *file_lines(document)])

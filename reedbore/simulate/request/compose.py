@@ -213,7 +213,7 @@ def _over(words: Words, fingered: Line, horn: Horn) -> Line:
 def _fingered(words: Words, seconds: float | None, fields: dict[str, Any], horn: Horn) -> Line:
     if fields["fingered"]:
         line = read_line(fields["fingered"])
-        return lines.transposed(line, horn) if words.written and words.fingered else line
+        return lines.transposed(line, horn) if lines.fingers_written(words) else line
     if words.fingered is not None and lines.kind_of(words.fingered) == "line":
         return lines.read_typed("--fingered", words.fingered, horn, written=words.written)
     if words.fingered is None:

@@ -12,7 +12,7 @@ from reedbore.errors import NoteError
 from reedbore.model.line import Line, Note, read_line
 from reedbore.model.setup import Horn
 from reedbore.notes import hz_to_midi, midi_name, parse_note, parse_pitch, parse_sung
-from reedbore.simulate.request.take import is_recording, named
+from reedbore.simulate.request.take import Words, is_recording, named
 
 MIDI_FILES = {".mid", ".midi"}
 
@@ -54,6 +54,15 @@ def is_passage(passage: str | None, fingered: str | None, sung: str | None) -> b
     """Tell whether words ask for a passage: for lines, files of them, or nothing at all."""
     kinds = {kind_of(fingered), kind_of(sung)}
     return passage is not None or kinds == {"none"} or not kinds <= {"none", "note"}
+
+
+def fingers_written(words: Words) -> bool:
+    """Tell whether what is fingered is read as written for the horn.
+
+    Typed notes and MIDI files may be; a passage file, and the demo, are at concert pitch.
+    """
+    midi = kind_of(words.passage) == "midi"
+    return words.written and (words.fingered is not None or midi)
 
 
 def read_typed(option: str, text: str, horn: Horn, *, written: bool = False) -> Line:

@@ -62,6 +62,8 @@ class PassageRequest:
         What the player should know before.
     reach : (low, high) or None
         Of the voice, if it is known. [Hz]
+    transposition : int or None
+        Written note minus sounding note of the horn, if it is known. [semitones]
     """
 
     piece: Piece
@@ -73,6 +75,7 @@ class PassageRequest:
     read: tuple[Path, ...] = ()
     warnings: tuple[str, ...] = ()
     reach: tuple[float, float] | None = None
+    transposition: int | None = None
 
 
 def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
@@ -129,11 +132,13 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
         read=read,
         warnings=(
             *said,
+            *_at_concert_pitch(words),
             *_uneven(passage),
             *_cut_off(voiced, passage),
             *out_of_range(sung, singer, words.a4),
         ),
         reach=reach_of(voiced, singer, words.a4),
+        transposition=horn.transposition,
     )
 
 
@@ -141,6 +146,16 @@ def _drive(words: Words, source: Source) -> str:
     """Choose how the voice sounds: as a file says of its own horn, voice and sung line."""
     own = not source.typed and (words.horn, words.voice, words.sung) == (None, None, None)
     return source.piece.drive if own else Piece.model_fields["drive"].default
+
+
+def _at_concert_pitch(words: Words) -> list[str]:
+    """Say so if what should be written for the horn is not."""
+    if not words.written or words.passage is None or lines.fingers_written(words):
+        return []
+    return [
+        f"{words.passage}: a passage file is at concert pitch; --written names its notes as "
+        "written for the horn, beside what sounds"
+    ]
 
 
 def _uneven(passage: Passage) -> list[str]:
@@ -242,7 +257,16 @@ def passage_again(found: PassageSidecar, path: Path) -> PassageRequest:
         read=(voice,) if voice else (),
         warnings=(*differences(found), *strangers(found, path)),
         reach=reach_again(found.setup, typed.voice, typed.a4_hz),
+        transposition=_transposition_again(typed.horn),
     )
+
+
+def _transposition_again(horn: str) -> int | None:
+    """Return that of the horn that a sidecar names, if it is still found."""
+    try:
+        return load_horn(horn).transposition
+    except ReedboreError:
+        return None
 
 
 # --- what goes together --------------------------------------------------------------------------
@@ -257,8 +281,6 @@ def _refuse_mixed(words: Words, seconds: float | None) -> None:
         raise ReedboreError(
             f"--fingered {words.fingered}: a recording cannot be fingered; give it to --sung"
         )
-    if words.written and words.fingered is None and words.passage is not None:
-        raise ReedboreError("--written goes with --fingered; a passage is at concert pitch")
     one_note = fingered in {"none", "note"} and words.passage is None and sung != "none"
     if words.fingering and not one_note:
         raise ReedboreError(
@@ -272,6 +294,7 @@ def _refuse_mixed(words: Words, seconds: float | None) -> None:
 
 def _check_notes(passage: Passage, horn: Horn, words: Words, place: str) -> None:
     """Refuse a note that the horn does not have, and say where in the line it stands."""
+    as_written = lines.fingers_written(words)
     for number, note in enumerate(passage.fingered_line.notes, 1):
         if note.pitch is None:
             continue
@@ -279,7 +302,7 @@ def _check_notes(passage: Passage, horn: Horn, words: Words, place: str) -> None
             with as_typed(words):
                 check_note(horn, parse_pitch(note.pitch, words.a4), note.fingering)
         except ModelError as error:
-            typed = lines.sounding(note.pitch, -horn.transposition if words.written else 0)
+            typed = lines.sounding(note.pitch, -horn.transposition if as_written else 0)
             word = write_line(Line((note._replace(pitch=typed, slurred=False),)))
             raise ModelError(f"{place} {word!r} (word {number}): {error}") from error
 
@@ -355,16 +378,21 @@ def _kept_name(name_or_path: str) -> str:
     return str(Path(name_or_path).resolve()) if is_path(name_or_path) else name_or_path
 
 
+def _sounding(word: str | None, line: Line) -> str:
+    """Write what was typed as it sounds, as the title does: one note without its beats."""
+    return str(line.notes[0].pitch) if lines.kind_of(word) == "note" else write_line(line)
+
+
 def _stem(words: Words, horn: Horn, source: Source, passage: Passage) -> str:
     sung = words.sung
     if lines.kind_of(sung) in {"recording", "midi"}:
         sung = Path(sung or "").stem
     elif is_written(sung):
-        sung = passage.sung
+        sung = _sounding(sung, passage.sung_line)
     if source.typed:
         fingered = words.fingered or "Bb2"
-        if is_written(fingered, all_of_it=words.written):
-            fingered = passage.fingered  # as it sounds, like the title
+        if is_written(words.fingered, all_of_it=words.written and words.fingered is not None):
+            fingered = _sounding(fingered, passage.fingered_line)
         parts = [horn.name, fingered, words.fingering, sung or "alone"]
     else:
         changed = horn.name if words.horn else ""
