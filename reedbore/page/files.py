@@ -21,7 +21,8 @@ from reedbore.page.request import opened, read_words
 from reedbore.report import verdict as telling
 from reedbore.report.verdict import summary
 from reedbore.simulate.outside import SOUND_RATE, levelled
-from reedbore.simulate.request.take import Words, first_notes, players, read_request
+from reedbore.simulate.request.take import Words, first_notes, parse_setting, players, read_request
+from reedbore.simulate.request.typed import Typed
 from reedbore.sound import encode
 from reedbore.verdict.take import judge
 
@@ -156,7 +157,9 @@ def _of_sidecar(found: sidecar.Sidecar) -> dict[str, Any]:
         if typed.get(name) not in (None, "")
     }
     given |= {"sung": typed.get("sung"), "a4": typed.get("a4_hz", 440.0)}
-    plain = {**given, "settings": {}}
+    # What was typed goes first: on what it has come to, a dynamic would act twice.
+    kept = Typed.read(typed, Path("the sidecar"), "a take").settings
+    plain = {**given, "settings": dict(map(parse_setting, kept))}
     made = request_of(read_words(plain)).setup
     there, wanted = dict(leaves(made.to_plain())), dict(leaves(setup.to_plain()))
     changed = {
@@ -166,7 +169,7 @@ def _of_sidecar(found: sidecar.Sidecar) -> dict[str, Any]:
     }
     if "voice.depth" in changed:
         plain["depth"] = changed.pop("voice.depth")
-    plain["settings"] = changed
+    plain["settings"] |= changed
     if request_of(read_words(plain)).setup != setup:
         raise ReedboreError("its horn is not one that the page has; open the preset of it first")
     plain = {name: value for name, value in plain.items() if value not in (None, {}, "")}
