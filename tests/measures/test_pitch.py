@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-import librosa
 import numpy as np
 import pytest
+from audio_library import librosa
 from numpy.typing import NDArray
 
 from reedbore import sound

@@ -8,9 +8,9 @@ import functools
 from pathlib import Path
 from typing import NamedTuple
 
-import librosa
 import numpy as np
 import pytest
+from audio_library import librosa
 from numpy.typing import NDArray
 
 from reedbore import sound

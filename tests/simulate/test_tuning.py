@@ -6,9 +6,9 @@ import sys
 import warnings
 from pathlib import Path
 
-import librosa
 import numpy as np
 import pytest
+from audio_library import librosa
 
 from reedbore.errors import ModelError
 from reedbore.kernel import single
