@@ -362,7 +362,16 @@ def held_share(setup: Setup, ratio: Ratio, aim_cents: float, seed: int = 0) -> f
     ahead = np.cumsum(setup.voice.frequency * (2.0 ** (curve / 1200.0) - 1.0)) / CURVE_RATE
     alone = -ratio[1] * np.interp(course.times, times, ahead)
     still, chance = still_share(course.times, course.cycles), still_share(course.times, alone)
-    return max(still - chance, 0.0) / (1.0 - chance) if chance < 1.0 else 0.0
+    return beyond_chance(still, chance)
+
+
+def beyond_chance(still: float, chance: float) -> float:
+    """Return which share of the time is held beyond chance, of a pair that is known to lock.
+
+    A wander so slow that it alone would keep the beat still all the time, as over a low note,
+    proves nothing: then all counts that is still.
+    """
+    return max(still - chance, 0.0) / (1.0 - chance) if chance < 1.0 else still
 
 
 def singers(setup: Setup) -> dict[str, Setup]:

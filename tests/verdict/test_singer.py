@@ -184,3 +184,11 @@ def test_folds_that_the_horn_only_drives_are_not_told_to_lock(tenor, monkeypatch
     found = singer.singer_row(*tenor, (3, 2))
     assert (found.state, found.reason) == (RowState.UNSUNG, Reason.FOLDS_REST)
     assert found.width == 0.0
+
+
+@pytest.mark.parametrize(
+    ("still", "chance", "share"),
+    [(1.0, 0.2, 1.0), (0.6, 0.2, 0.5), (0.1, 0.2, 0.0), (1.0, 1.0, 1.0), (0.7, 1.0, 0.7)],
+)
+def test_share_in_step_is_counted_beyond_chance_where_chance_leaves_room(still, chance, share):
+    assert singer.beyond_chance(still, chance) == pytest.approx(share)
