@@ -104,7 +104,16 @@ def test_ci_knows_its_words() -> None:
             capture_output=True, text=True, check=False, timeout=30,
         )  # fmt: skip
         assert done.returncode == status
-        assert {"install", "check", "test", "bench"} <= set((done.stdout + done.stderr).split())
+        told = set((done.stdout + done.stderr).split())
+        assert {"install", "check", "test", "bench", "mutants"} <= told
+
+
+def test_mutants_are_made_of_files_that_are_there() -> None:
+    rooms = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["mutants"]
+    assert set(rooms) == {"measures", "kernel", "verdict"}
+    for name, room in rooms.items():
+        assert set(room) == {"sources", "tests", "settings"}
+        assert all(sorted(ROOT.glob(some)) for some in room["sources"] + room["tests"]), name
 
 
 @pytest.mark.parametrize(("ci", "failed", "skipped"), [("true", 2, 1), ("", 0, 3)])

@@ -31,7 +31,9 @@ def made_of(*pairs: tuple[float, float]) -> Lines:
 # --- thresholds ----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("hz", "level"), [(20.0, 78.5), (1000.0, 2.4), (4000.0, -5.4)])
+@pytest.mark.parametrize(
+    ("hz", "level"), [(20.0, 78.5), (400.0, 6.2), (1000.0, 2.4), (4000.0, -5.4)]
+)
 def test_threshold_in_quiet_is_that_of_the_standard(hz: float, level: float) -> None:
     # ISO 226:2003, table 1 (from memory).
     assert hearing_threshold(np.array([hz]))[0] == pytest.approx(level)

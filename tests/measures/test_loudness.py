@@ -52,6 +52,13 @@ def test_silence_has_no_loudness(samples):
     assert loudness(samples) == -math.inf
 
 
+@pytest.mark.parametrize(("lufs", "silent"), [(-69.5, False), (-70.5, True)])
+def test_what_stays_below_70_lufs_is_silence(lufs, silent):
+    # ITU-R BS.1770-4: blocks below -70 LKFS do not count.
+    found = loudness(sine(997.0, lufs + 3.01)[:RATE])
+    assert found == -math.inf if silent else found == pytest.approx(lufs, abs=0.01)
+
+
 def test_takes_of_two_horns_are_matched():
     found = []
     for name, midi in (("tenor-saxophone", 53), ("clarinet-b-flat", 53)):

@@ -15,6 +15,7 @@ from reedbore.measures.pitch import (
     phase_track,
     pitch_track,
     refine,
+    rises,
 )
 from reedbore.physics.glottis import pulse_harmonics
 
@@ -270,3 +271,8 @@ def test_spoken_pitch_agrees_with_a_reference_library(path: Path) -> None:
 def test_recorded_noise_has_no_pitch() -> None:
     wave, rate = sound.read(SPOKEN[0].with_name("Noise.wav"))
     assert median_voiced_pitch(wave, rate) is None
+
+
+def test_a_signal_rises_only_where_it_comes_from_below_its_mean() -> None:
+    # By hand: halfway between -1 and 1, once in four samples; what stays above does not count.
+    assert rises(np.tile((-1.0, 1.0, 1.0, -1.0), 2), 1.0) == pytest.approx([0.5, 4.5])
