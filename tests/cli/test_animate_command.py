@@ -34,6 +34,7 @@ def answer(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
     return found
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 def test_video_is_written_and_told_by_a_process_of_its_own(folder: Path):
     # What is loaded beside the simulation is loaded already in the process of the tests.
@@ -85,6 +86,7 @@ def pixels(path: Path) -> np.ndarray:
         return np.asarray(picture.convert("RGB"))[80:]
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 def test_cell_of_a_sweep_looks_as_if_it_had_been_typed(
     folder: Path, capsys: pytest.CaptureFixture[str]

@@ -144,6 +144,7 @@ def test_compiler_does_not_reorder_sums():
     assert compiler.compiled(there_and_back)(1e-20) == 0.0
 
 
+@pytest.mark.ci
 @pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="nothing is compiled")
 def test_a_second_process_finds_all_compiled_loops():
     # In the cache of all tests, which need these loops anyway.

@@ -369,6 +369,7 @@ def drawn(seed):
     return setup, solved
 
 
+@pytest.mark.ci
 @long_run
 @pytest.mark.parametrize("fifty", range(4))
 def test_no_legal_singer_diverges(fifty):

@@ -18,6 +18,7 @@ DEMO = read_words({})
 FINGERED_HZ = parse_pitch("Bb2")
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 def test_the_table_is_that_of_the_locks_command_with_words_beside_it(monkeypatch):
     made = []

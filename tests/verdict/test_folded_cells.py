@@ -227,6 +227,7 @@ def test_aims_at_given_lungs_are_found_too():
     assert unsung.unsung.startswith("voice.")
 
 
+@pytest.mark.ci
 @long_run
 def test_looser_folds_have_wider_ranges_of_aims_and_larger_mouths_narrower_ones():
     # Trials from scratch with other folds and airways: 21 to 56 cents at 3/2 from the tightest to

@@ -50,6 +50,7 @@ def test_singer_has_room_to_aim(row):
     assert found.depth is None  # sung as loudly as it was asked for
 
 
+@pytest.mark.ci
 def test_who_cannot_sing_so_loudly_is_told_of_at_the_loudest(tenor):
     setup, hz = tenor
     found = singer_row(setup.with_value("voice.depth", 0.6), hz, (1, 1))

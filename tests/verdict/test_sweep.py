@@ -240,6 +240,7 @@ def test_parts_that_run_at_the_same_time_make_the_whole(tmp_path: Path, unbroken
     assert list(tmp_path.iterdir()) == [path]
 
 
+@pytest.mark.ci
 @pytest.mark.usefixtures("small")
 def test_cluster_that_loses_a_worker_ends_with_the_same_store(
     tmp_path: Path, unbroken: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
@@ -275,6 +276,7 @@ def test_processes_end_with_the_same_store(
     assert dict(fake_cells.files(path)) == unbroken
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 def test_processes_judge_as_this_one_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     # The simulation itself, one core a process.
@@ -451,6 +453,7 @@ def test_other_endings_are_refused(tmp_path: Path):
         run(tmp_path / "map.nc")
 
 
+@pytest.mark.ci
 @pytest.mark.usefixtures("small")
 def test_memory_does_not_grow_with_the_number_of_cells(tmp_path: Path):
     peaks = []
