@@ -438,6 +438,7 @@ def test_a_cylinder_locks_to_even_multiples_and_hardly_to_odd_ones():
     assert odd <= 2
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 def test_a_bright_voice_locks_where_a_sine_does_not():
     # Sung an octave and a fifth under the note: only the voice's own third harmonic acts in first

@@ -53,6 +53,7 @@ def cells():
 
 
 @long_run
+@pytest.mark.ci
 @pytest.mark.parametrize("name", ["locked", "drifting", "rough", "given lungs"])
 def test_a_cell_of_folds_is_judged_like_a_take(cells, name):
     verdict, cell = judge(render(SETUPS[name], 3.0)), cells[name]

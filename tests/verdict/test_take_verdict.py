@@ -386,6 +386,7 @@ def test_a_horn_alone_has_a_line_spectrum_and_noise_has_not(tenor):
     assert runs.spectrum_state(noisy, B_FLAT, None) == "irregular"
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 def test_noise_as_a_voice_has_no_pitch(tenor, tmp_path):
     noise = 0.1 * np.random.default_rng(1).standard_normal(4 * SOUND_RATE)
