@@ -14,6 +14,7 @@ from typing import Any, NamedTuple, Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.errors import ReedboreError
 from reedbore.kernel import blocks, folds, rows
 from reedbore.kernel.blocks import Lane, Reals, Whole
 from reedbore.kernel.lanes import Kind, make_lanes
@@ -217,4 +218,7 @@ def machine(on: str, lanes: int) -> Executor:
         return CPU
     from reedbore.kernel import gpu  # noqa: PLC0415 - takes a moment to load
 
-    return gpu.GpuLanes() if on == "gpu" or not gpu.missing() else CPU
+    why = gpu.missing()
+    if why and on == "gpu":
+        raise ReedboreError(f"--on gpu: {why}")
+    return CPU if why else gpu.GpuLanes()

@@ -202,3 +202,11 @@ def test_another_depth_than_was_asked_for_is_told():
 )
 def test_one_cent_is_one(width, says):
     assert singer.row_words(row(width=width)).give_or_take == says
+
+
+@pytest.mark.parametrize("voices", [0, 3])
+def test_a_sheet_speaks_of_other_voices_where_it_draws_them(voices, monkeypatch, tmp_path):
+    rows = [row()]
+    spread = {rows[0].ratio: rows * voices} if voices else {}
+    told = " ".join(words_on(monkeypatch, rows, spread, tmp_path / "table.png"))
+    assert ("Thin lines: other voices" in told) == bool(voices)

@@ -49,10 +49,9 @@ COLUMNS = {
 BAR = 0.625, 0.815
 """Left and right end of the bars."""
 
-LEGEND = (
-    "Stays: the share of the time that a voice that wanders stays in step. Thin lines: other "
-    "voices.\nPulled by the horn: how far what is sung lies from the aim, in cents. "
-)
+STAYS = "Stays: the share of the time that a voice that wanders stays in step."
+OTHERS = " Thin lines: other voices."
+PULLED = "\nPulled by the horn: how far what is sung lies from the aim, in cents. "
 
 
 def singer_picture(
@@ -87,7 +86,8 @@ def singer_picture(
         If the kind of file is unknown or it cannot be written.
     """
     kind = kind_of(path)
-    figure, axes = sheet(table, f"{title}, for a singer", f"{LEGEND}{FOLDS[0].upper()}{FOLDS[1:]}.")
+    legend = f"{STAYS}{OTHERS * bool(spread)}{PULLED}{FOLDS[0].upper()}{FOLDS[1:]}."
+    figure, axes = sheet(table, f"{title}, for a singer", legend)
     clock = {row.ratio: _briefly(exactly(row, a4)) for row in table.rows}
     shown = [row for row in easiest_first(rows) if row.state == RowState.LOCKED][:MOST_ROWS]
     groups = [(kind, [row for row in shown if ease(row) == kind]) for kind in Ease]
@@ -116,7 +116,8 @@ def _briefly(said: str) -> str:
 
 
 def _size(tall: float) -> float:
-    return min(0.4 * tall * POINTS_OF_PAGE, 14.0)
+    share = 0.4 if tall >= TWO_LINES else 0.55
+    return min(share * tall * POINTS_OF_PAGE, 14.0)
 
 
 def _reach(row: SingerRow) -> float:
@@ -164,7 +165,7 @@ def _row(
         elif name == "aim at":
             beside: dict[str, Any] = {
                 "xycoords": text,
-                "size": 0.62 * size,
+                "size": 0.8 * size,
                 "va": "center",
                 "color": INK,
             }
