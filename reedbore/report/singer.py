@@ -5,7 +5,6 @@ exactly, how far the horn pulls the voice along; sorted by how easily a pair fal
 """
 
 from collections.abc import Mapping, Sequence
-from enum import StrEnum
 from typing import Any, NamedTuple
 
 from reedbore.notes import A4_HZ, note_name, split_note
@@ -14,46 +13,18 @@ from reedbore.report import locks
 from reedbore.report.words import FOLDS, third
 from reedbore.verdict.locks import Table
 from reedbore.verdict.singer import SingerRow
-from reedbore.verdict.state import RowState
+from reedbore.verdict.state import Ease, RowState
 
 Spread = Mapping[tuple[int, int], Sequence[SingerRow]]
 """For each ratio the rows of all voices."""
-
-TYPICAL = "firm"
-"""The one of `physics.folds.VOICES` that is shown where one has to do; it was chosen because it
-sings all ratios of the demo at a normal depth, before any width was compared."""
-
-SINGERS_MISS = 19.0
-"""By so much half of the notes of untrained singers miss: M. Mauch, K. Frieler and S. Dixon, J.
-Acoust. Soc. Am. 136(1), 401-411, 2014. [cents]"""
-
-WANDER = 5.0
-"""A note that is held wanders by so much either way: common practice, no source. [cents]"""
-
 
 FEW = 6
 """More ratios than these are not listed one by one."""
 
 
-class Ease(StrEnum):
-    """How easily a singer brings two notes into step."""
-
-    BY_ITSELF = "falls into step by itself"
-    WITH_CARE = "falls into step if the aim is right"
-    HARDLY = "hardly: the range of aims is smaller than a voice wanders"
-    NEVER = "does not fall into step"
-    UNSUNG = "not sung by these folds"
-
-
 def ease(row: SingerRow) -> Ease:
     """Say how easily a singer brings a pair into step: by the width of the range of aims."""
-    if row.state == RowState.UNSUNG:
-        return Ease.UNSUNG
-    if row.state != RowState.LOCKED:
-        return Ease.NEVER
-    if row.width >= 2.0 * SINGERS_MISS:
-        return Ease.BY_ITSELF
-    return Ease.WITH_CARE if row.width >= 2.0 * WANDER else Ease.HARDLY
+    return Ease.of(row.state, row.width)
 
 
 def easiest_first(rows: Sequence[SingerRow]) -> list[SingerRow]:

@@ -43,6 +43,10 @@ Samples = NDArray[np.float64]
 _In = TypeVar("_In")
 _Out = TypeVar("_Out")
 
+TYPICAL = "firm"
+"""The one of `physics.folds.VOICES` that is shown where one has to do; it was chosen because it
+sings all ratios of the demo at a normal depth, before any width was compared."""
+
 FINENESS = 2.0
 """Edges are told to so many cents: nobody aims more finely."""
 

@@ -105,6 +105,35 @@ class RowState(StrEnum):
     """These folds do not sing the note; a clock always does."""
 
 
+SINGERS_MISS = 19.0
+"""By so much half of the notes of untrained singers miss: M. Mauch, K. Frieler and S. Dixon, J.
+Acoust. Soc. Am. 136(1), 401-411, 2014. [cents]"""
+
+WANDER = 5.0
+"""A note that is held wanders by so much either way: common practice, no source. [cents]"""
+
+
+class Ease(StrEnum):
+    """How easily a singer brings two notes into step."""
+
+    BY_ITSELF = "falls into step by itself"
+    WITH_CARE = "falls into step if the aim is right"
+    HARDLY = "hardly: the range of aims is smaller than a voice wanders"
+    NEVER = "does not fall into step"
+    UNSUNG = "not sung by these folds"
+
+    @classmethod
+    def of(cls, state: RowState, width_cents: float) -> "Ease":
+        """Say how easily: by how wide the range of aims is that fall into step. [cents]."""
+        if state == RowState.UNSUNG:
+            return cls.UNSUNG
+        if state != RowState.LOCKED:
+            return cls.NEVER
+        if width_cents >= 2.0 * SINGERS_MISS:
+            return cls.BY_ITSELF
+        return cls.WITH_CARE if width_cents >= 2.0 * WANDER else cls.HARDLY
+
+
 class Heard(StrEnum):
     """How well a third note is heard."""
 

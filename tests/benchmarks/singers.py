@@ -39,14 +39,13 @@ from reedbore.measures.locking import Course
 from reedbore.model import presets
 from reedbore.model.setup import Setup
 from reedbore.notes import parse_pitch
-from reedbore.report.singer import TYPICAL
 from reedbore.simulate import folds, tuning
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.take import again
 from reedbore.verdict import cells, lock_edges, singer
 from reedbore.verdict.lock_edges import Ratio, edges_of, sung_at, width
 from reedbore.verdict.questions import Pair
-from reedbore.verdict.singer import SingerRow, singer_rows, singers
+from reedbore.verdict.singer import TYPICAL, SingerRow, singer_rows, singers
 
 PLACES = {
     "tenor-Bb2": ("tenor-saxophone", "Bb2"),

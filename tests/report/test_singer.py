@@ -11,11 +11,11 @@ from reedbore.model.presets import load_horn, setup_for
 from reedbore.physics import folds
 from reedbore.report import singer
 from reedbore.report.figures import singer as sheets
-from reedbore.report.singer import SINGERS_MISS, WANDER, Ease, ease
+from reedbore.report.singer import ease
 from reedbore.report.words import FOLDS
 from reedbore.verdict.locks import Row, Table
-from reedbore.verdict.singer import Aim, SingerRow
-from reedbore.verdict.state import RowState
+from reedbore.verdict.singer import TYPICAL, Aim, SingerRow
+from reedbore.verdict.state import SINGERS_MISS, WANDER, Ease, RowState
 
 
 def row(ratio=(3, 2), width=40.0, state=RowState.LOCKED, middle=-30.0, heard="yes"):
@@ -146,7 +146,7 @@ def test_several_voices_are_told_as_their_range_and_how_many_sing():
 
 
 def test_the_typical_voice_is_one_of_the_nine():
-    assert singer.TYPICAL in folds.VOICES
+    assert TYPICAL in folds.VOICES
     assert len(folds.VOICES) == 9
 
 

@@ -14,7 +14,7 @@ from reedbore.notes import midi_to_hz
 from reedbore.report import locks, singer
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request, with_demo
 from reedbore.verdict.locks import Table, lock_table
-from reedbore.verdict.singer import SingerRow, singer_rows
+from reedbore.verdict.singer import TYPICAL, SingerRow, singer_rows
 from reedbore.verdict.singer import singers as singers_of
 
 PICTURES = ".png", ".svg", ".pdf"
@@ -34,7 +34,7 @@ class Made:
     @property
     def singer(self) -> list[SingerRow]:
         """Rows of the typical one; none if none was tried."""
-        return self.voices.get(singer.TYPICAL, [])
+        return self.voices.get(TYPICAL, [])
 
     @property
     def spread(self) -> dict[tuple[int, int], list[SingerRow]]:
@@ -112,7 +112,7 @@ def make(
 def _sung(table: Table, singers: str, progress: Progress) -> dict[str, list[SingerRow]]:
     """Let singers with folds try what a voice like a clock was tried on."""
     known = singers_of(table.setup)
-    names = {"none": [], "one": [singer.TYPICAL], "nine": list(known)}[singers]
+    names = {"none": [], "one": [TYPICAL], "nine": list(known)}[singers]
     ratios = [row.ratio for row in table.rows]
     if not names:
         return {}

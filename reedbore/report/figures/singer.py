@@ -26,10 +26,10 @@ from reedbore.report.figures.locks import (
 )
 from reedbore.report.figures.style import FAINT, INK, TOGETHER
 from reedbore.report.locks import exactly
-from reedbore.report.singer import Ease, Spread, ease, easiest_first, row_words
+from reedbore.report.singer import Spread, ease, easiest_first, row_words
 from reedbore.report.words import FOLDS
 from reedbore.verdict.singer import SingerRow
-from reedbore.verdict.state import RowState
+from reedbore.verdict.state import Ease, RowState
 
 if TYPE_CHECKING:
     from reedbore.verdict.locks import Table
