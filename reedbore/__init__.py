@@ -11,7 +11,7 @@ The rooms, lowest first; data flows from what is asked for, at the top, to what 
     physics/     air, tube, tone holes, radiation, reed, glottis, tract: published formulas
     measures/    samples to numbers: pitch, spectrum, drift, locking, roughness, hearing, segments
     model/       what can be asked for, frozen and checked: units, horn, player, voice, passage;
-                 and its files: presets in TOML, sidecars, MIDI (midi/)
+                 and its files: presets in TOML, sidecars, MIDI (midi/), scores (musicxml/)
     kernel/      the time step, compiled: numbers in, samples out; knows no model
     simulate/    from what is asked for to what sounds: tuning, breath, singing, mouth; a take, a
                  passage (performance), many at once (batch); what is heard outside, and the

@@ -39,10 +39,11 @@ def render(
     player
         Who plays which note, and how.
     passage
-        Fingered and sung line by name (mill-race), as a TOML file, or as a MIDI file: channel 1 is
-        fingered, channel 2 sung. In its place --fingered and --sung take such a file each, or a
-        line of notes with their beats, "F3:1 A3:0.5 rest:0.5 C4:2", ~ for a slur, Bb3(fork):1;
-        --breath then also takes a course over the beats, "mf@0 ff@8".
+        Fingered and sung line by name (mill-race), as a TOML file, as a MusicXML score (.musicxml,
+        .xml, .mxl: the parts called fingered and sung, or the first two), or as a MIDI file:
+        channel 1 is fingered, channel 2 sung. In its place --fingered and --sung take such a score
+        or MIDI file each, or a line of notes with their beats, "F3:1 A3:0.5 rest:0.5 C4:2", ~ for
+        a slur, Bb3(fork):1; --breath then also takes a course over the beats, "mf@0 ff@8".
     tempo
         Beats in a minute, 10 to 400, throughout. [default: that of the passage; 60 for lines that
         are typed]
@@ -65,7 +66,8 @@ def render(
     third
         Write the third notes of a passage that are heard to this file: .mid.
     notes
-        Write the passage itself down, to be kept, edited and played again: .toml or .mid.
+        Write the passage itself down, to be kept, edited and played again: .toml, .mid, or
+        .musicxml, which has the third notes on a staff of their own.
     no_picture
         Leave the picture out.
     level

@@ -9,6 +9,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from reedbore.model.musicxml.write import Third
 from reedbore.notes import A4_HZ, cents, hz_to_midi, midi_name, note_name
 from reedbore.pairs import Outcome, Prediction
 from reedbore.report import document as documents
@@ -131,7 +132,7 @@ def _planned(planned: Prediction | None, a4: float) -> str:
         return "none near"
     if not meeting.simulated:
         return f"{meeting.ratio_text} {NOT_SIMULATED}"
-    same = planned.outcome in (Outcome.FINGERED, Outcome.SUNG)
+    same = planned.outcome in _NONE_OF_ITS_OWN
     return f"{meeting.ratio_text} {planned.outcome if same else _plain(meeting.resultant_hz, a4)}"
 
 
@@ -420,6 +421,41 @@ def _whole(row: dict[str, Any]) -> dict[str, Any]:
         found = row[name] or verdict
         whole[name] = found | {"sing_instead": found["sing_instead"] or dict.fromkeys(KEYS)}
     return row | whole
+
+
+def third_notes(rows: Iterable[NoteVerdict]) -> list[Third]:
+    """Return the third notes of a score.
+
+    Parameters
+    ----------
+    rows : iterable of NoteVerdict
+        In order.
+
+    Returns
+    -------
+    list of Third
+        Where one is heard in the note, as measured. Else, told as not heard, where one is heard
+        when the pair is held, or arithmetic names one.
+    """
+    found = []
+    for row in rows:
+        heard, held = row.reached.heard == "yes", row.held is not None and row.held.heard == "yes"
+        hz = (
+            row.reached.resultant_hz
+            if heard
+            else row.held.resultant_hz
+            if row.held and held
+            else None
+        )
+        meeting = row.planned.meeting if row.planned else None
+        if hz is None and row.planned and meeting and row.planned.outcome not in _NONE_OF_ITS_OWN:
+            hz = meeting.resultant_hz if meeting.simulated else None
+        if hz is not None:
+            found.append(Third(row.beat, row.beats, hz, heard))
+    return found
+
+
+_NONE_OF_ITS_OWN = (Outcome.FINGERED, Outcome.SUNG)
 
 
 def resultant_spans(rows: Iterable[NoteVerdict]) -> list[tuple[float, float, float]]:

@@ -268,7 +268,7 @@ def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
         (["--passage", "mill-race", "--fingered", "Bb2"], "leave --fingered out, or --passage"),
         (["--horn", "alto-saxophone"], "mill-race.toml: passage.fingered 'Bb2:17' (word 1): "),
         (["--set", "reed.opening_mm=4"], "reed.opening_mm is 4 mm; allowed 0.05 to 3 mm"),
-        (["--notes", "x.txt"], "--notes x.txt: a passage is written as .toml or .mid"),
+        (["--notes", "x.txt"], "--notes x.txt: a passage is written as .toml, .mid or .musicxml"),
         (["--third", "x.wav"], "--third x.wav: the line is written as MIDI"),
         (["--fingered", "Bb2", "--notes", "x.mid"], "--notes writes a line of notes"),
         (["-o", "a.wav", "--third", "a.mid", "--notes", "a.mid"], "two of the files have one"),
@@ -448,6 +448,26 @@ def test_a_passage_goes_through_files_and_back(run: Any, tmp_path: Path) -> None
     assert "one.csv" in first.out
 
 
+def test_a_score_has_a_third_staff_and_is_read_like_any_passage(run: Any, tmp_path: Path) -> None:
+    found = run(
+        "--fingered", "Bb2:2", "--sung", "D4:1 Bb3:1", "--tempo", "120", "--no-picture",
+        "-o", "one.wav", "--notes", "one.musicxml",
+    )  # fmt: skip
+    assert found.status == 0, found.err
+    made = (tmp_path / "one.musicxml").read_text()
+    # D4 over B flat 2 is 5/2, its third note B flat 1; an octave has none.
+    assert [part.count("<pitch>") for part in made.split("<part id")[1:]] == [1, 2, 1]
+    assert "<instrument-name>Tenor saxophone<" in made
+    again = asked(passage=str(tmp_path / "one.musicxml"))
+    assert again.piece.passage == music(fingered="Bb2:2", sung="D4:1 Bb3:1", tempo=120)
+    assert again.warnings == ()
+    # Its fingered line is written for the horn already.
+    same = asked(fingered=str(tmp_path / "one.musicxml"), sung="+7st", written=True)
+    assert same.piece.passage.fingered == "Bb2:2"
+    assert "a score says itself how it transposes" in same.warnings[0]
+    assert music(fingered="Bb2", sung=str(tmp_path / "one.musicxml")).sung == "D4:1 Bb3:1"
+
+
 def test_a_file_of_another_library_is_played(run: Any, tmp_path: Path) -> None:
     (tmp_path / "other.mid").write_bytes(another_library(0))
     found = run(
@@ -515,6 +535,8 @@ def test_file_that_is_no_sound_says_what_is_read(tmp_path: Path) -> None:
         asked(fingered="Bb2", sung=str(tmp_path / "hum.m4a"))
 
 
-@pytest.mark.parametrize("word", ["220.5Hz", "3/2", "Bb3+14.5c", "+7st", "w:E5", "x.mid", "x.toml"])
+@pytest.mark.parametrize(
+    "word", ["220.5Hz", "3/2", "Bb3+14.5c", "+7st", "w:E5", "x.mid", "x.toml", "x.xml"]
+)
 def test_note_is_never_taken_for_a_sound_file(word: str) -> None:
     assert not is_recording(word)

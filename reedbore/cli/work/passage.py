@@ -14,6 +14,7 @@ from reedbore.errors import NoteError, ReedboreError
 from reedbore.files import Group, together, write_whole
 from reedbore.model import sidecar
 from reedbore.model.midi.write import midi_bytes, resultant_bytes
+from reedbore.model.musicxml.write import musicxml_bytes
 from reedbore.model.passage import Piece, write_piece
 from reedbore.model.setup import depth_name
 from reedbore.report import passage as note_report
@@ -24,7 +25,7 @@ from reedbore.simulate.request.passage import PassageRequest, kept_setups, score
 from reedbore.sound import resample
 from reedbore.verdict.passage import NoteVerdict, judge_notes
 
-MIDI, TOML = (".mid", ".midi"), (".toml",)
+MIDI, TOML, SCORE = (".mid", ".midi"), (".toml",), (".musicxml",)
 
 Samples = NDArray[np.float64]
 
@@ -62,8 +63,8 @@ def make(request: PassageRequest, wanted: Wanted, progress: Progress) -> Made:
     rows = judge_notes(performance, tell=progress.share)
     progress.stage("writing")
     with together() as group:
-        if written:
-            write_whole(paths["notes"], written)
+        if "notes" in paths:
+            write_whole(paths["notes"], written or _score(request, rows))
         document, sound = _write_all(
             request, performance, rows, paths, group, matched=wanted.matched
         )
@@ -71,11 +72,14 @@ def make(request: PassageRequest, wanted: Wanted, progress: Progress) -> Made:
 
 
 def _written_down(request: PassageRequest, paths: Mapping[str, Path]) -> bytes:
-    """Write the passage itself as TOML or MIDI; b"" if that was not asked for."""
+    """Write the passage itself as TOML or MIDI; b"" if that was not asked for.
+
+    A score has third notes as well, and is written when they are known.
+    """
     third, notes = paths.get("third"), paths.get("notes")
     if third and third.suffix.lower() not in MIDI:
         raise ReedboreError(f"--third {third}: the line is written as MIDI; name it .mid")
-    if notes is None:
+    if notes is None or notes.suffix.lower() in SCORE:
         return b""
     piece, a4 = request.piece, request.typed.a4_hz
     if notes.suffix.lower() in MIDI:
@@ -86,7 +90,22 @@ def _written_down(request: PassageRequest, paths: Mapping[str, Path]) -> bytes:
     if notes.suffix.lower() in TOML:
         named = Piece(**{**{f: getattr(piece, f) for f in Piece.model_fields}, "name": notes.stem})
         return write_piece(named).encode()
-    raise ReedboreError(f"--notes {notes}: a passage is written as .toml or .mid")
+    raise ReedboreError(f"--notes {notes}: a passage is written as .toml, .mid or .musicxml")
+
+
+def _score(request: PassageRequest, rows: Sequence[NoteVerdict]) -> bytes:
+    """Write a passage and its third notes as MusicXML; tell what notation cannot say."""
+    made = musicxml_bytes(
+        request.piece.passage,
+        request.piece.title,
+        horn=request.horn.title if request.horn else request.typed.horn,
+        transposition=request.transposition or 0,
+        third=note_report.third_notes(rows),
+        a4=request.typed.a4_hz,
+    )
+    for said in made.said:
+        tell(said)
+    return made.data
 
 
 def _write_all(

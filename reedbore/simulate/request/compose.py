@@ -13,6 +13,7 @@ from reedbore.errors import NoteError, ReedboreError
 from reedbore.files import readable
 from reedbore.model.line import Line, read_beats, read_line, write_beats, write_line
 from reedbore.model.midi.read import Found, read_midi
+from reedbore.model.musicxml.read import read_musicxml
 from reedbore.model.passage import DYNAMICS, Passage, Piece, read_breath
 from reedbore.model.presets import load_piece, preset_path
 from reedbore.model.setup import Horn
@@ -78,14 +79,15 @@ def source_of(words: Words) -> Source:
     """
     demo = load_piece(DEMO)
     kind = lines.kind_of(words.passage if words.passage is not None else words.fingered)
-    if kind == "midi":
+    if kind in {"midi", "score"}:
         path = Path(words.passage or words.fingered or "")
-        found = read_midi(path)
+        found = _read_file(path)
         piece = Piece(
             name=path.stem, title=found.title or readable(path.stem), horn=demo.horn,
             voice=demo.voice, passage=found.passage,
         )  # fmt: skip
-        return Source(piece, False, f"{path.name}: channel 1,", found.said, (path,))
+        place = "channel 1," if kind == "midi" else "what is fingered,"
+        return Source(piece, False, f"{path.name}: {place}", _told(path, found), (path,))
     if words.passage is None and (words.fingered is not None or words.sung is not None):
         return Source(demo, True, "--fingered")
     path = preset_path("passages", words.passage or DEMO)
@@ -119,10 +121,11 @@ def compose(words: Words, seconds: float | None, source: Source, horn: Horn) -> 
     fields = _fields(source)
     sung, said = lines.kind_of(words.sung), source.said
     read = source.read
-    if sung == "midi":
-        found = _sung_file(Path(words.sung or ""))
+    if sung in {"midi", "score"}:
+        path = Path(words.sung or "")
+        found = _sung_file(path)
         fields |= _sung_fields(found, source)
-        said, read = (*said, *found.said), (*read, Path(words.sung or ""))
+        said, read = (*said, *_told(path, found)), (*read, path)
     elif sung == "line":
         fields["sung"] = write_line(_sung_line(words, horn))
     elif sung == "recording":
@@ -169,14 +172,25 @@ def is_curve(breath: str) -> bool:
     return breath in DYNAMICS or "@" in breath or read_beats(breath) is not None
 
 
+def _read_file(path: Path, held: str = "") -> Found:
+    """Read a MIDI file or a score, by its suffix."""
+    read = read_midi if lines.kind_of(str(path)) == "midi" else read_musicxml
+    return read(path, held)
+
+
+def _told(path: Path, found: Found) -> tuple[str, ...]:
+    return tuple(f"{path.name}: {said}" for said in found.said)
+
+
 # --- the sung line -------------------------------------------------------------------------------
 
 
 def _sung_file(path: Path) -> Found:
     # Its fingered line is not used, and need not be there.
-    found = read_midi(path, held="C4")
+    found = _read_file(path, held="C4")
     if not found.passage.sung:
-        raise NoteError(f"--sung {path.name}: channel 2 has no notes; it is the sung line")
+        what = "channel 2" if lines.kind_of(str(path)) == "midi" else "its second line"
+        raise NoteError(f"--sung {path.name}: {what} has no notes; it is the sung line")
     return found
 
 

@@ -15,8 +15,9 @@ from reedbore.notes import hz_to_midi, midi_name, parse_note, parse_pitch, parse
 from reedbore.simulate.request.take import Words, is_recording, named
 
 MIDI_FILES = {".mid", ".midi"}
+SCORE_FILES = {".musicxml", ".mxl", ".xml"}
 
-Kind = Literal["none", "note", "line", "midi", "recording"]
+Kind = Literal["none", "note", "line", "midi", "score", "recording"]
 
 _WRITTEN = re.compile(r"(?<!\S)[wW]:([^\s:(~]+)")
 _RATIO_OF_OTHERS = re.compile(r"\d+:\d+")
@@ -35,7 +36,7 @@ def kind_of(word: str | None) -> Kind:
     Returns
     -------
     str
-        ``none``, ``note``, ``line``, ``midi`` or ``recording``.
+        ``none``, ``note``, ``line``, ``midi``, ``score`` (MusicXML) or ``recording``.
     """
     if word is None:
         return "none"
@@ -44,6 +45,8 @@ def kind_of(word: str | None) -> Kind:
         return "recording"
     if suffix in MIDI_FILES:
         return "midi"
+    if suffix in SCORE_FILES:
+        return "score"
     bare = word.strip()
     if _RATIO_OF_OTHERS.fullmatch(bare):
         return "note"  # which then is told to take a slash
@@ -59,10 +62,12 @@ def is_passage(passage: str | None, fingered: str | None, sung: str | None) -> b
 def fingers_written(words: Words) -> bool:
     """Tell whether what is fingered is read as written for the horn.
 
-    Typed notes and MIDI files may be; a passage file, and the demo, are at concert pitch.
+    Typed notes and MIDI files may be; a passage file, and the demo, are at concert pitch, and a
+    score says itself how it transposes.
     """
     midi = kind_of(words.passage) == "midi"
-    return words.written and (words.fingered is not None or midi)
+    typed = words.fingered is not None and kind_of(words.fingered) != "score"
+    return words.written and (typed or midi)
 
 
 def read_typed(option: str, text: str, horn: Horn, *, written: bool = False) -> Line:

@@ -150,10 +150,16 @@ def _drive(words: Words, source: Source) -> str:
 
 def _at_concert_pitch(words: Words) -> list[str]:
     """Say so if what should be written for the horn is not."""
-    if not words.written or words.passage is None or lines.fingers_written(words):
+    file = words.fingered if lines.kind_of(words.fingered) == "score" else words.passage
+    if not words.written or file is None or lines.fingers_written(words):
         return []
+    if lines.kind_of(file) == "score":
+        return [
+            f"{file}: a score says itself how it transposes; --written names its notes as written "
+            "for the horn, beside what sounds"
+        ]
     return [
-        f"{words.passage}: a passage file is at concert pitch; --written names its notes as "
+        f"{file}: a passage file is at concert pitch; --written names its notes as "
         "written for the horn, beside what sounds"
     ]
 
@@ -385,7 +391,7 @@ def _sounding(word: str | None, line: Line) -> str:
 
 def _stem(words: Words, horn: Horn, source: Source, passage: Passage) -> str:
     sung = words.sung
-    if lines.kind_of(sung) in {"recording", "midi"}:
+    if lines.kind_of(sung) in {"recording", "midi", "score"}:
         sung = Path(sung or "").stem
     elif is_written(sung):
         sung = _sounding(sung, passage.sung_line)

@@ -27,7 +27,7 @@ from reedbore.simulate.request.typed import Typed, TypedCell
 from reedbore.simulate.tuning import WrongNote, tune
 
 DEMO = "mill-race"
-NO_RECORDINGS = {".mid", ".midi", ".toml", ".json", ".zarr"}
+NO_RECORDINGS = {".mid", ".midi", ".toml", ".json", ".zarr", ".musicxml", ".mxl", ".xml"}
 SECONDS_RANGE = (0.5, sound.LONGEST_VOICE)  # a verdict needs some steady sound
 
 

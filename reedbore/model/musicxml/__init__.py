@@ -1,0 +1,1 @@
+"""Passages as MusicXML scores, out and in."""
