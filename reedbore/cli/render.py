@@ -13,6 +13,8 @@ def render(
     player: Annotated[Pair, Flat] = DEMO,
     passage: str | None = None,
     tempo: Annotated[float | None, Signed] = None,
+    slivers: Annotated[float | None, Signed] = None,
+    quantise: str | None = None,
     seconds: Annotated[float | None, Signed] = None,
     again: Path | None = None,
     from_: Annotated[Path | None, Parameter(name="--from")] = None,
@@ -47,6 +49,11 @@ def render(
     tempo
         Beats in a minute, 10 to 400, throughout. [default: that of the passage; 60 for lines that
         are typed]
+    slivers
+        What is shorter in a MIDI file is no intent: such notes are joined to their neighbours, gaps
+        closed, beginnings moved together, and it is told; 0 to 200 ms. [default: 40]
+    quantise
+        Move the notes of a MIDI file to this part of a beat, such as 1/4 or 1/3.
     seconds
         Length of the take, 0.5 to 600 s; the time it takes grows in proportion. [default: 4, or
         that of the recorded voice]
@@ -84,7 +91,13 @@ def render(
     from reedbore.cli.work import render as rendering  # noqa: PLC0415 - help starts faster
     from reedbore.cli.work.outputs import Wanted  # noqa: PLC0415
 
-    words = {**player.words(), "passage": passage, "tempo": tempo}
+    words = {
+        **player.words(),
+        "passage": passage,
+        "tempo": tempo,
+        "slivers": slivers,
+        "quantise": quantise,
+    }
     asked = rendering.Asked(seconds, again, from_, at, lock_range)
     wanted = Wanted(output, throat, inside, notes, third, not no_picture, level == "matched")
     with Progress() as progress:

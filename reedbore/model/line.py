@@ -88,6 +88,12 @@ class Line(NamedTuple):
         return tuple(map(float, exact))
 
 
+def lasting(line: Line, beats: float) -> Line:
+    """Let a line end with silence where others go on for so many beats."""
+    left = beats - line.bounds[-1]
+    return Line((*line.notes, Note(None, left))) if left > 0.0 else line
+
+
 def read_line(text: str) -> Line:
     """Read a line of melody as players write it, ``F3:1 A3:0.5 rest:0.5 C4:2``.
 

@@ -268,6 +268,16 @@ def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
         (["--passage", "mill-race", "--fingered", "Bb2"], "leave --fingered out, or --passage"),
         (["--horn", "alto-saxophone"], "mill-race.toml: passage.fingered 'Bb2:17' (word 1): "),
         (["--set", "reed.opening_mm=4"], "reed.opening_mm is 4 mm; allowed 0.05 to 3 mm"),
+        (
+            ["--fingered", "Bb2:2", "--quantise", "1/4"],
+            "--quantise tidies a MIDI file, and none is",
+        ),
+        (
+            ["--fingered", "Bb2", "--slivers", "20"],
+            "--slivers and --quantise tidy a MIDI file, and",
+        ),
+        (["--passage", "x.mid", "--slivers", "201"], "--slivers is 201 ms; allowed 0 to 200 ms"),
+        (["--passage", "x.mid", "--quantise", "5"], "--quantise is '5'; allowed 1/16 to 4 beats"),
         (["--notes", "x.txt"], "--notes x.txt: a passage is written as .toml, .mid or .musicxml"),
         (["--third", "x.wav"], "--third x.wav: the line is written as MIDI"),
         (["--fingered", "Bb2", "--notes", "x.mid"], "--notes writes a line of notes"),

@@ -16,6 +16,7 @@ from reedbore.errors import NoteError
 from reedbore.model import presets
 from reedbore.model.line import Line, Note, write_line
 from reedbore.model.midi.read import Found, read_midi
+from reedbore.model.midi.tidy import USUAL_SLIVERS_S, Tidy
 from reedbore.model.midi.write import (
     FULL,
     FULL_DEPTH,
@@ -433,3 +434,135 @@ def test_pipe_is_never_waited_for(tmp_path: Path):
         NoteError, match=r"pipe\.mid is a device or a pipe, no plain file: no passage"
     ):
         read_midi(tmp_path / "pipe.mid")
+
+
+# --- as people play ------------------------------------------------------------------------------
+
+PLAYED = Tidy(slivers=USUAL_SLIVERS_S)
+
+
+def by_ms(*lines: list[tuple[int, int, int]]) -> bytes:
+    """Write keys as (from, to, key), in milliseconds: a beat of 500 ms has 500 ticks."""
+    tracks = []
+    for channel, keys in enumerate(lines):
+        messages = sorted(
+            [(start, 1, bytes([0x90 | channel, key, 64])) for start, _, key in keys]
+            + [(end, 0, bytes([0x80 | channel, key, 64])) for _, end, key in keys]
+        )
+        now, held = 0, b""
+        for tick, _, message in messages:
+            wait = tick - now
+            held += (bytes([0x80 | wait >> 7]) if wait > 127 else b"") + bytes([wait & 127])
+            held, now = held + message, tick
+        tracks.append(held + END)
+    return by_hand(*tracks, ticks=500)
+
+
+def tidied(tmp_path: Path, tidy: Tidy, *lines: list[tuple[int, int, int]]) -> Found:
+    file = tmp_path / "played.mid"
+    file.write_bytes(by_ms(*lines))
+    return read_midi(file, tidy=tidy)
+
+
+FOUR = [(0, 985, 46), (1004, 1990, 50)], [(12, 480, 58), (508, 990, 60), (996, 1490, 62),
+                                          (1512, 2000, 57)]  # fmt: skip
+
+
+def test_four_hummed_notes_of_two_hands_stay_four(tmp_path: Path) -> None:
+    found = tidied(tmp_path, PLAYED, *FOUR)
+    assert [note.pitch for note in found.passage.fingered_line.notes] == ["Bb2", "D3"]
+    assert [note.pitch for note in found.passage.sung_line.notes] == ["Bb3", "C4", "D4", "A3"]
+    bounds = {*found.passage.fingered_line.bounds, *found.passage.sung_line.bounds}
+    assert len(bounds) == 5
+    assert found.said == (
+        "channel 1: 1 gap under 40 ms closed",
+        "channel 2: 4 gaps under 40 ms closed",
+        "channel 2: 3 beginnings and ends moved by less than 40 ms, to those of channel 1",
+    )
+
+
+def test_untidied_they_fall_into_slivers(tmp_path: Path) -> None:
+    found = tidied(tmp_path, Tidy(), *FOUR)
+    assert len({*found.passage.fingered_line.bounds, *found.passage.sung_line.bounds}) == 12
+    assert found.said == ()
+
+
+@pytest.mark.parametrize(("gap", "rests"), [(39, 0), (40, 1)])
+def test_a_gap_under_the_stated_length_is_closed(tmp_path: Path, gap: int, rests: int) -> None:
+    found = tidied(tmp_path, PLAYED, [(0, 500 - gap, 46), (500, 1000, 50)])
+    assert found.passage.fingered_line.pitches.count(None) == rests
+    assert not any(note.slurred for note in found.passage.fingered_line.notes)
+
+
+@pytest.mark.parametrize(("length", "notes"), [(39, 2), (40, 3)])
+def test_a_note_under_the_stated_length_joins_its_neighbour(
+    tmp_path: Path, length: int, notes: int
+) -> None:
+    start = 500 - length
+    found = tidied(tmp_path, PLAYED, [(0, start, 46), (start, 500, 48), (500, 1000, 50)])
+    assert len(found.passage.fingered_line.notes) == notes
+    if notes == 2:
+        assert found.passage.fingered == "Bb2:1 D3:1"
+        assert found.said == ("channel 1: 1 note shorter than 40 ms joined to its neighbour",)
+
+
+def test_a_sliver_before_a_note_joins_it_and_one_alone_is_left_out(tmp_path: Path) -> None:
+    found = tidied(tmp_path, PLAYED, [(0, 20, 45), (20, 500, 46), (700, 720, 40), (1000, 1500, 50)])
+    assert found.passage.fingered == "Bb2:1 rest:1 D3:1"
+    assert found.said == (
+        "channel 1: 1 note shorter than 40 ms joined to its neighbour",
+        "channel 1: 1 note shorter than 40 ms left out, which stands alone",
+    )
+
+
+@pytest.mark.parametrize(("apart", "notes"), [(39, 1), (40, 2)])
+def test_a_chord_of_fingers_that_fall_one_by_one_is_its_highest(
+    tmp_path: Path, apart: int, notes: int
+) -> None:
+    found = tidied(tmp_path, PLAYED, [(0, 500, 50), (apart, 500, 46)])
+    assert len(found.passage.fingered_line.notes) == notes
+    assert found.passage.fingered.startswith("D3:")
+    told = [said for said in found.said if "began within 40 ms of a higher one" in said]
+    assert len(told) == 2 - notes
+
+
+@pytest.mark.parametrize(("over", "told"), [(39, 0), (40, 1)])
+def test_a_note_that_sounds_on_under_the_next_is_told(tmp_path: Path, over: int, told: int) -> None:
+    found = tidied(tmp_path, PLAYED, [(0, 500 + over, 46), (500, 1000, 50)])
+    assert found.passage.fingered == "Bb2:1~ D3:1"
+    said = "channel 1: 1 note sounds on under the next: it ends there, slurred"
+    assert found.said == (said,) * told
+
+
+def test_notes_move_to_the_grid_and_none_vanishes(tmp_path: Path) -> None:
+    keys = [(12, 480, 46), (530, 560, 48), (770, 1010, 50), (1010, 1290, 51)]
+    found = tidied(tmp_path, Tidy(grid=0.25), keys)
+    assert found.passage.fingered == "Bb2:1 C3:0.25 rest:0.25 D3:0.5 Eb3:0.5"
+    assert found.said == ("channel 1: notes moved to the grid of 0.25 beats, by up to 0.06 beats",)
+
+
+def test_two_notes_on_one_place_of_the_grid_are_told(tmp_path: Path) -> None:
+    found = tidied(tmp_path, Tidy(grid=1.0), [(0, 200, 46), (200, 450, 48), (500, 1000, 50)])
+    assert found.passage.fingered == "Bb2:1 D3:1"
+    assert found.said[0] == "channel 1: 1 note left out: another begins on its place of the grid"
+
+
+PLAYED_LINES = st.lists(
+    st.tuples(st.integers(0, 4000), st.integers(1, 900), st.integers(40, 60)),
+    min_size=1, max_size=20,
+).map(lambda keys: [(start, start + length, key) for start, length, key in keys])  # fmt: skip
+
+
+@QUICK
+@given(PLAYED_LINES, PLAYED_LINES, st.sampled_from([0.0, 0.25, 1 / 3]))
+def test_whatever_is_played_no_sliver_is_left(
+    tmp_path: Path, below: list[tuple[int, int, int]], above: list[tuple[int, int, int]],
+    grid: float,
+) -> None:  # fmt: skip
+    below = [*below, (5000, 5500, 50)]
+    found = tidied(tmp_path, Tidy(USUAL_SLIVERS_S, grid), below, above)
+    for line in (found.passage.fingered_line, found.passage.sung_line):
+        assert all(
+            note.beats * 0.5 > USUAL_SLIVERS_S - 0.0011
+            for note, after in pairwise(line.notes) if note.pitch or after.pitch
+        )  # fmt: skip

@@ -106,6 +106,8 @@ def _read(words: Mapping[str, Any], asked: Asked) -> tuple["Request | PassageReq
         return read_passage(typed, asked.seconds), 0.0
     if typed.tempo is not None:
         raise ReedboreError("--tempo goes with a line of notes, as in --sung 'D4:2 C4:2'")
+    if typed.slivers is not None or typed.quantise is not None:
+        raise ReedboreError("--slivers and --quantise tidy a MIDI file, and none is read")
     return read_request(typed), seconds
 
 

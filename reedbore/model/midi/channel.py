@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from reedbore.model.line import Line, Note, check_length
 from reedbore.model.midi import write
+from reedbore.model.midi.tidy import Key
 from reedbore.model.passage import Point
 from reedbore.notes import midi_name
 
@@ -30,14 +31,6 @@ class Event(NamedTuple):
     tick: int
     track: int
     message: Any
-
-
-class Key(NamedTuple):
-    """A key held down from a tick to a tick."""
-
-    start: int
-    end: int
-    number: int
 
 
 class Channel:
@@ -64,6 +57,7 @@ class Channel:
         self._bends: list[tuple[int, float]] = []  # tick, cents
         self._values: list[tuple[int, int, int]] = []  # tick, controller, value
         self._tracks: set[int] = set()
+        self._end = 0
         self._names = _fingerings(events) if number == write.FINGERED else {}
         self._range, self._bend = write.BEND_SEMITONES, 0
         self._rpn = list(NO_RPN)
@@ -79,7 +73,7 @@ class Channel:
         elif message.type in {"note_on", "note_off"}:
             # Of two that sound on one key the older one ends.
             if held := self._held.get(message.note):
-                self._keys.append(Key(held.popleft(), tick, message.note))
+                self._keys.append(_key(held.popleft(), tick, message.note))
         elif message.type == "pitchwheel":
             self._set_bend(tick, message.pitch)
         elif message.type == "control_change":
@@ -108,49 +102,65 @@ class Channel:
 
     def _end_all(self, tick: int) -> None:
         for number, held in self._held.items():
-            self._keys += [Key(start, tick, number) for start in held]
+            self._keys += [_key(start, tick, number) for start in held]
             held.clear()
 
-    def line(self, ticks: int, ends: Sequence[int]) -> Line:
+    def keys(self, ends: Sequence[int]) -> list[Key]:
+        """Return the keys in the order in which they were struck.
+
+        Parameters
+        ----------
+        ends : sequence of int
+            Tick at which each track ends, and with it what is still held.
+        """
+        self._end = max((ends[track] for track in self._tracks), default=0)
+        self._end_all(self._end)
+        check_length(len(self._keys))
+        return sorted(self._keys, key=lambda key: (key.start, key.number))
+
+    def line(self, keys: Sequence[Key], ticks: int, *, to_end: bool = True) -> Line:
         """Make one line of what sounds: overlapping is a slur, a gap is a rest.
 
         Parameters
         ----------
+        keys : sequence of Key
+            From `keys`, tidied or not.
         ticks : int
             Ticks in a beat.
-        ends : sequence of int
-            Tick at which each track ends.
+        to_end : bool
+            Whether silence after the last note goes on to the end of its track.
 
         Returns
         -------
         Line
-            To the end of the track; it has no notes if the channel has none.
+            It has no notes if the channel has none.
         """
-        end = max((ends[track] for track in self._tracks), default=0)
-        self._end_all(end)
-        check_length(len(self._keys))
-        keys = self._one_by_one()
+        keys = self._one_by_one(keys)
         if not keys:
             return Line()
+        end = max(self._end if to_end else 0, keys[-1].end)
         starts = [key.start for key in keys[1:]] + [end]
         notes = [Note(None, keys[0].start / ticks)] if keys[0].start else []
         for key, following in zip(keys, starts, strict=True):
             until, slurred = min(key.end, following), key.end > following
-            pitch, name = _pitch(key.number, self._cents(key.start)), self._names.get(key.start, "")
+            pitch, name = (
+                _pitch(key.number, self._cents(key.struck)),
+                self._names.get(key.struck, ""),
+            )
             notes.append(Note(pitch, (until - key.start) / ticks, name, slurred))
             if until < following:
                 notes.append(Note(None, (following - until) / ticks))
         self._say_bends(keys, starts)
         return Line(tuple(notes))
 
-    def _one_by_one(self) -> list[Key]:
+    def _one_by_one(self, keys: Sequence[Key]) -> list[Key]:
         """Keep the highest of those that begin together, and none that lasts no time."""
         kept = {
             key.start: key
-            for key in sorted(self._keys, key=lambda key: key.number)
+            for key in sorted(keys, key=lambda key: key.number)
             if key.end > key.start
         }
-        many = len(self._keys) - len(kept)
+        many = len(keys) - len(kept)
         if many:
             self.said.append(
                 f"channel {self.number + 1} is one line: {_counted(many, 'note')} left out, which "
@@ -166,7 +176,7 @@ class Channel:
         ticks = [tick for tick, _ in self._bends]
         spans = zip(keys, starts, strict=True)
         bent = sum(
-            bisect_right(ticks, key.start) < bisect_left(ticks, min(key.end, following))
+            bisect_right(ticks, key.struck) < bisect_left(ticks, min(key.end, following))
             for key, following in spans
         )
         if bent:
@@ -211,6 +221,10 @@ class Channel:
         kept = _thinned(_joined(steps, write.RAMP_STEP * ticks / write.TICKS))
         one = most / full
         return [Point(tick / ticks, _named(one * step, 0.5 * one, names)) for tick, step in kept]
+
+
+def _key(start: int, end: int, number: int) -> Key:
+    return Key(start, end, number, start)
 
 
 def text_of(text: str) -> str:

@@ -6,7 +6,9 @@ in the file that is no part of a passage; `midi` says what stands for what.
 
 import io
 import struct
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
@@ -14,9 +16,10 @@ from mido import MidiFile, bpm2tempo, tempo2bpm
 
 from reedbore.errors import ModelError, NoteError
 from reedbore.files import unfit
-from reedbore.model.line import Line, Note, write_line
+from reedbore.model.line import Line, Note, lasting, write_line
 from reedbore.model.midi import write
 from reedbore.model.midi.channel import HANDLED, Channel, Event, text_of
+from reedbore.model.midi.tidy import EXACT, Seconds, Tidy, tidied
 from reedbore.model.passage import (
     DYNAMICS,
     USUAL_METER,
@@ -60,7 +63,7 @@ class Found(NamedTuple):
     said: tuple[str, ...]
 
 
-def read_midi(path: Path, held: str = "") -> Found:
+def read_midi(path: Path, held: str = "", tidy: Tidy = EXACT) -> Found:
     """Read a passage from a Standard MIDI File.
 
     Parameters
@@ -69,11 +72,13 @@ def read_midi(path: Path, held: str = "") -> Found:
         The file.
     held : str, optional
         The fingered note, held throughout, for a file that has none but a sung line.
+    tidy : Tidy, optional
+        What is joined and moved; by default nothing, so that our own files come back exactly.
 
     Returns
     -------
     Found
-        Passage, title, and what was left out.
+        Passage, title, and what was changed or left out.
 
     Raises
     ------
@@ -88,24 +93,34 @@ def read_midi(path: Path, held: str = "") -> Found:
     except OSError as error:
         raise NoteError(f"{path} cannot be read: {error.strerror}") from None
     try:
-        return _passage(data, held)
+        return _passage(data, held, tidy)
     except (NoteError, ModelError) as error:
         first = str(error).splitlines()[0]
         raise NoteError(f"{path.name}: {first}") from None
 
 
-def _passage(data: bytes, held: str) -> Found:
+def _passage(data: bytes, held: str, tidy: Tidy) -> Found:
     ticks, tracks = _tracks(data)
     events, ends = _events(tracks)
     fingered, sung = (Channel(number, events) for number in (write.FINGERED, write.SUNG))
-    below, above = fingered.line(ticks, ends), sung.line(ticks, ends)
+    tempi = _tempi(events, ticks)
+    both, changed = tidied(
+        [fingered.keys(ends), sung.keys(ends)], tidy, _seconds(tempi, ticks), ticks
+    )
+    below, above = (
+        one.line(keys, ticks, to_end=tidy == EXACT)
+        for one, keys in zip((fingered, sung), both, strict=True)
+    )
     if not below.notes and above.notes and held:
         below = Line((Note(held, above.bounds[-1]),))
     if not below.notes:
         raise NoteError("channel 1 has no notes; it is the fingered line")
+    if tidy != EXACT and above.notes:
+        last = max(below.bounds[-1], above.bounds[-1])
+        below, above = lasting(below, last), lasting(above, last)
     breath = fingered.curve(write.BREATH, ticks, [dynamic_share(name) for name in DYNAMICS])
     depth = sung.curve(write.EXPRESSION, ticks, most=write.FULL_DEPTH)
-    tempo, *changes = _tempi(events, ticks)
+    tempo, *changes = tempi
     plain = {
         "tempo_bpm": from_si(TEMPO, tempo.value),
         "tempo_changes": write_tempo_changes(changes),
@@ -116,7 +131,7 @@ def _passage(data: bytes, held: str) -> Found:
     }
     if breath:
         plain["breath"] = write_breath(breath)
-    said = [*fingered.said, *sung.said, *_left_out(events)]
+    said = [*changed, *fingered.said, *sung.said, *_left_out(events)]
     return Found(Passage.from_plain(plain), _title(events), tuple(said))
 
 
@@ -128,6 +143,19 @@ def _tempi(events: Sequence[Event], ticks: int) -> list[Point]:
     return _changes(
         [Point(tick / ticks, to_si(TEMPO, _bpm(tempo))) for tick, tempo in found.items()]
     )
+
+
+def _seconds(tempi: Sequence[Point], ticks: int) -> Seconds:
+    """Return what turns ticks into seconds."""
+    starts = [0.0]
+    for here, there in pairwise(tempi):
+        starts.append(starts[-1] + (there.beat - here.beat) / here.value)
+
+    def seconds(tick: float) -> float:
+        place = bisect_right(tempi, tick / ticks, key=lambda tempo: tempo.beat) - 1
+        return starts[place] + (tick / ticks - tempi[place].beat) / tempi[place].value
+
+    return seconds
 
 
 def _bpm(tempo: int) -> float:

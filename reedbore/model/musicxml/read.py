@@ -25,7 +25,7 @@ from xml.parsers import expat
 
 from reedbore.errors import ModelError, NoteError
 from reedbore.files import unfit
-from reedbore.model.line import Line, Note, read_beats, write_line
+from reedbore.model.line import Line, Note, lasting, read_beats, write_line
 from reedbore.model.midi.read import Found
 from reedbore.model.musicxml import bars
 from reedbore.model.musicxml.write import FINGERED, HEIGHTS, LETTERS, STEP, SUNG, THIRD, TYPES
@@ -502,11 +502,11 @@ def _passage(root: ET.Element, held: str) -> Found:
     everything += fingered.events if fingered else ()
     # The silence that fills the last bar is none of the music's.
     end = max(one.line.bounds[-1] for one in (fingered, sung) if one)
-    below = _until(fingered.line, end) if fingered else Line((Note(held, end),))
+    below = lasting(fingered.line, end) if fingered else Line((Note(held, end),))
     plain = {
         **_times(everything),
         "fingered": write_line(below),
-        "sung": write_line(_until(sung.line, end)) if sung else "",
+        "sung": write_line(lasting(sung.line, end)) if sung else "",
     }
     if fingered and (breath := _breath(fingered.events, said)):
         plain["breath"] = write_breath(breath)
@@ -608,12 +608,6 @@ def _line(sounds: Sequence[_Sound]) -> Line:
         )  # fmt: skip
         now = until
     return Line(tuple(notes))
-
-
-def _until(line: Line, beats: float) -> Line:
-    """Let a line end with silence where another goes on."""
-    left = beats - line.bounds[-1]
-    return Line((*line.notes, Note(None, left))) if left > 0.0 else line
 
 
 def _whole(sound: _Sound) -> int:

@@ -13,6 +13,8 @@ from reedbore.errors import NoteError, ReedboreError
 from reedbore.files import readable
 from reedbore.model.line import Line, read_beats, read_line, write_beats, write_line
 from reedbore.model.midi.read import Found, read_midi
+from reedbore.model.midi.tidy import COARSEST_GRID, MOST_SLIVERS_S, USUAL_SLIVERS_S, Tidy
+from reedbore.model.musicxml import bars
 from reedbore.model.musicxml.read import read_musicxml
 from reedbore.model.passage import DYNAMICS, Passage, Piece, read_breath
 from reedbore.model.presets import load_piece, preset_path
@@ -78,10 +80,15 @@ def source_of(words: Words) -> Source:
         If a file cannot be read.
     """
     demo = load_piece(DEMO)
+    files = words.passage, words.fingered, words.sung
+    if "midi" not in map(lines.kind_of, files):
+        for option in ("slivers", "quantise"):
+            if getattr(words, option) is not None:
+                raise ReedboreError(f"--{option} tidies a MIDI file, and none is read")
     kind = lines.kind_of(words.passage if words.passage is not None else words.fingered)
     if kind in {"midi", "score"}:
         path = Path(words.passage or words.fingered or "")
-        found = _read_file(path)
+        found = _read_file(path, words)
         piece = Piece(
             name=path.stem, title=found.title or readable(path.stem), horn=demo.horn,
             voice=demo.voice, passage=found.passage,
@@ -123,7 +130,7 @@ def compose(words: Words, seconds: float | None, source: Source, horn: Horn) -> 
     read = source.read
     if sung in {"midi", "score"}:
         path = Path(words.sung or "")
-        found = _sung_file(path)
+        found = _sung_file(path, words)
         fields |= _sung_fields(found, source)
         said, read = (*said, *_told(path, found)), (*read, path)
     elif sung == "line":
@@ -172,10 +179,29 @@ def is_curve(breath: str) -> bool:
     return breath in DYNAMICS or "@" in breath or read_beats(breath) is not None
 
 
-def _read_file(path: Path, held: str = "") -> Found:
+def _read_file(path: Path, words: Words, held: str = "") -> Found:
     """Read a MIDI file or a score, by its suffix."""
-    read = read_midi if lines.kind_of(str(path)) == "midi" else read_musicxml
-    return read(path, held)
+    if lines.kind_of(str(path)) == "midi":
+        return read_midi(path, held, _tidy(words))
+    return read_musicxml(path, held)
+
+
+def _tidy(words: Words) -> Tidy:
+    """Read how a MIDI file is tidied."""
+    slivers, most = words.slivers, 1e3 * MOST_SLIVERS_S
+    if slivers is not None and not 0.0 <= slivers <= most:
+        raise ReedboreError(
+            f"--slivers is {slivers:g} ms; allowed 0 to {most:g} ms (what is joined in a MIDI file)"
+        )
+    grid = 0.0
+    if words.quantise is not None:
+        grid = read_beats(words.quantise.strip()) or 0.0
+        if not bars.FINEST <= grid <= COARSEST_GRID:
+            raise ReedboreError(
+                f"--quantise is {words.quantise!r}; allowed {bars.FINEST} to {COARSEST_GRID:g} "
+                "beats, as in 1/4 or 1/3 (grid of a MIDI file)"
+            )
+    return Tidy(USUAL_SLIVERS_S if slivers is None else 1e-3 * slivers, grid)
 
 
 def _told(path: Path, found: Found) -> tuple[str, ...]:
@@ -185,9 +211,9 @@ def _told(path: Path, found: Found) -> tuple[str, ...]:
 # --- the sung line -------------------------------------------------------------------------------
 
 
-def _sung_file(path: Path) -> Found:
+def _sung_file(path: Path, words: Words) -> Found:
     # Its fingered line is not used, and need not be there.
-    found = _read_file(path, held="C4")
+    found = _read_file(path, words, held="C4")
     if not found.passage.sung:
         what = "channel 2" if lines.kind_of(str(path)) == "midi" else "its second line"
         raise NoteError(f"--sung {path.name}: {what} has no notes; it is the sung line")

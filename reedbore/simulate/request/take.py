@@ -49,6 +49,10 @@ class Words:
         Frequency of A4. [Hz]
     written : bool
         The fingered note is a written one.
+    slivers : float or None
+        How a MIDI file is tidied. [ms]
+    quantise : str or None
+        To which part of a beat.
     instrument, singer : Horn, Singer or None
         In place of the presets that `horn` and `voice` then only name.
     """
@@ -65,6 +69,8 @@ class Words:
     written: bool = False
     passage: str | None = None
     tempo: float | None = None
+    slivers: float | None = None
+    quantise: str | None = None
     instrument: Horn | None = None
     singer: Singer | None = None
 
