@@ -6,16 +6,17 @@ detunings are in cents against p/q times the pitch that the horn plays with the 
 """
 
 import math
-import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError
+from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import hearing, locking, spectrum
 from reedbore.measures.drift import at_rest
 from reedbore.measures.locking import Edge, Keeps
@@ -106,6 +107,7 @@ def lock_table(
     thorough: bool = False,
     confirm: bool = False,
     progress: Progress | None = None,
+    executor: Executor = CPU,
 ) -> Table:
     """Make the lock table of one fingered note.
 
@@ -123,6 +125,8 @@ def lock_table(
         Also watch each lock for a minute at twice the rate.
     progress : callable, optional
         Told the share done.
+    executor : Executor
+        The machine that searches; as many threads as are best for it listen.
 
     Returns
     -------
@@ -143,21 +147,24 @@ def lock_table(
         if progress:
             progress(done / parts)
 
-    control = _alone(setup)
+    at_once = partial(_at_once, tell=tell, threads=executor.threads)
+    control = alone(setup, executor)
     assert control.hz is not None
     ratios = [
         ratio
         for ratio in simple_ratios(SIMPLE)
         if _within(control.hz * ratio[0] / ratio[1], voice_range)
     ]
-    sought = edges_of(setup, control.hz, ratios, progress=lambda share: tell(0.6 * share))
+    sought = edges_of(
+        setup, control.hz, ratios, progress=lambda share: tell(0.6 * share), executor=executor
+    )
     rows = [_row(control, ratio, found) for ratio, found in zip(ratios, sought, strict=True)]
-    rows = _at_once(lambda row: _listened(setup, control, row), rows, tell, 0.6, 0.9)
-    rows = _looked_beside(setup, control, rows)
+    rows = at_once(lambda row: _listened(setup, control, row), rows, start=0.6, end=0.9)
+    rows = _looked_beside(setup, control, rows, executor)
     tell(1.0)
     if thorough:
         rows = _by_depth(setup, control.hz, rows, tell)
-        rows = _at_once(lambda row: _approached(setup, control, row), rows, tell, 4.6, 5.0)
+        rows = at_once(lambda row: _approached(setup, control, row), rows, start=4.6, end=5.0)
     if confirm:
         rows = _confirmed(setup, rows)
         tell(parts)
@@ -172,8 +179,9 @@ def lock_table(
     )
 
 
-def _alone(setup: Setup) -> Control:
-    control = cells.controls_of([setup])[0]
+def alone(setup: Setup, executor: Executor = CPU) -> Control:
+    """Play the horn with the voice off; a ModelError where there is nothing that could lock."""
+    control = cells.controls_of([setup], executor=executor)[0]
     if control.hz is None:
         raise ModelError(
             f"the reed does not sound by itself at {setup.breath.pressure / 1e3:.3g} kPa; "
@@ -217,11 +225,17 @@ def _row(control: Control, ratio: Ratio, found: Sought | None) -> Row:
 
 
 def _at_once(
-    work: Callable[[Row], Row], rows: list[Row], tell: Progress, start: float, end: float
+    work: Callable[[Row], Row],
+    rows: list[Row],
+    *,
+    tell: Progress,
+    threads: int,
+    start: float,
+    end: float,
 ) -> list[Row]:
     """Work on all rows with a few threads; compiled steps run side by side."""
     done = []
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+    with ThreadPoolExecutor(threads) as pool:
         for row in pool.map(work, rows):
             done.append(row)
             tell(start + (end - start) * len(done) / len(rows))
@@ -252,7 +266,9 @@ def _time_to_lock(setup: Setup, row: Row) -> float | None:
     return rest if rest < times[-1] else None
 
 
-def _looked_beside(setup: Setup, control: Control, rows: list[Row]) -> list[Row]:
+def _looked_beside(
+    setup: Setup, control: Control, rows: list[Row], executor: Executor
+) -> list[Row]:
     """Where the just note throws the horn out of its register, look for a lock on either side."""
     assert control.hz is not None
     for start in (-BESIDE_CENTS, BESIDE_CENTS):
@@ -261,7 +277,8 @@ def _looked_beside(setup: Setup, control: Control, rows: list[Row]) -> list[Row]
         for k in left:
             p, q = rows[k].ratio
             pairs.append(Pair(sung_at(setup, control.hz * p / q), p, q))
-        for k, found in zip(left, seek(pairs, LONGEST_S, lambda _: None, start), strict=True):
+        sought = seek(pairs, LONGEST_S, lambda _: None, start, executor)
+        for k, found in zip(left, sought, strict=True):
             if found is not None and found.edges:
                 rows[k] = _listened(setup, control, _row(control, rows[k].ratio, found))
     return rows

@@ -11,10 +11,10 @@ p·played - q·sung, which folds alone do not hold.
 """
 
 import math
-import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -160,6 +160,7 @@ def singer_rows(
     voice_off_hz: float,
     ratios: Sequence[Ratio],
     tell: Progress | None = None,
+    executor: Executor = CPU,
 ) -> list[list[SingerRow]]:
     """Find out how exactly singers have to aim at some ratios, all of them side by side.
 
@@ -173,6 +174,8 @@ def singer_rows(
         What is aimed at.
     tell : callable, optional
         Told the share done.
+    executor : Executor
+        The machine that searches; as many threads as are best for it listen.
 
     Returns
     -------
@@ -180,17 +183,18 @@ def singer_rows(
         For each singer a row a ratio.
     """
     told = tell or (lambda _: None)
+    at_once = partial(_at_once, threads=executor.threads)
     cases = [
         _Case(sung_at(setup, voice_off_hz * ratio[0] / ratio[1]), ratio)
         for setup in setups
         for ratio in ratios
     ]
-    settled = _at_once(_settled, cases, lambda share: told(0.4 * share))
+    settled = at_once(_settled, cases, lambda share: told(0.4 * share))
     singing = [case for case in settled if isinstance(case, _Case)]
     pairs = [Pair(case.setup, *case.ratio) for case in singing]
-    sought = search(pairs, _look, _edge, lambda share: told(0.4 + 0.4 * share))
+    sought = search(pairs, _look, _edge, lambda share: told(0.4 + 0.4 * share), executor)
     work = list(zip(singing, sought, strict=True))
-    found = iter(_at_once(_sung_row, work, lambda share: told(0.8 + 0.2 * share)))
+    found = iter(at_once(_sung_row, work, lambda share: told(0.8 + 0.2 * share)))
     rows = [
         _unsung(case, one) if isinstance(one, str) else _told(next(found), case, one)
         for case, one in zip(cases, settled, strict=True)
@@ -221,7 +225,7 @@ def aims_at(
     """
     told = progress or (lambda _: None)
     cases = [_Case(sung_at(setup, voice_off_hz * p / q), (p, q)) for p, q in ratios]
-    asked = _at_once(_blown, cases, lambda share: told(0.7 * share))
+    asked = _at_once(_blown, cases, lambda share: told(0.7 * share), executor.threads)
     pairs = [Pair(one.setup, *one.ratio) for one in asked if isinstance(one, _Case)]
     found = iter(search(pairs, _look, _edge, lambda share: told(0.7 + 0.3 * share), executor))
     refused = Sought(None, (-math.inf, math.inf))
@@ -237,10 +241,12 @@ class _Case(NamedTuple):
     ratio: Ratio
 
 
-def _at_once(work: Callable[[_In], _Out], on: Sequence[_In], tell: Progress) -> list[_Out]:
+def _at_once(
+    work: Callable[[_In], _Out], on: Sequence[_In], tell: Progress, threads: int
+) -> list[_Out]:
     """Work on all with a few threads; compiled steps run side by side."""
     done: list[_Out] = []
-    with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+    with ThreadPoolExecutor(threads) as pool:
         for one in pool.map(work, on):
             done.append(one)
             tell(len(done) / len(on))

@@ -13,8 +13,8 @@ class Coded(StrEnum):
 
     code: int
 
-    def __new__(cls, word: str, code: int) -> Self:
-        """Make a member, whose value is its word."""
+    def __new__(cls, word: str, code: int = -1) -> Self:
+        """Make a member, whose value is its word; to find one by it no code is needed."""
         member = str.__new__(cls, word)
         member._value_ = word
         member.code = code
@@ -91,17 +91,17 @@ class EdgeState(Coded):
     """These folds do not sing the note."""
 
 
-class RowState(StrEnum):
+class RowState(Coded):
     """What a row of a lock table says of its ratio."""
 
-    LOCKED = "locked"
-    NARROW = "narrow"
+    LOCKED = "locked", 1
+    NARROW = "narrow", 2
     """Too narrow to be sure of."""
-    FREE = "free"
+    FREE = "free", 3
     """Never locks."""
-    JUMPED = "jumped"
+    JUMPED = "jumped", 4
     """Where a lock was looked for the horn leaves its register."""
-    UNSUNG = "unsung"
+    UNSUNG = "unsung", 5
     """These folds do not sing the note; a clock always does."""
 
 
@@ -134,14 +134,29 @@ class Ease(StrEnum):
         return cls.WITH_CARE if width_cents >= 2.0 * WANDER else cls.HARDLY
 
 
-class Heard(StrEnum):
+class KeptState(Coded):
+    """What an atlas keeps of a ratio on one note: the state of its row, or why there is none."""
+
+    NOT_RUN = "not run", -1
+    ELSEWHERE = "elsewhere", 0
+    """The voice does not reach the note."""
+    LOCKED = "locked", RowState.LOCKED.code
+    NARROW = "narrow", RowState.NARROW.code
+    FREE = "free", RowState.FREE.code
+    JUMPED = "jumped", RowState.JUMPED.code
+    UNSUNG = "unsung", RowState.UNSUNG.code
+    NO_TABLE = "no table", 6
+    """The horn does not sound the fingered note by itself, or nothing could be calculated."""
+
+
+class Heard(Coded):
     """How well a third note is heard."""
 
-    YES = "yes"
-    UNCERTAIN = "uncertain"
-    NO = "no"
-    FINGERED = "same as fingered"
-    SUNG = "same as sung"
+    YES = "yes", 1
+    UNCERTAIN = "uncertain", 2
+    NO = "no", 3
+    FINGERED = "same as fingered", 4
+    SUNG = "same as sung", 5
 
 
 class Follows(StrEnum):

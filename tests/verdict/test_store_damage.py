@@ -81,7 +81,7 @@ def test_damage_is_named_by_who_reads_and_made_good_by_the_same_sweep(
 ):
     name, damage = DAMAGES[what]
     damage(store / name)
-    with pytest.raises(ReedboreError, match="the same sweep command makes it again") as told:
+    with pytest.raises(ReedboreError, match="the same command makes it again") as told:
         maps_data.read(store)
     assert f"map.zarr: {name.partition('/')[0]}/" in str(told.value)
     assert "\n" not in str(told.value)
@@ -99,7 +99,7 @@ def test_damaged_cell_is_not_rendered(store: Path):
 @pytest.mark.parametrize(
     ("name", "says"),
     [
-        ("zarr.json", "map.zarr holds no sweep: zarr.json is damaged"),
+        ("zarr.json", "map.zarr holds no sweep and no atlas: zarr.json is damaged"),
         ("sung/c/0", "map.zarr is no whole sweep .*sung/c/0 is damaged"),
     ],
 )

@@ -20,6 +20,8 @@ from reedbore.errors import ReedboreError
 Array = zarr.Array[Any]
 
 MADE_BY = "reedbore sweep"
+ATLAS = "reedbore locks"
+"""What stores say of who made them."""
 
 _BROKEN = OSError, LookupError, RuntimeError, TypeError, ValueError, zarr.errors.BaseZarrError
 """What zarr raises when it reads a file that is cut short, strange, or of another kind."""
@@ -30,7 +32,7 @@ class Damaged(ReedboreError):
 
     def __init__(self, path: Path, file: str, error: Exception | None = None) -> None:
         why = f"is damaged ({' '.join(str(error).split())})" if error else "is lost"
-        super().__init__(f"{path}: {file} {why}; the same sweep command makes it again")
+        super().__init__(f"{path}: {file} {why}; the same command makes it again")
 
 
 def unwritable(path: Path, error: OSError) -> ReedboreError:
@@ -39,16 +41,16 @@ def unwritable(path: Path, error: OSError) -> ReedboreError:
 
 
 def open_group(path: Path, mode: Any = "r") -> zarr.Group:
-    """Open a store; a ReedboreError if there is none of a sweep."""
+    """Open a store; a ReedboreError if there is none of a sweep, or of an atlas."""
     try:
         group = zarr.open_group(path, mode=mode, zarr_format=3)
     except _BROKEN as error:
-        there = "holds no sweep" if path.exists() else "is not there"
+        there = "holds no sweep and no atlas" if path.exists() else "is not there"
         if (path / "zarr.json").is_file():
             there += f": zarr.json is damaged ({' '.join(str(error).split())})"
         raise ReedboreError(f"{path} {there}") from error
-    if group.attrs.get("made_by") != MADE_BY:
-        raise ReedboreError(f"{path} holds other data than a sweep")
+    if group.attrs.get("made_by") not in (MADE_BY, ATLAS):
+        raise ReedboreError(f"{path} holds other data than a sweep or an atlas")
     return group
 
 

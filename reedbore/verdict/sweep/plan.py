@@ -9,7 +9,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from reedbore import __version__
 from reedbore.errors import ReedboreError
@@ -17,7 +17,7 @@ from reedbore.model.setup import Setup
 from reedbore.model.sidecar import model_hash
 from reedbore.model.units import QUANTITIES, Quantity
 from reedbore.notes import A4_HZ, cents
-from reedbore.verdict.state import Coded, EdgeState, State
+from reedbore.verdict.state import Coded, EdgeState, Heard, KeptState, State
 
 SUNG = "sung"
 """Name of the axis along which the sung note moves; its unit is the cent."""
@@ -86,12 +86,68 @@ EDGES = {
     ),
 }
 
-MARKS = {"cells": "state", "edges": "edge_state"}
+_RANGE = {
+    "low_cents": "lowest note known to lock, from p/q times the voice-off pitch",
+    "low_outside_cents": "highest note below the lock known not to lock",
+    "high_cents": "highest note known to lock, from p/q times the voice-off pitch",
+    "high_outside_cents": "lowest note above the lock known not to lock",
+}
+_HEARD = ", ".join(f"{heard.code} {heard}" for heard in Heard)
+
+
+def _rows(who: str, more: dict[str, Variable]) -> dict[str, Variable]:
+    """Make the table of an atlas in which the rows of lock tables are kept, ratio by ratio."""
+    rows = {
+        "voice_off_hz": Variable("f8", math.nan, "Hz", "played pitch without the voice"),
+        **{name: Variable("f8", math.nan, "cents", says) for name, says in _RANGE.items()},
+        "held": Variable("f8", math.nan, "1", "share of the time that a human voice stays in step"),
+        "heard": Variable("i1", 0, "1", f"whether a third note is heard: 0 not told, {_HEARD}"),
+        **more,
+        "reason": Variable("u1", 0, "1", VARIABLES["reason"].says, REASON_BYTES),
+        "state": Variable("i1", KeptState.NOT_RUN.code, "1", "what became of the ratio"),
+    }
+    return {f"{who}_{name}": kept for name, kept in rows.items()}
+
+
+CLOCK = _rows(
+    "clock",
+    {
+        "sung_hz": Variable("f8", math.nan, "Hz", "where to sing: middle of the lock, or just"),
+        "resultant_hz": Variable("f8", math.nan, "Hz", "common fundamental of the two notes"),
+        "level_db": Variable("f8", math.nan, "dB", "partials of the third note alone"),
+        "nearest_low_cents": Variable("f8", math.nan, "cents", "nearest below without a lock"),
+        "nearest_high_cents": Variable("f8", math.nan, "cents", "nearest above without a lock"),
+        "lock_s": Variable("f8", math.nan, "s", "time that the lock takes"),
+    },
+)
+"""Rows of a voice like a clock."""
+
+SINGER = _rows(
+    "singer",
+    {
+        "just_hz": Variable("f8", math.nan, "Hz", "p/q times the voice-off pitch"),
+        "sung_hz": Variable("f8", math.nan, "Hz", "sung by who aims at the middle of the range"),
+        "played_hz": Variable("f8", math.nan, "Hz", "played pitch there"),
+        "pulled_cents": Variable("f8", math.nan, "cents", "what is sung there, from the aim"),
+        "lungs_pa": Variable("f8", math.nan, "Pa", "pressure in the lungs there"),
+        "depth": Variable("f8", math.nan, "1", "with which it was sung, if not as asked for"),
+    },
+)
+"""Rows of a singer whose folds feel the horn."""
+
+MARKS = {
+    "cells": "state",
+    "edges": "edge_state",
+    "clock": "clock_state",
+    "singer": "singer_state",
+}
 """Variable of each table that is written last."""
 
 TABLES: dict[str, tuple[dict[str, Variable], type[Coded]]] = {
     "cells": (VARIABLES, State),
     "edges": (EDGES, EdgeState),
+    "clock": (CLOCK, KeptState),
+    "singer": (SINGER, KeptState),
 }
 """What is kept of each table, and what the codes of its last variable mean."""
 
@@ -236,13 +292,27 @@ def quantity_of(name: str) -> Quantity | None:
     return QUANTITIES.get(".".join(part for part in name.split(".") if not part.isdigit()))
 
 
-def check_model(sweep: Sweep) -> None:
+class Begun(Protocol):
+    """What goes on only with the model that began it."""
+
+    @property
+    def version(self) -> str:
+        """Of reedbore."""
+
+    @property
+    def model(self) -> str | None:
+        """As `sidecar.model_hash`."""
+
+
+def check_model(sweep: Begun, what: str = "sweep") -> None:
     """Refuse to go on with a sweep that another reedbore, or another state of it, began.
 
     Parameters
     ----------
-    sweep : Sweep
-        What is swept.
+    sweep : Sweep or Atlas
+        What is made.
+    what : str
+        What it is called.
 
     Raises
     ------
@@ -257,4 +327,4 @@ def check_model(sweep: Sweep) -> None:
         begun = "was begun with another state of the model"
     else:
         return
-    raise ReedboreError(f"the sweep {begun}: old cells and new ones cannot be mixed")
+    raise ReedboreError(f"the {what} {begun}: old cells and new ones cannot be mixed")

@@ -123,10 +123,10 @@ def run(
         executor = CpuLanes(threads=1)
     judge = judge or partial(judge_cells, executor=executor)
     seek = seek or partial(sought, executor=executor)
-    deal = partial(_deal, cluster=cluster, processes=processes)
-    _fill(path, "cells", part, deal, partial(judge_block, sweep, judge=judge))
+    deal = partial(deal_out, cluster=cluster, processes=processes)
+    fill(path, "cells", part, deal, partial(judge_block, sweep, judge=judge))
     if edges:
-        _fill(path, "edges", part, deal, partial(find_edges, sweep, judge=judge, seek=seek))
+        fill(path, "edges", part, deal, partial(find_edges, sweep, judge=judge, seek=seek))
 
 
 def find_edges(
@@ -211,7 +211,7 @@ def _keep(flat: Values, place: int, found: "lock_edges.Sought | None", narrowest
 # --- block after block ---------------------------------------------------------------------------
 
 
-def _deal(
+def deal_out(
     to_do: Sequence[Task], work: Work, bar: Any, *, cluster: str | None, processes: int
 ) -> Iterator[tuple[Task, Values]]:
     """Do tasks: on a cluster, in processes, or here."""
@@ -222,8 +222,8 @@ def _deal(
     return _one_by_one(to_do, work, bar)
 
 
-def _fill(path: Path, name: str, part: tuple[int, int], deal: Deal, work: Work) -> None:
-    """Do all blocks of a table that are still to be done."""
+def fill(path: Path, name: str, part: tuple[int, int], deal: Deal, work: Work) -> None:
+    """Do all blocks of a table that are still to be done, dealt out, and tell how far it is."""
     total, left = 0, []
     for task, there in table.tasks(path, name, part):
         total += task.cells
@@ -241,7 +241,7 @@ def _fill(path: Path, name: str, part: tuple[int, int], deal: Deal, work: Work) 
 
 def _bar(name: str, total: int, done: int) -> Any:
     """Make the line on stderr that tells how far it is; in a file, one now and then."""
-    unit = {"cells": " cells", "edges": " ratios"}[name]
+    unit = " cells" if name == "cells" else " ratios"
     shown = "{percentage:3.0f} % of {total_fmt}" + unit + ", {rate_fmt}, {remaining} left"
     seldom = 0.3 if sys.stderr.isatty() else 30.0
     return tqdm(

@@ -8,7 +8,7 @@ but the sung one, and the ratios. `table` fills them.
 import contextlib
 import json
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -59,18 +59,42 @@ def prepare(path: Path, sweep: Sweep, edges: EdgePlan | None = None) -> None:
         If something else stands there, another sweep or one of another version, or if it cannot
         be written.
     """
+
+    def make(place: Path) -> None:
+        _make_cells(place, sweep)
+        if edges and path.exists():
+            _make_edges(place, sweep, edges)
+
+    make_or_compare(path, make, lambda: _compare(path, sweep))
+
+
+def make_or_compare(path: Path, make: Callable[[Path], None], compare: Callable[[], None]) -> None:
+    """Make a store, or make sure that it is the one that is there and that nothing of it is lost.
+
+    Parameters
+    ----------
+    path : Path
+        The store; its name ends in `SUFFIX`.
+    make : callable
+        Makes one in a folder, in which nothing is known yet.
+    compare : callable
+        Refuses another one that stands there.
+
+    Raises
+    ------
+    ReedboreError
+        What `compare` raises, or if it cannot be written.
+    """
     check_place(path)
     try:
         clear_dead(path)
         with _beside(path) as place:
-            _make_cells(place, sweep)
+            make(place)
             if not path.exists():
                 _move(place, path)
-        _compare(path, sweep)
+        compare()
         with _beside(path) as place:
-            _make_cells(place, sweep)
-            if edges:
-                _make_edges(place, sweep, edges)
+            make(place)
             _put_in(place, path)
     except OSError as error:
         raise arrays.unwritable(path, error) from error
@@ -128,10 +152,10 @@ def _make_cells(place: Path, sweep: Sweep) -> None:
     group = zarr.create_group(place, zarr_format=3, attributes=_attributes(sweep))
     for axis in sweep.axes:
         about = {"units": axis.unit, "long_name": axis.says}
-        _keep_axis(group, axis.name, (axis.name,), np.array(axis.values), about)
+        keep_axis(group, axis.name, (axis.name,), np.array(axis.values), about)
     names = tuple(axis.name for axis in sweep.axes)
     for name in VARIABLES:
-        _make_variable(group, "cells", name, (names, sweep.shape, block_shape(sweep)))
+        make_variable(group, "cells", name, (names, sweep.shape, block_shape(sweep)))
 
 
 def _make_edges(place: Path, sweep: Sweep, edges: EdgePlan) -> None:
@@ -143,16 +167,17 @@ def _make_edges(place: Path, sweep: Sweep, edges: EdgePlan) -> None:
     known = {"ratio": (p / q, "sung/fingered"), "ratio_p": (p, "its p"), "ratio_q": (q, "its q")}
     group = zarr.open_group(place, mode="r+")
     for name, (values, says) in known.items():
-        _keep_axis(group, name, ("ratio",), values, {"units": "1", "long_name": says})
+        keep_axis(group, name, ("ratio",), values, {"units": "1", "long_name": says})
     for name in EDGES:
         chunks = (*(1 for _ in others), len(edges.ratios))
-        _make_variable(group, "edges", name, (names, shape, chunks))
+        make_variable(group, "edges", name, (names, shape, chunks))
     group[MARKS["edges"]].attrs["narrowest_band_cents"] = edges.narrowest
 
 
-def _keep_axis(
+def keep_axis(
     group: zarr.Group, name: str, names: tuple[str, ...], values: Any, about: dict[str, Any]
 ) -> None:
+    """Write the values along an axis; `names` are those of its dimensions."""
     array = arrays.make(
         group, name, values.shape, values.dtype, chunks=values.shape, dimension_names=names,
         attributes=about,
@@ -160,16 +185,17 @@ def _keep_axis(
     array[:] = values
 
 
-def _make_variable(
+def make_variable(
     group: zarr.Group, table: str, name: str, layout: tuple[tuple[str, ...], Any, Any]
 ) -> None:
+    """Make the array of a variable; `layout` is its dimensions, its shape and that of a block."""
     names, shape, chunks = layout
     variables, states = TABLES[table]
     kept = variables[name]
     about: dict[str, Any] = {"units": kept.units, "long_name": kept.says}
     if name == MARKS[table]:
         about |= flags(states)
-    if table == "edges":
+    if names[-1] == "ratio":
         about["coordinates"] = "ratio_p ratio_q"
     if kept.letters:
         names, shape, chunks = (*names, "letter"), (*shape, kept.letters), (*chunks, kept.letters)
@@ -217,6 +243,8 @@ def read_sweep(path: Path) -> Sweep:
         If there is no store of a sweep.
     """
     group = open_group(path)
+    if group.attrs["made_by"] != MADE_BY:
+        raise ReedboreError(f"{path} holds an atlas, not a sweep")
     try:
         about: dict[str, Any] = dict(group.attrs)
         axes = tuple(

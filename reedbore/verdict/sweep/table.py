@@ -170,6 +170,35 @@ def read_values(path: Path, table: str, names: Sequence[str]) -> Values:
     return out
 
 
+def block_values(path: Path, table: str, place: tuple[int, ...]) -> Values | None:
+    """Read all that was found in one block; None if it is not done yet.
+
+    Parameters
+    ----------
+    path : Path
+        The store.
+    table : str
+        One of `plan.TABLES`.
+    place : tuple of int
+        Number of the block along each axis.
+
+    Returns
+    -------
+    dict
+        An array in the shape of the block for each variable.
+
+    Raises
+    ------
+    ReedboreError
+        If there is no such store, or a file of it is lost or damaged.
+    """
+    kept = _Table(path, table)
+    task = next(task for task in kept.tasks() if task.place == place)
+    if not kept.marked(task):
+        return None
+    return {name: kept.read(name, task) for name in TABLES[table][0]}
+
+
 def cell_values(path: Path, place: Sequence[int]) -> dict[str, Any]:
     """Read what was found in one cell.
 
