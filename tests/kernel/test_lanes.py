@@ -96,6 +96,7 @@ def pressures(setups, steps, executor=CPU):
 # --- the same answers as a take -------------------------------------------------------------------
 
 
+@compiled_only
 def test_the_mixed_batch_makes_each_choice_of_a_loop():
     kinds = kinds_of(mixed_batch())
     assert len(kinds) == 4
