@@ -1,0 +1,74 @@
+"""The beat of two notes in a recording: made phases, and takes whose phases are known."""
+
+import numpy as np
+import pytest
+from made_mixtures import RATE, clock, cycles, mixed, noise, sway, tone
+from recordings import RATE as FILE_RATE
+from recordings import Case, cut, recorded
+
+from reedbore.measures import keeping_step, pitch, two_notes
+
+F1 = 116.54
+RATIO = (5, 2)
+F2 = 2.5 * F1
+
+
+def sung_into(seconds: float, drift: float, wander: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    """A horn and a throat; the voice drifts, and both wander together."""
+    wandering = sway(seconds, wander, 3)
+    first = cycles(F1, wandering)
+    second = (RATIO[0] * first - drift * clock(seconds)) / RATIO[1]
+    horn = mixed(tone(first), tone(second)) + noise(first.size, 0.02, 1)
+    return horn, tone(second, 8.0) + noise(first.size, 0.02, 2)
+
+
+@pytest.mark.parametrize("drift", [0.0, 0.4, -1.3, 4.0])
+def test_drift_is_the_slope_of_the_phase(drift: float) -> None:
+    horn, throat = sung_into(1.0, drift)
+    found = keeping_step.beat(horn, throat, RATE, (F1, F2), RATIO)
+    assert found.drift == pytest.approx(drift, abs=0.05)
+    assert found.wanders < 0.1
+
+
+def test_a_pair_that_wanders_together_keeps_step_all_the_same() -> None:
+    horn, throat = sung_into(2.0, 0.0, wander=10.0)
+    found = keeping_step.beat(horn, throat, RATE, (F1, F2), RATIO)
+    assert found.moves < 0.1
+    assert found.wanders > 0.5
+
+
+def test_a_voice_that_wanders_alone_does_not_keep_step() -> None:
+    horn, _ = sung_into(2.0, 0.0)
+    _, throat = sung_into(2.0, 0.0, wander=10.0)
+    found = keeping_step.beat(horn, throat, RATE, (F1, F2), RATIO)
+    assert found.moves > 1.0
+
+
+@pytest.mark.parametrize("drift", [0.0, 0.7, 2.0])
+def test_horn_alone_tells_how_fast_it_drifts(drift: float) -> None:
+    horn, _ = sung_into(1.5, drift)
+    member = 0.5 * F1
+    found = keeping_step.beat_alone(
+        horn, RATE, (F1, member), (1, 2), np.array([0, 1, 2, 3, -2, -3])
+    )
+    assert abs(found.drift) == pytest.approx(drift, abs=two_notes.least_drift(1.5))
+    assert (found.steady > 0.95) == (drift == 0.0)
+
+
+def test_drift_of_a_take_is_told_through_noise_and_a_room() -> None:
+    case = Case("tenor-saxophone", 116.54, (5, 2), -4.0, 0.1, "human", 1)
+    piece = cut(case, 2.0, 1.0)
+    microphones = recorded(piece, noise_db=20.0, reverberation=0.6, bleed_db=-20.0)
+    horn, throat = (pitch.thin(one, FILE_RATE, RATE)[0] for one in microphones)
+    played = two_notes.played(horn, RATE).hz
+    voice = two_notes.voice_on_throat(throat, horn, RATE, played, 60.0, 1000.0)
+    found = keeping_step.beat(horn, voice.samples, RATE, (played, voice.hz), (5, 2))
+    assert abs(piece.truth.drift) > 0.5
+    assert found.drift == pytest.approx(piece.truth.drift, abs=0.2)
+
+
+def test_silence_has_a_beat_of_its_own_two_clocks_and_no_more() -> None:
+    nothing = np.zeros(12000)
+    found = keeping_step.beat(nothing, nothing, RATE, (F1, F2 + 1.0), RATIO)
+    assert found.drift == pytest.approx(-2.0, abs=1e-6)
+    assert found.wanders == pytest.approx(0.0, abs=1e-9)
