@@ -46,6 +46,11 @@ app.command(
     help="Make the lock table of a fingered note: what may be sung over it, and how exactly.",
 )
 app.command(
+    "reedbore.cli.plan:plan",
+    name="plan",
+    help="Plan what to finger and sing: for a wanted third note, a whole horn, or a piece.",
+)
+app.command(
     "reedbore.cli.picture:picture",
     name="picture",
     help="Draw a sweep as a lock map, or as a page in which every cell can be asked.",

@@ -57,10 +57,10 @@ class Tried:
     state : RowState
         ``locked``, ``free``, or ``unsung``: these folds do not sing the note.
     reason : str or None
-        Why it is unsung.
-    played_hz : float
-        What the horn plays with the voice off. [Hz]
-    aim_hz : float
+        Why it is unsung, or why nothing could be tried.
+    played_hz : float or None
+        What the horn plays with the voice off; None if it does not speak. [Hz]
+    aim_hz : float or None
         Where to aim: the middle of the aims that fall into step, or the just note. [Hz]
     width_cents : float
         How wide the range of aims is that fall into step, `aim_hz` in its middle. [cents]
@@ -78,8 +78,8 @@ class Tried:
 
     state: RowState
     reason: str | None
-    played_hz: float
-    aim_hz: float
+    played_hz: float | None
+    aim_hz: float | None
     width_cents: float
     pulled_cents: float | None
     held: float | None
@@ -122,12 +122,14 @@ class Choice:
     @property
     def sing_hz(self) -> float:
         """The note to aim at: as simulated where it falls into step, else by arithmetic. [Hz]."""
-        return self.tried.aim_hz if self.locks and self.tried else self.just_hz
+        aim = self.tried.aim_hz if self.tried and self.locks else None
+        return self.just_hz if aim is None else aim
 
     @property
     def common_hz(self) -> float:
         """The common note; under what the horn was found to play, where it was. [Hz]."""
-        return (self.tried.played_hz if self.tried else self.fingered_hz) / self.ratio[1]
+        played = self.tried.played_hz if self.tried else None
+        return (played or self.fingered_hz) / self.ratio[1]
 
     @property
     def locks(self) -> bool:
@@ -218,6 +220,10 @@ class Plan:
         All pairs that were looked at, the best first; of a line those that it uses, in any order.
     steps : tuple of Step
         The line in time; empty where notes are planned one by one.
+    wanted_hz : float or None
+        The one third note that was asked for; None for anything else. [Hz]
+    nearest : tuple of Choice
+        Where it cannot be had: the best for the nearest ones that can.
     a4 : float
         Frequency of A4. [Hz]
     depth : float
@@ -237,6 +243,8 @@ class Plan:
     singer: Singer
     choices: tuple[Choice, ...]
     steps: tuple[Step, ...] = ()
+    wanted_hz: float | None = None
+    nearest: tuple[Choice, ...] = ()
     a4: float = A4_HZ
     depth: float = 0.1
     breath: str | None = None

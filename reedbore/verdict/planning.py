@@ -213,7 +213,12 @@ def tried(plan: Plan, known: Mapping[Key, Tried]) -> Plan:
         steps.append(
             replace(step, choice=pairs[0] if pairs else None, others=tuple(pairs[1:]), nearest=near)
         )
-    return replace(plan, choices=tuple(best_first(map(told, plan.choices))), steps=led(steps))
+    return replace(
+        plan,
+        choices=tuple(best_first(map(told, plan.choices))),
+        nearest=tuple(map(told, plan.nearest)),
+        steps=led(steps),
+    )
 
 
 def wanted_steps(

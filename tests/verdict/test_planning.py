@@ -66,7 +66,7 @@ def test_over_a_note_stands_every_ratio_that_the_voice_has_and_no_other():
 
 def test_a_wanted_third_note_is_had_from_every_fingered_note_that_has_it_as_a_part():
     pairs = pairs_for(hz("F1"), all_pairs())
-    # F1 is a third of C3, a quarter of F3 and, 14 cents flat, a fifth of A3.
+    # F1 is a third of C3, a quarter of F3 and, 14 cents sharp, a fifth of A3.
     assert {(round(pair.fingered_hz, 2), pair.ratio[1]) for pair in pairs} == {
         (round(hz("C3"), 2), 3),
         (round(hz("F3"), 2), 4),
@@ -78,7 +78,7 @@ def test_a_wanted_third_note_is_had_from_every_fingered_note_that_has_it_as_a_pa
 
 @pytest.mark.parametrize(("tolerance", "had"), [(13.0, False), (14.0, True)])
 def test_a_third_note_counts_as_wanted_up_to_the_tolerance(tolerance, had):
-    # A fifth of A3 lies 13.7 cents under F1.
+    # A fifth of A3 lies 13.7 cents over F1.
     pairs = pairs_for(hz("F1"), all_pairs(), tolerance)
     assert (round(hz("A3"), 2) in {round(pair.fingered_hz, 2) for pair in pairs}) == had
 
