@@ -130,6 +130,13 @@ def test_a_line_of_fingered_notes_is_planned_as_well(asked, capsys):
     assert all(step["pair"] for step in document["steps"])
 
 
+def test_a_sung_line_is_planned_over_one_held_note(asked, capsys):
+    words = "--fingered", "Bb2", "--sung", "D4:2 F3:2", "--voice", "high-female", "--quick"
+    steps = told(capsys, *words)["steps"]
+    assert [step["as_written"]["note"] for step in steps] == ["D4", "F3"]
+    assert [step["pair"]["ratio"] for step in steps] == ["5/2", "5/2"]
+
+
 def test_the_player_reaches_the_singer(asked, capsys):
     told(capsys, "--fingered", "Bb2", "--depth", "0.2", "--breath", "mf", "--set", "reed.lip=1.1")
     request = asked["tried"][0][0]
@@ -181,6 +188,8 @@ def test_the_plan_is_written_by_its_ending(asked, capsys, tmp_path):
         (["--tolerance", "51"], "--tolerance is 51 cents; allowed 0 to 50 cents"),
         (["--want", "F1", "--passage", "mill-race"], "leave one out"),
         (["--sung", "D4"], "--sung goes with a line of notes"),
+        (["--sung", "my-hum.wav"], "--sung is a recording; a plan takes a line of notes"),
+        (["--want", "F1 G1", "--tempo", "9"], "--tempo is 9"),
         (["--tempo", "90"], "--tempo goes with a line"),
         (["--fingering", "fork"], "--fingering names that of one note"),
         (["--a4", "300"], "a4 is 300 Hz; allowed 380 to 500 Hz"),

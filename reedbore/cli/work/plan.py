@@ -14,9 +14,11 @@ from reedbore.files import check_writable, write_whole
 from reedbore.model.line import Line
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.model.setup import Horn, Singer
+from reedbore.model.units import QUANTITIES, complaint, to_si
 from reedbore.pairs import TOLERANCE_RANGE_CENTS
 from reedbore.report import plan as report
 from reedbore.simulate.request import lines
+from reedbore.simulate.request.compose import USUAL_BPM
 from reedbore.simulate.request.passage import read_passage
 from reedbore.simulate.request.take import (
     Request,
@@ -108,8 +110,11 @@ def read(
 
 
 def planned_line(words: Words) -> bool:
-    """Tell whether words ask for a passage: a file, or a line of fingered notes."""
-    return words.passage is not None or lines.kind_of(words.fingered) in {"line", "midi"}
+    """Tell whether words ask for a passage: a file, or a line of notes."""
+    kinds = {lines.kind_of(words.fingered), lines.kind_of(words.sung)}
+    if "recording" in kinds:
+        raise ReedboreError("--sung is a recording; a plan takes a line of notes, or none")
+    return words.passage is not None or not kinds <= {"none", "note"}
 
 
 def _is_line(want: str) -> bool:
@@ -199,8 +204,16 @@ def _wanted(plan: Plan, want: str, words: Words, tolerance: float) -> Plan:
         title=f"{sum(note.pitch is not None for note in line.notes)} third notes wanted",
         choices=(),
         steps=planning.wanted_steps(line, plan.choices, tolerance, plan.a4),
-        tempo_hz=(words.tempo or 60.0) / 60.0,
+        tempo_hz=_tempo_hz(words.tempo),
     )
+
+
+def _tempo_hz(bpm: float | None) -> float:
+    tempo = QUANTITIES["passage.tempo_bpm"]
+    bpm = USUAL_BPM if bpm is None else bpm
+    if wrong := complaint(tempo, bpm):
+        raise ReedboreError(f"--tempo {wrong}")
+    return to_si(tempo, bpm)
 
 
 def _wanted_line(want: str, horn: Horn) -> Line:
