@@ -21,7 +21,7 @@ The rooms, lowest first; data flows from what is asked for, at the top, to what 
     verdict/     what became of the notes: of a take, of the notes of a passage, of cells; the
                  lock table; what a human voice makes of a lock; sweep/ maps and their store
     report/      how it is told: words, tables, data; in Jupyter (notebook); figures/ pictures,
-                 still and moving (film/), and maps (maps/)
+                 still and moving (film/), maps (maps/), and sheets for the stand (sheet)
     page/        the page in the browser: words in, answers out; its lesson/; static/ is what the
                  browser runs
     cli/         the commands, one a file; work/ does what is slow to import

@@ -100,6 +100,7 @@ def _score(request: PassageRequest, rows: Sequence[NoteVerdict]) -> bytes:
         request.piece.title,
         horn=request.horn.title if request.horn else request.typed.horn,
         transposition=request.transposition or 0,
+        clef=request.horn.clef if request.horn else "treble",
         third=note_report.third_notes(rows),
         a4=request.typed.a4_hz,
     )

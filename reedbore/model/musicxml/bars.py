@@ -184,11 +184,11 @@ def _windows_of(
 
 
 def _groups(bar: Bar) -> Iterator[tuple[Fraction, Fraction]]:
-    """Part a bar into what a tuplet may fill: a beat, or all if it has 1, 2, 4 or 8 beats."""
+    """Part a bar into what a tuplet may fill: a beat, or all of 1, 2, 4 or 8 simple ones."""
     meter = bar.meter
     beat = beat_of(meter)
     number = Fraction(4 * meter.number, meter.unit) / beat
-    step = beat * number if number in (1, 2, 4, 8) else beat
+    step = beat * number if number in (1, 2, 4, 8) and beat.numerator == 1 else beat
     start = bar.start
     while start < bar.end:
         yield start, min(start + step, bar.end)

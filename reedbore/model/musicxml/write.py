@@ -17,6 +17,7 @@ dynamics, wedge     the breath, where it has the name of a dynamic; else words, 
 words               ``depth 0.1``, how strongly is sung, above its staff
 fingering           the name of a fingering
 metronome, sound    tempo, a beat being a quarter note
+breath-mark         where to breathe
 parentheses         a third note that arithmetic names, but that is not heard
 =================== ==============================================================================
 
@@ -28,7 +29,7 @@ References
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple
@@ -53,6 +54,7 @@ TYPES = {
     Fraction(1, 2): "eighth", Fraction(1, 4): "16th", Fraction(1, 8): "32nd",
     Fraction(1, 16): "64th", Fraction(1, 32): "128th", Fraction(1, 64): "256th",
 }  # fmt: skip
+CLEFS = {"treble": ("G", 2, 0), "bass": ("F", 4, 0)}
 LETTERS = "CDEFGAB"
 HEIGHTS = (0, 2, 4, 5, 7, 9, 11)
 STEPS = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
@@ -103,6 +105,8 @@ class Head(NamedTuple):
     fingering: str = ""
     slurred: bool = False
     doubtful: bool = False
+    breathes: bool = False
+    """Whether there is a breath behind it."""
 
 
 class Mark(NamedTuple):
@@ -115,11 +119,12 @@ class Mark(NamedTuple):
 
 
 class Staff(NamedTuple):
-    """A part: its name and what is written in it."""
+    """A part: its name and what is written in it; without a clef it takes the one that fits."""
 
     name: str
     instrument: str
     transposition: int
+    clef: str
     heads: tuple[Head, ...]
     marks: tuple[Mark, ...] = ()
 
@@ -137,8 +142,12 @@ def musicxml_bytes(
     *,
     horn: str = "",
     transposition: int = 0,
+    clef: str = "treble",
     third: Iterable[Third] = (),
+    breaths: Collection[float] = (),
     a4: float = A4_HZ,
+    finest_cents: int = 2,
+    bars_in_line: int = 0,
 ) -> Written:
     """Write a passage as a MusicXML score.
 
@@ -152,10 +161,18 @@ def musicxml_bytes(
         Title of the horn.
     transposition : int, optional
         Written note minus sounding note of the horn. [semitones]
+    clef : str
+        Of the horn, ``treble`` or ``bass``; the others have the one that fits.
     third : iterable of Third
         One after the other.
+    breaths : collection of float
+        Where to breathe: a sign stands behind the note that ends there. [beats]
     a4 : float
         Frequency of A4. [Hz]
+    finest_cents : int
+        Decimals of the cents under the notes.
+    bars_in_line : int
+        After so many bars a new line begins; 0 leaves that to who engraves it.
 
     Returns
     -------
@@ -164,11 +181,15 @@ def musicxml_bytes(
     """
     beats = bars.exact(passage.beats)
     measures = bars.bars_of(passage.meters, beats)
+    fingered, sung = (
+        _heads(passage.fingered_line, a4, transposition), _heads(passage.sung_line, a4)
+    )  # fmt: skip
+    fingered, sung = _breathing(fingered, sung, {bars.exact(beat) for beat in breaths})
     staves = [
-        Staff(FINGERED, horn, transposition, _heads(passage.fingered_line, a4, transposition),
+        Staff(FINGERED, horn, transposition, clef, fingered,
               (*_tempi(passage), *_breath(passage.breath_curve))),
-        Staff(SUNG, "", 0, _heads(passage.sung_line, a4), _depth(passage.depth_curve)),
-        Staff(THIRD, "", 0, _thirds(third, a4)),
+        Staff(SUNG, "", 0, "", sung, _depth(passage.depth_curve)),
+        Staff(THIRD, "", 0, "", _thirds(third, a4)),
     ]  # fmt: skip
     staves = [staff for staff in staves if staff.heads]
     root = ET.Element("score-partwise", version="4.0")
@@ -179,11 +200,15 @@ def musicxml_bytes(
     listed = ET.SubElement(root, "part-list")
     for staff in staves:
         _list_part(listed, staff)
+    turns = {str(n) for n in range(1 + bars_in_line, len(measures) + 1, max(bars_in_line, 1))}
     said: list[str] = []
     for staff in staves:
         found = bars.set_in_bars([head.span for head in staff.heads], measures)
-        root.append(_part(staff, measures, found))
+        root.append(_part(staff, measures, found, finest_cents))
         said += _said(staff.name, found)
+    for measure in root.iter("measure"):
+        if bars_in_line and measure.get("number") in turns:
+            measure.insert(0, ET.Element("print", {"new-system": "yes"}))
     ET.indent(root)
     text = ET.tostring(root, encoding="unicode")
     return Written(HEAD + text.encode() + b"\n", tuple(said))
@@ -271,6 +296,15 @@ def _heads(line: Line, a4: float, transposition: int = 0) -> tuple[Head, ...]:
     return tuple(found)
 
 
+def _breathing(
+    fingered: tuple[Head, ...], sung: tuple[Head, ...], places: Collection[Fraction]
+) -> tuple[tuple[Head, ...], tuple[Head, ...]]:
+    """Mark where to breathe: over what is fingered if a note ends there, else over what is sung."""
+    below = tuple(head._replace(breathes=head.span.end in places) for head in fingered)
+    left = set(places) - {head.span.end for head in fingered}
+    return below, tuple(head._replace(breathes=head.span.end in left) for head in sung)
+
+
 def _thirds(third: Iterable[Third], a4: float) -> tuple[Head, ...]:
     found: list[Head] = []
     for beat, beats, hz, heard in third:
@@ -286,9 +320,10 @@ def _thirds(third: Iterable[Third], a4: float) -> tuple[Head, ...]:
     return tuple(found)
 
 
-def cents_text(off: float) -> str:
-    """Write cents as they stand under a note, to a hundredth; nothing for none."""
-    text = f"{off:+.2f}".rstrip("0").rstrip(".")
+def cents_text(off: float, finest: int = 2) -> str:
+    """Write cents as they stand under a note, to so many decimals; nothing for none."""
+    text = f"{off:+.{finest}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
     return "" if float(text) == 0.0 else f"{text}c"
 
 
@@ -352,7 +387,7 @@ def _list_part(listed: ET.Element, staff: Staff) -> None:
         ET.SubElement(made, "instrument-name").text = staff.instrument
 
 
-def _part(staff: Staff, measures: Sequence[Bar], found: bars.Set) -> ET.Element:
+def _part(staff: Staff, measures: Sequence[Bar], found: bars.Set, finest_cents: int) -> ET.Element:
     part = ET.Element("part", id=PARTS[staff.name])
     divisions = _divisions(staff, found)
     slurs: set[int] = {
@@ -372,7 +407,8 @@ def _part(staff: Staff, measures: Sequence[Bar], found: bars.Set) -> ET.Element:
             for mark in here:
                 marks.remove(mark)
                 _direction(measure, mark, (mark.beat - sign.start) * divisions)
-            _note(measure, sign, beams, staff, slurs, alters, divisions)
+            note = _note(measure, sign, beams, staff, slurs, alters, divisions)
+            _write_cents(note, sign, staff, finest_cents)
         if last:
             ET.SubElement(
                 ET.SubElement(measure, "barline", location="right"), "bar-style"
@@ -397,7 +433,7 @@ def _attributes(measure: ET.Element, bar: Bar, divisions: int, first: Staff | No
     ET.SubElement(time, "beat-type").text = str(bar.meter.unit)
     if not first:
         return
-    sign, line, octave = clef_of([head.pitch.midi for head in first.heads])
+    sign, line, octave = CLEFS.get(first.clef) or clef_of([h.pitch.midi for h in first.heads])
     clef = ET.SubElement(made, "clef")
     ET.SubElement(clef, "sign").text = sign
     ET.SubElement(clef, "line").text = str(line)
@@ -416,8 +452,8 @@ def clef_of(midi: Sequence[int]) -> tuple[str, int, int]:
     """Choose the clef in which most notes lie on or near the staff: sign, line, octaves."""
     middle = sorted(midi)[len(midi) // 2]
     if middle >= 60:
-        return "G", 2, 0
-    return ("F", 4, 0) if middle >= 38 else ("F", 4, -1)
+        return CLEFS["treble"]
+    return CLEFS["bass"] if middle >= 38 else ("F", 4, -1)
 
 
 def _direction(measure: ET.Element, mark: Mark, offset: Fraction) -> None:
@@ -437,7 +473,7 @@ def _note(
     slurs: set[int],
     alters: dict[tuple[int, int], int],
     divisions: int,
-) -> None:
+) -> ET.Element:
     """Write one note or rest; the order of what is in it is that of the standard."""
     made = ET.SubElement(measure, "note")
     head = None if sign.note is None else staff.heads[sign.note]
@@ -471,8 +507,14 @@ def _note(
     for level, word in enumerate(beams, 1):
         ET.SubElement(made, "beam", number=str(level)).text = word
     _notations(made, sign, head, slurs, ties)
-    if head is not None and not sign.tied_from and (text := cents_text(head.pitch.cents)):
-        lyric = ET.SubElement(made, "lyric", number="1")
+    return made
+
+
+def _write_cents(note: ET.Element, sign: Sign, staff: Staff, finest: int) -> None:
+    if sign.note is None or sign.tied_from:
+        return
+    if text := cents_text(staff.heads[sign.note].pitch.cents, finest):
+        lyric = ET.SubElement(note, "lyric", number="1")
         ET.SubElement(lyric, "text").text = text
 
 
@@ -505,5 +547,7 @@ def _notations(
     if head is not None and head.fingering and not sign.tied_from:
         technical = ET.SubElement(found, "technical")
         ET.SubElement(technical, "fingering").text = head.fingering
+    if head is not None and head.breathes and not sign.tied_to:
+        ET.SubElement(ET.SubElement(found, "articulations"), "breath-mark")
     if len(found):
         made.append(found)
