@@ -1,19 +1,30 @@
 """Setups drawn from all that is legal, and what must be true of each: stepped, heard and judged.
 
 Also a script: ``python tests/helpers/extremes.py 10000`` runs so many and tells what came of them;
-``python tests/helpers/extremes.py 10000 5000`` begins at another one. With the word ``worst`` the
-contact of the reed with the lay is tried alone: fast, light, barely damped reeds, blown hard.
+``10000 5000`` begins at another one. ``--workers 15`` runs so many processes, ``-o FILE`` keeps
+what is known so far in a file, whole at any time. With ``--worst`` the contact of the reed with the
+lay is tried alone: fast, light, barely damped reeds, blown hard; they are not judged.
 """
 
+import argparse
+import contextlib
 import math
+import multiprocessing
+import os
+import signal
 import sys
+import time
 from collections import Counter
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 
 from reedbore.errors import ModelError
+from reedbore.files import write_whole
 from reedbore.kernel import single
+from reedbore.kernel.executor import CpuLanes
 from reedbore.model.bore import Bore, BoreSection, Hole, Lattice
 from reedbore.model.setup import Air, Breath, Mouthpiece, Reed, Setup, Time
 from reedbore.model.units import QUANTITIES
@@ -24,7 +35,7 @@ from reedbore.simulate.mouth import depth
 from reedbore.simulate.outside import FULL_SCALE_PA, radiated
 from reedbore.simulate.take import burst, sing
 from reedbore.simulate.tuning import blown
-from reedbore.sound import to_full_scale, true_peak
+from reedbore.sound import CEILING_DBTP, to_full_scale, true_peak
 from reedbore.verdict.cells import judge_cells
 from reedbore.verdict.state import State
 
@@ -54,12 +65,18 @@ stiff as suits the bore, and blown at 0.45 to 1 times what closes it."""
 JUDGED_S = 1.0
 """Length of a judged run. [s]"""
 
+LATE_S = 60.0
+"""A setup that takes longer to be judged, or stepped and heard, is late. [s]"""
+
+STRANGE = "diverged", "nan", "late", State.FAILED
+"""What must come of no setup."""
+
 
 class Outcome(NamedTuple):
     """What came of one setup."""
 
     state: State | str
-    """What the judge says; or 'diverged' or 'refused'; 'stepped' if it was not asked."""
+    """What the judge says; or 'diverged', 'nan', 'late', 'refused', or 'stepped' if it was not asked."""
     rises: float
     """Largest growth of the swings of p⁺ from one stretch to the next once the breath is off."""
     peak_dbtp: float
@@ -199,19 +216,53 @@ def wave_impedance(diameter):
     return AIR_DENSITY * 343.0 / (math.pi * diameter**2 / 4.0)
 
 
+@contextlib.contextmanager
+def patience(seconds):
+    """Raise a TimeoutError in what takes longer, once compiled code comes back. [s]"""
+
+    def late(_number, _frame):
+        raise TimeoutError
+
+    before = signal.signal(signal.SIGALRM, late)
+    signal.setitimer(signal.ITIMER_REAL, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)
+
+
 def outcomes(setups, judged=True):
     """Judge setups of one rate side by side, unless that is left out, then step and hear each.
 
-    One that is refused or that diverges has no verdict.
+    One that is refused, late, or that diverges has no verdict.
     """
     kept = [k for k, setup in enumerate(setups) if not refused(setup)]
     alive = [setups[k] for k in kept]
-    states = ["stepped"] * len(alive)
-    if judged:
-        cells = judge_cells(alive, [440.0] * len(alive), seconds=JUDGED_S)
-        states = [cell.state for cell in cells]
-    found = dict(zip(kept, map(outcome, alive, states), strict=True))
+    states = verdicts(alive) if judged else ["stepped"] * len(alive)
+    found = dict(zip(kept, map(outcome_in_time, alive, states), strict=True))
     return [found.get(k, Outcome("refused", 0.0, -math.inf)) for k in range(len(setups))]
+
+
+def verdicts(setups):
+    """Return what the judge says of setups of one rate; if all take long, each is asked alone."""
+    try:
+        with patience(LATE_S * len(setups)):
+            one_thread = CpuLanes(threads=1)
+            notes = [440.0] * len(setups)
+            cells = judge_cells(setups, notes, seconds=JUDGED_S, executor=one_thread)
+            return [cell.state for cell in cells]
+    except TimeoutError:
+        return [one for setup in setups for one in verdicts([setup])] if setups[1:] else ["late"]
+
+
+def outcome_in_time(setup, state):
+    """As `outcome`, of one that is not late."""
+    try:
+        with patience(LATE_S):
+            return outcome(setup, state)
+    except TimeoutError:
+        return Outcome("late", 0.0, -math.inf)
 
 
 def refused(setup):
@@ -229,8 +280,9 @@ def outcome(setup, state):
     mouth = blown(setup, SECONDS) * (1.0 + depth(setup) * sing(setup, SECONDS))
     mouth[round(OFF_AT * rate) :] = 0.0
     run = single.run(numbers, mouth)
-    if burst(run) is not None or not np.isfinite(run.pressure).all():
-        return Outcome("diverged", math.inf, -math.inf)
+    if burst(run) is not None:
+        strange = "diverged" if np.isfinite(run.pressure).all() else "nan"
+        return Outcome(strange, math.inf, -math.inf)
     window = round(STRETCH * rate)
     quiet = run.outgoing[round((OFF_AT + QUIET_AFTER) * rate) :]
     parts = quiet[: quiet.size // window * window].reshape(-1, window)
@@ -250,30 +302,74 @@ def swings(parts):
     return np.sqrt(np.mean((parts - (parts @ base) @ base.T) ** 2, axis=1))
 
 
-def main(count, first=0, *, worst=False):
-    """Run many and tell; the worst are stepped and heard, but not judged."""
-    states, grown, rises, loudest, worst_seed = Counter(), 0, 0.0, -math.inf, None
+class Tally:
+    """What came of all so far, told and kept in a file if one is named."""
+
+    def __init__(self, path):
+        self.path, self.began = path, time.monotonic()
+        self.states, self.strange, self.longest = Counter(), [], 0.0
+        self.grown, self.rises, self.worst = 0, 0.0, None
+        self.over, self.peak = 0, -math.inf
+
+    def add(self, seeds, found):
+        """Take in some more."""
+        self.states.update(str(one.state) for one in found)
+        for seed, one in zip(seeds, found, strict=True):
+            if one.state in STRANGE:
+                self.strange.append(seed)
+            elif one.rises > self.rises:
+                self.rises, self.worst = one.rises, seed
+            self.grown += 0.0 < one.rises < math.inf
+            self.over += one.peak_dbtp > CEILING_DBTP + 1e-9
+            self.peak = max(self.peak, one.peak_dbtp)
+        if self.path:
+            write_whole(self.path, self.told().encode())
+
+    def told(self):
+        """Return all of it in words."""
+        whole, states = (
+            self.states.total(),
+            ", ".join(f"{state} {count}" for state, count in self.states.most_common()),
+        )
+        sounding = sum(self.states[state] for state in SOUNDING)
+        judged = whole - self.states["refused"] - self.states["stepped"]
+        strange = ", ".join(f"{self.states[one]} {one}" for one in STRANGE)
+        seconds = (time.monotonic() - self.began) / max(whole, 1)
+        return (
+            f"{whole} setups, {seconds:.3f} s each: {states}\n"
+            f"{sounding} of {judged} judged sound ({sounding / max(judged, 1):.0%})\n"
+            f"{strange}{': seeds ' if self.strange else ''}{' '.join(map(str, self.strange))}\n"
+            f"{self.grown} grew once the breath was off, by {self.rises:.3g} at most "
+            f"(seed {self.worst})\n"
+            f"{self.over} over {CEILING_DBTP:g} dBTP; the loudest {self.peak:.3f} dBTP\n"
+        )
+
+
+def batch(seeds, worst):
+    """Draw some setups of one place, and tell what comes of them."""
     draw = draw_worst if worst else draw_setup
-    for start in range(first, first + count, ALIKE):
-        seeds = range(start, min(start + ALIKE, first + count))
-        found = outcomes([draw(seed, seed // ALIKE) for seed in seeds], judged=not worst)
-        states.update(str(one.state) for one in found)
-        grown += sum(0.0 < one.rises < math.inf for one in found)
-        loudest = max(loudest, *(one.peak_dbtp for one in found))
-        highest = max(range(len(found)), key=lambda k: found[k].rises)
-        if found[highest].rises > rises:
-            rises, worst_seed = found[highest].rises, seeds[highest]
-        sys.stdout.write(f"{seeds[-1] + 1}: {dict(states)}, rise {rises:.3g} (seed {worst_seed})\n")
-        sys.stdout.flush()
-    sounding = sum(states[state] for state in SOUNDING)
-    sys.stdout.write(f"{count} setups, {sounding} of them sound: {dict(states.most_common())}\n")
-    sys.stdout.write(
-        f"{grown} grew after the breath was off, by {rises:.3g} at most (seed {worst_seed})\n"
-    )
-    sys.stdout.write(f"loudest: {loudest:.2f} dBTP\n")
+    return outcomes([draw(seed, seed // ALIKE) for seed in seeds], judged=not worst)
+
+
+def main(count, first, workers, path, worst):
+    """Run many and tell."""
+    tally, last = Tally(path), first + count
+    parts = [range(start, min(start + ALIKE, last)) for start in range(first, last, ALIKE)]
+    with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn")) as pool:
+        runs = {pool.submit(batch, part, worst): part for part in parts}
+        for run in as_completed(runs):
+            tally.add(runs[run], run.result())
+            sys.stdout.write(f"{tally.states.total()} of {count}\n")
+            sys.stdout.flush()
+    sys.stdout.write(tally.told())
 
 
 if __name__ == "__main__":
-    words = sys.argv[1:]
-    counts = [int(word) for word in words if word != "worst"]
-    main(*(counts or [1000]), worst="worst" in words)
+    words = argparse.ArgumentParser(description="Setups drawn from all that is legal.")
+    words.add_argument("count", type=int, nargs="?", default=1000, help="how many are drawn")
+    words.add_argument("first", type=int, nargs="?", default=0, help="number of the first one")
+    words.add_argument("--worst", action="store_true", help="those that bounce hardest, not judged")
+    words.add_argument("--workers", type=int, default=os.cpu_count(), help="processes")
+    words.add_argument("-o", dest="path", type=Path, help="keep what is known so far in this file")
+    asked = words.parse_args()
+    main(asked.count, asked.first, asked.workers, asked.path, asked.worst)
