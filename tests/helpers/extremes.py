@@ -76,7 +76,7 @@ class Outcome(NamedTuple):
     """What came of one setup."""
 
     state: State | str
-    """What the judge says; or 'diverged', 'nan', 'late', 'refused', or 'stepped' if it was not asked."""
+    """What the judge says; 'stepped' if it was not asked, or what else came of it."""
     rises: float
     """Largest growth of the swings of p⁺ from one stretch to the next once the breath is off."""
     peak_dbtp: float
