@@ -57,6 +57,9 @@ Question = Generator[Request, Course, Answer]
 """A judgement in steps: yields what it wants to see, is sent the course, returns its answer. One
 question is put to one oscillation by `answer`; many are put to many at once by a sweep."""
 
+LEAST_POINTS = 12
+"""A course of fewer shows no drift: the voice is low, or the time to watch was given."""
+
 Observe = Callable[[float, float], Course]
 """Called with a detuning [cents] and a time to watch [s]; starts from rest each time."""
 
@@ -106,12 +109,12 @@ def drift(course: Course) -> Drift:
     Parameters
     ----------
     course : Course
-        At least 12 points.
+        How far it has come.
 
     Returns
     -------
     Drift
-        'undecided' if it must be watched for longer.
+        'undecided' if it must be watched for longer; of less than `LEAST_POINTS` nan Hz.
 
     Notes
     -----
@@ -119,6 +122,8 @@ def drift(course: Course) -> Drift:
     dwell; so an even drift counts only after a quarter of a cycle, through which the speed of any
     course that will stop has changed, and a dying one only if it dies geometrically.
     """
+    if course.times.size < LEAST_POINTS:
+        return Drift(Keeps.UNDECIDED, math.nan)
     parts, (times, cycles) = _slopes(course), _started(course)
     (first, second, third), way = parts, float(np.ptp(cycles))
     unit = course.hz * PULL_CENTS * math.log(2.0) / 1200.0
@@ -184,7 +189,8 @@ def watch(detuning: float, longest: float = LAST_WATCH, bounded: float = 0.0) ->
         if found.state == Keeps.UNDECIDED and seconds < longest:
             seconds = min(2.0 * seconds, longest)
             continue
-        if found.state == Keeps.UNDECIDED and np.ptp(_started(course)[1]) < bounded:
+        seen = found.state == Keeps.UNDECIDED and not math.isnan(found.hz)
+        if seen and np.ptp(_started(course)[1]) < bounded:
             return found._replace(state=Keeps.FOLLOWS)
         return found
 
@@ -252,6 +258,8 @@ def find_inside(
     for _ in range(24):
         course = yield Request(here, min(FIRST_WATCH, longest))
         found = drift(course)
+        if math.isnan(found.hz):
+            break  # too short to show a way
         step = found.hz * 1200.0 / (math.log(2.0) * course.hz)
         if found.state == Keeps.UNDECIDED and (abs(step) < finest or _dies_down(course)):
             found = yield from watch(here, longest, bounded)

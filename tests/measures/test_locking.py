@@ -130,6 +130,24 @@ def test_an_even_drift_slips_after_a_quarter_of_a_cycle(cycles, state, way):
     assert locking.drift(even(way * cycles / 7.5)).state == state
 
 
+@pytest.mark.parametrize(("points", "state"), [(0, "undecided"), (11, "undecided"), (12, "slips")])
+def test_a_course_of_fewer_than_twelve_points_shows_no_drift(points, state):
+    course = Course(np.arange(points) / 10.0, np.arange(points) / 10.0, B_FLAT)
+    found = locking.drift(course)
+    assert found.state == state
+    assert math.isnan(found.hz) == (state == "undecided")
+
+
+def test_a_search_in_a_time_that_shows_no_drift_finds_no_lock():
+    def short(_detuning, _seconds):
+        return Course(np.arange(3.0), np.arange(3.0), B_FLAT)
+
+    found = locking.answer(locking.find_inside(bounded=1.0), short)
+    assert found == (None, -math.inf, math.inf)
+    assert watch(short, 0.0, bounded=10.0).state == "undecided"
+    assert not decide(short).decided
+
+
 @pytest.mark.parametrize("half_range", [0.5, 2.0, 7.3, 40.0])
 def test_both_edges_of_an_adler_lock_are_found(half_range):
     low, high = lock_range(adler(half_range), 0.0)

@@ -6,12 +6,12 @@ import pytest
 from reedbore.errors import ModelError
 from reedbore.kernel.executor import CPU
 from reedbore.measures import locking
-from reedbore.model.presets import load_horn
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import tune
 from reedbore.verdict import questions, runs
 from reedbore.verdict.cells import judge_cells
-from reedbore.verdict.state import State
+from reedbore.verdict.state import Reason, State
 from reedbore.verdict.take import judge
 
 B_FLAT = 116.54094
@@ -98,6 +98,14 @@ def test_a_drift_is_that_of_the_two_tones(cells):
 def test_in_a_fixed_time_only_a_slip_can_be_decided(setups):
     found = judge_cells(setups[:3], [B_FLAT] * 3, seconds=1.0)
     assert [cell.state for cell in found] == ["undecided", "drifting", "rough"]
+
+
+def test_a_time_too_short_to_tell_two_low_lines_apart_decides_nothing():
+    # 28 Hz and 7/8 of it: the window that parts lines of 3.5 Hz is longer than the run.
+    low = setup_for(load_horn("contra-alto-clarinet")).with_value("bore.length_mm", 3000.0)
+    (cell,) = judge_cells([sung(low, 24.5)], [28.0], seconds=1.0)
+    assert (cell.state, cell.reason) == (State.UNDECIDED, Reason.UNDECIDED)
+    assert np.isnan(cell.drift_hz)
 
 
 def test_progress_ends_at_one(setups):
