@@ -287,7 +287,7 @@ def _simulated(plan: Plan, choice: Choice, tried: Tried) -> dict[str, Any]:
         "ease": choice.ease,
         "played_hz": tried.played_hz,
         "aimed_hz": tried.aim_hz,
-        "aimed_note": None if tried.aim_hz is None else note_name(tried.aim_hz, plan.a4),
+        "aimed_note": note_name(tried.aim_hz, plan.a4),
         "lock_range_cents": [-half, half] if choice.locks else None,
         "pulled_cents": tried.pulled_cents,
         "held_singer": tried.held,

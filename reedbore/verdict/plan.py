@@ -57,10 +57,10 @@ class Tried:
     state : RowState
         ``locked``, ``free``, or ``unsung``: these folds do not sing the note.
     reason : str or None
-        Why it is unsung, or why nothing could be tried.
-    played_hz : float or None
-        What the horn plays with the voice off; None if it does not speak. [Hz]
-    aim_hz : float or None
+        Why it is unsung.
+    played_hz : float
+        What the horn plays with the voice off. [Hz]
+    aim_hz : float
         Where to aim: the middle of the aims that fall into step, or the just note. [Hz]
     width_cents : float
         How wide the range of aims is that fall into step, `aim_hz` in its middle. [cents]
@@ -78,8 +78,8 @@ class Tried:
 
     state: RowState
     reason: str | None
-    played_hz: float | None
-    aim_hz: float | None
+    played_hz: float
+    aim_hz: float
     width_cents: float
     pulled_cents: float | None
     held: float | None
@@ -122,14 +122,12 @@ class Choice:
     @property
     def sing_hz(self) -> float:
         """The note to aim at: as simulated where it falls into step, else by arithmetic. [Hz]."""
-        aim = self.tried.aim_hz if self.tried and self.locks else None
-        return self.just_hz if aim is None else aim
+        return self.tried.aim_hz if self.tried and self.locks else self.just_hz
 
     @property
     def common_hz(self) -> float:
         """The common note; under what the horn was found to play, where it was. [Hz]."""
-        played = self.tried.played_hz if self.tried else None
-        return (played or self.fingered_hz) / self.ratio[1]
+        return (self.tried.played_hz if self.tried else self.fingered_hz) / self.ratio[1]
 
     @property
     def locks(self) -> bool:

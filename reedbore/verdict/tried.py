@@ -1,29 +1,24 @@
 """What a singer with folds makes of the pairs over one fingered note: tried once, then kept.
 
-In: a request for that note, not yet tuned, and ratios. Out: a `Tried` for each. What is kept in the
-user's cache folder goes by all numbers of horn, player and voice, and by the sources that the
-answer depends on; to look it up nothing is tuned.
+In: a player, a fingered note and ratios, or an atlas. Out: a `Tried` for each ratio.
 """
 
-import contextlib
-import functools
-import hashlib
-import json
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, replace
-from pathlib import Path
-from typing import Any
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from reedbore.errors import ReedboreError
-from reedbore.files import cache_folder, files_of, write_whole
 from reedbore.model.setup import Setup
-from reedbore.simulate.request.take import Request, Words, tune_request
-from reedbore.simulate.tuning import SOURCES
-from reedbore.verdict import cells
+from reedbore.model.sidecar import model_change
+from reedbore.notes import hz_to_midi
+from reedbore.simulate.request.take import Request, Words, read_request, tune_request
+from reedbore.verdict.atlas import Found, differs
+from reedbore.verdict.kept import Player, keep_pairs, kept_pairs
+from reedbore.verdict.locks import alone
 from reedbore.verdict.plan import Ratio, Tried
+from reedbore.verdict.planning import Fingered
 from reedbore.verdict.questions import Progress
 from reedbore.verdict.singer import TYPICAL, SingerRow, singer_rows, singers
-from reedbore.verdict.state import Ease, Heard, Reason, RowState
+from reedbore.verdict.state import Ease, Heard
 
 SOFT = 0.05
 """Depth of a soft hum: what falls into step as it is asked for is tried so softly too."""
@@ -31,35 +26,34 @@ SOFT = 0.05
 USABLE = Ease.BY_ITSELF, Ease.WITH_CARE
 
 
-def kept_pairs(request: Request) -> dict[Ratio, Tried]:
-    """Return what is kept of the pairs over a fingered note.
+def request_of(player: Player, note: Fingered) -> Request:
+    """Ask for a fingered note with a player; nothing is tuned yet, and what is sung is any note.
 
-    Parameters
-    ----------
-    request : Request
-        From `read_request`, of horn, player and note; its sung note does not matter.
-
-    Returns
-    -------
-    dict
-        By ratio; empty if nothing is kept of this horn, player, voice and code.
+    Raises
+    ------
+    ReedboreError
+        If a word of the player cannot be read.
     """
-    try:
-        found = json.loads(_place(request).read_text(encoding="ascii"))
-        return {_ratio(name): _read(row) for name, row in found.items()}
-    except (OSError, ValueError, TypeError, KeyError, AttributeError):
-        return {}
+    return read_request(
+        Words(
+            horn=player.horn.name, instrument=player.horn, voice=player.singer.name,
+            singer=player.singer, fingered=f"{note.hz!r}Hz", fingering=note.fingering,
+            sung="220Hz", depth=player.depth, breath=player.breath, settings=player.settings,
+        )
+    )  # fmt: skip
 
 
 def try_pairs(
-    request: Request, ratios: Sequence[Ratio], progress: Progress | None = None
+    player: Player, note: Fingered, ratios: Sequence[Ratio], progress: Progress | None = None
 ) -> dict[Ratio, Tried]:
     """Let a singer try pairs over a fingered note, those that are not kept.
 
     Parameters
     ----------
-    request : Request
-        As for `kept_pairs`; its depth is what is asked for.
+    player : Player
+        Who tries them.
+    note : Fingered
+        Over which.
     ratios : sequence of (p, q)
         What is aimed at.
     progress : callable, optional
@@ -72,16 +66,77 @@ def try_pairs(
 
     Raises
     ------
-    ModelError
-        If the horn has no such note.
+    ReedboreError
+        If the horn has no such note or does not sound by itself, or a word of the player cannot
+        be read.
     """
-    known = kept_pairs(request)
+    known = kept_pairs(player, note)
     lacking = [ratio for ratio in ratios if ratio not in known]
     if lacking:
-        singer = singers(tune_request(request).setup)[TYPICAL]
+        singer = singers(tune_request(request_of(player, note)).setup)[TYPICAL]
         known |= _try(singer, lacking, progress or (lambda _: None))
-        _keep(_place(request), known)
+        keep_pairs(player, note, known)
     return known
+
+
+def check_atlas(found: Found, player: Player, a4: float) -> str | None:
+    """Make sure that an atlas is of a player.
+
+    Parameters
+    ----------
+    found : Found
+        The atlas.
+    player : Player
+        Whose plan it is for; the range of the voice does not count.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    str or None
+        What else the player should know: that the code has changed.
+
+    Raises
+    ------
+    ReedboreError
+        If it is another's, no singer was asked for it, or it has not that depth.
+    """
+    atlas = found.atlas
+    ends = {"low_note": atlas.singer.low_note, "high_note": atlas.singer.high_note}
+    wanted = replace(
+        atlas, horn=player.horn, singer=player.singer.model_copy(update=ends),
+        breath=player.breath, settings=player.settings, a4=a4,
+    )  # fmt: skip
+    if difference := differs(atlas, wanted):
+        raise ReedboreError(f"{found.path} is of another player: {difference}")
+    if TYPICAL not in atlas.voices:
+        raise ReedboreError(f"{found.path} knows no singer; make it with --singers one")
+    depth = _depth(player)
+    if depth not in atlas.depths:
+        known = ", ".join(f"{one:g}" for one in atlas.depths)
+        raise ReedboreError(f"{found.path} has no depth {depth:g}; it has {known}")
+    changed = model_change(atlas.model)
+    return changed and f"{found.path}: {changed}"
+
+
+def atlas_pairs(found: Found, player: Player, note: Fingered, a4: float) -> dict[Ratio, Tried]:
+    """Read what an atlas has of the pairs over a fingered note, by ratio; perhaps nothing."""
+    midi = hz_to_midi(note.hz, a4)
+    if note.fingering or abs(midi - round(midi)) > 1e-6 or round(midi) not in found.atlas.notes:
+        return {}
+    asked = _depth(player)
+    sheet = found.singer(round(midi), asked, TYPICAL)
+    if sheet is None:
+        return {}
+    softer = []
+    for depth in found.atlas.depths:
+        below = found.singer(round(midi), depth, TYPICAL) if depth < asked else None
+        softer += [row._replace(depth=row.depth or depth) for row in below.rows] if below else []
+    return of_rows(sheet.rows, sheet.voice_off_hz, asked, softer)
+
+
+def _depth(player: Player) -> float:
+    return player.singer.voice.depth if player.depth is None else player.depth
 
 
 def of_rows(
@@ -116,11 +171,8 @@ def of_rows(
 
 
 def _try(singer: Setup, ratios: Sequence[Ratio], tell: Progress) -> dict[Ratio, Tried]:
-    control = cells.controls_of([singer])[0]
-    if control.hz is None or (control.period or 1) > 1:
-        reason = Reason.MUTE if control.hz is None else "the horn has a subharmonic of its own"
-        return {ratio: _mute(reason, singer.voice.depth) for ratio in ratios}
-    depth, hz = singer.voice.depth, control.hz
+    depth, hz = singer.voice.depth, alone(singer).hz
+    assert hz is not None
     rows = singer_rows([singer], hz, ratios, lambda share: tell(0.6 * share))[0]
     usable = [row.ratio for row in rows if Ease.of(row.state, row.width) in USABLE]
     softer: list[SingerRow] = []
@@ -129,13 +181,6 @@ def _try(singer: Setup, ratios: Sequence[Ratio], tell: Progress) -> dict[Ratio, 
         found = singer_rows([soft], hz, usable, lambda share: tell(0.6 + 0.4 * share))[0]
         softer = [row._replace(depth=row.depth or SOFT) for row in found]
     return of_rows(rows, hz, depth, softer)
-
-
-def _mute(reason: str, depth: float) -> Tried:
-    return Tried(
-        state=RowState.FREE, reason=reason, played_hz=None, aim_hz=None, width_cents=0.0,
-        pulled_cents=None, held=None, heard=None, depth=depth,
-    )  # fmt: skip
 
 
 def _tried(row: SingerRow, played_hz: float, depth: float) -> Tried:
@@ -154,38 +199,3 @@ def _tried(row: SingerRow, played_hz: float, depth: float) -> Tried:
         depth=sung,
         softest=sung if Ease.of(row.state, row.width) in USABLE else None,
     )
-
-
-# --- what is kept --------------------------------------------------------------------------------
-
-
-@functools.cache
-def _sources() -> list[Path]:
-    return files_of((*SOURCES, "verdict"))
-
-
-def _place(request: Request) -> Path:
-    """Name the file by all that the answers depend on, before the horn is tuned."""
-    setup, (horn, words) = request.setup, request.untuned or (None, Words())
-    voice = setup.voice.model_copy(update={"frequency": 220.0})  # pairs have their own
-    numbers = setup.model_copy(update={"voice": voice}).to_plain()
-    asked = request.typed.fingered_hz, words.fingering, words.breath, list(words.settings)
-    key = json.dumps([numbers, horn.to_plain() if horn else None, asked])
-    name = hashlib.sha256(key.encode()).hexdigest()[:24]
-    return cache_folder(_sources(), "pairs") / name
-
-
-def _keep(place: Path, known: Mapping[Ratio, Tried]) -> None:
-    plain = {f"{p}/{q}": asdict(found) for (p, q), found in known.items()}
-    with contextlib.suppress(OSError, ReedboreError):  # a folder that cannot be written
-        write_whole(place, json.dumps(plain).encode())
-
-
-def _ratio(name: str) -> Ratio:
-    p, q = map(int, name.split("/"))
-    return p, q
-
-
-def _read(row: dict[str, Any]) -> Tried:
-    heard = row["heard"] and Heard(row["heard"])
-    return Tried(**{**row, "state": RowState(row["state"]), "heard": heard})

@@ -9,6 +9,7 @@ from reedbore.cli import main
 from reedbore.cli.work import plan as work
 from reedbore.errors import ModelError
 from reedbore.notes import midi_to_hz, note_name, parse_note
+from reedbore.verdict import tried
 from reedbore.verdict.plan import Tried
 from reedbore.verdict.state import Heard, RowState
 
@@ -25,16 +26,15 @@ def asked(monkeypatch):
     """Stand in for the singer, who takes minutes: the higher the note, the wider."""
     kept = {"known": {}, "tried": []}
 
-    def kept_pairs(request):
-        return kept["known"].get(note_name(request.typed.fingered_hz), {})
+    def kept_pairs(player, note):
+        return kept["known"].get(note_name(note.hz), {})
 
-    def try_pairs(request, ratios):
-        hz = request.typed.fingered_hz
-        kept["tried"].append((request, list(ratios)))
-        return {(p, q): found((hz, hz * p / q), 10.0 * p) for p, q in ratios}
+    def try_pairs(player, note, ratios):
+        kept["tried"].append((player, note, list(ratios)))
+        return {(p, q): found((note.hz, note.hz * p / q), 10.0 * p) for p, q in ratios}
 
     monkeypatch.setattr(work, "kept_pairs", kept_pairs)
-    monkeypatch.setattr(work, "try_pairs", try_pairs)
+    monkeypatch.setattr(tried, "try_pairs", try_pairs)
     return kept
 
 
@@ -51,8 +51,8 @@ def test_a_wanted_third_note_is_told_by_arithmetic_at_once_and_then_as_simulated
     assert "falls into step" not in first
     assert "not simulated yet" not in second
     assert second.index("7/3") < second.index("5/3") < second.index("4/3")
-    assert "a singer tries 12 pairs ..." in err
-    fingered = [note_name(request.typed.fingered_hz) for request, _ in asked["tried"]]
+    assert "a singer tries 4 pairs over C3, 12 in all ..." in err
+    fingered = [note_name(note.hz) for _, note, _ in asked["tried"]]
     assert fingered == ["C3", "F3", "A3"]
 
 
@@ -69,7 +69,7 @@ def test_quick_lets_nobody_try_and_tells_what_is_known(asked, capsys):
 def test_what_is_known_is_not_tried_again(asked, capsys):
     asked["known"]["C3"] = {(4, 3): found((130.8, 170.0), 50.0)}
     told(capsys, "--want", "F1", "--fingered", "C3")
-    [(_, ratios)] = asked["tried"]
+    [(_, _, ratios)] = asked["tried"]
     assert (4, 3) not in ratios
     assert (5, 3) in ratios
 
@@ -139,21 +139,20 @@ def test_a_sung_line_is_planned_over_one_held_note(asked, capsys):
 
 def test_the_player_reaches_the_singer(asked, capsys):
     told(capsys, "--fingered", "Bb2", "--depth", "0.2", "--breath", "mf", "--set", "reed.lip=1.1")
-    request = asked["tried"][0][0]
-    assert request.setup.voice.depth == 0.2
-    assert request.setup.reed.lip == 1.1
-    assert request.untuned[1].breath == "mf"
+    player = asked["tried"][0][0]
+    assert (player.depth, player.breath, player.settings) == (0.2, "mf", ("reed.lip=1.1",))
+    assert (player.horn.name, player.singer.name) == ("tenor-saxophone", "low-male")
 
 
 def test_a_note_that_fails_is_told_and_the_others_go_on(asked, capsys, monkeypatch):
-    known = work.try_pairs
+    known = tried.try_pairs
 
-    def try_pairs(request, ratios):
-        if note_name(request.typed.fingered_hz) == "F3":
+    def try_pairs(player, note, ratios):
+        if note_name(note.hz) == "F3":
             raise ModelError("does not speak there")
-        return known(request, ratios)
+        return known(player, note, ratios)
 
-    monkeypatch.setattr(work, "try_pairs", try_pairs)
+    monkeypatch.setattr(tried, "try_pairs", try_pairs)
     assert main(["plan", "--want", "F1"]) == 0
     out, err = capsys.readouterr()
     assert "F3: does not speak there" in err
@@ -194,6 +193,8 @@ def test_the_plan_is_written_by_its_ending(asked, capsys, tmp_path):
         (["--fingering", "fork"], "--fingering names that of one note"),
         (["--a4", "300"], "a4 is 300 Hz; allowed 380 to 500 Hz"),
         (["--horn", "tuba"], "'tuba' is no horn"),
+        (["--set", "reed.lips=1"], "reed.lips is an unknown key"),
+        (["--breath", "loud"], "--breath"),
         (["--depth", "2"], "voice.depth is 2; allowed 0 to 1"),
     ],
 )

@@ -2,24 +2,24 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
-from reedbore.errors import ModelError
+from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import digest
 from reedbore.measures.locking import Edge
-from reedbore.simulate.request.take import Words, read_request
-from reedbore.verdict import tried
-from reedbore.verdict.plan import Tried
+from reedbore.model.presets import load_horn, load_singer
+from reedbore.notes import midi_to_hz, parse_note
+from reedbore.verdict import atlas, kept, tried
+from reedbore.verdict.kept import Player, kept_pairs
+from reedbore.verdict.planning import Fingered
 from reedbore.verdict.result import NO_CONTROL
 from reedbore.verdict.singer import Aim, SingerRow
 from reedbore.verdict.state import Heard, RowState
 
-WORDS = Words(horn="tenor-saxophone", voice="low-male", fingered="Bb2", sung="220Hz")
-
-
-def alone(hz, period):
-    return replace(NO_CONTROL, hz=hz, period=period)
+PLAYER = Player(horn=load_horn("tenor-saxophone"), singer=load_singer("low-male"))
+BB2, B2 = (Fingered(midi_to_hz(parse_note(name))) for name in ("Bb2", "B2"))
 
 
 def row(ratio, width, middle=-30.0, depth=None, heard="yes"):
@@ -34,23 +34,23 @@ def row(ratio, width, middle=-30.0, depth=None, heard="yes"):
 
 @pytest.fixture(autouse=True)
 def own_cache(monkeypatch, tmp_path):
-    monkeypatch.setattr(tried, "cache_folder", lambda sources, _: tmp_path / digest(sources))
+    monkeypatch.setattr(kept, "cache_folder", lambda sources, _: tmp_path / digest(sources))
 
 
 @pytest.fixture
 def asked(monkeypatch):
     """Stand in for the search; what it is asked is kept."""
-    kept = []
+    seen = []
 
     def singer_rows(setups, voice_off_hz, ratios, tell):
         tell(1.0)
-        kept.append((setups[0].voice.depth, tuple(ratios)))
+        seen.append((setups[0].voice.depth, tuple(ratios)))
         wide = {(5, 2): 70.0, (3, 2): 40.0, (7, 4): 9.9, (4, 3): 0.0}
         return [[row(ratio, wide[ratio]) for ratio in ratios]]
 
     monkeypatch.setattr(tried, "singer_rows", singer_rows)
-    monkeypatch.setattr(tried.cells, "controls_of", lambda _: [alone(116.5, 1)])
-    return kept
+    monkeypatch.setattr(tried, "alone", lambda _: replace(NO_CONTROL, hz=116.5, period=1))
+    return seen
 
 
 def test_a_row_is_told_around_the_middle_of_its_aims():
@@ -80,74 +80,111 @@ def test_the_depth_that_folds_reach_is_told_in_place_of_the_one_asked_for():
 
 
 def test_pairs_are_tried_once_softly_where_usable_and_then_kept(asked):
-    request, ratios = read_request(WORDS), [(5, 2), (4, 3), (7, 4)]
-    assert tried.kept_pairs(request) == {}
-    first = tried.try_pairs(request, ratios)
+    assert kept_pairs(PLAYER, BB2) == {}
+    first = tried.try_pairs(PLAYER, BB2, [(5, 2), (4, 3), (7, 4)])
     assert asked == [(0.1, ((5, 2), (4, 3), (7, 4))), (0.05, ((5, 2),))]
     assert first[5, 2].softest == 0.05
-    assert tried.try_pairs(request, ratios) == first == tried.kept_pairs(request)
+    assert tried.try_pairs(PLAYER, BB2, [(5, 2)]) == first == kept_pairs(PLAYER, BB2)
     assert len(asked) == 2
-    more = tried.try_pairs(request, [(5, 2), (3, 2)])
+    more = tried.try_pairs(PLAYER, BB2, [(5, 2), (3, 2)])
     assert asked[2:] == [(0.1, ((3, 2),)), (0.05, ((3, 2),))]
     assert set(more) == {(5, 2), (4, 3), (7, 4), (3, 2)}
 
 
-def test_what_is_kept_is_found_without_tuning_for_this_player_only(asked, monkeypatch):
-    tried.try_pairs(read_request(WORDS), [(5, 2)])
-    monkeypatch.setattr(tried, "tune_request", lambda _: pytest.fail("tuned"))
-
-    def kept(**changes):
-        words = Words(**{**vars(WORDS), **changes})
-        return set(tried.kept_pairs(read_request(words)))
-
-    assert kept() == {(5, 2)}
-    assert kept(sung="D4") == {(5, 2)}
-    assert kept(fingered="B2") == set()
-    assert kept(depth=0.2) == set()
-    assert kept(breath="mf") == set()
-    assert kept(settings=("reed.lip=1.1",)) == set()
-    assert kept(horn="alto-saxophone", fingered="Eb3") == set()
+def test_nobody_who_sings_softly_is_asked_to_sing_more_softly(asked):
+    found = tried.try_pairs(replace(PLAYER, depth=0.05), BB2, [(5, 2)])
+    assert asked == [(0.05, ((5, 2),))]
+    assert found[5, 2].softest == 0.05
 
 
-def test_another_code_finds_nothing_kept(asked, monkeypatch, tmp_path):
-    tried.try_pairs(read_request(WORDS), [(5, 2)])
-    other = tmp_path / "changed.py"
-    other.write_text("pass")
-    monkeypatch.setattr(tried, "_sources", lambda: [other])
-    assert tried.kept_pairs(read_request(WORDS)) == {}
+def test_what_is_kept_is_that_of_this_player_note_and_code_only(asked, monkeypatch, tmp_path):
+    tried.try_pairs(PLAYER, BB2, [(5, 2)])
+    usual = PLAYER.singer.voice.depth
+    narrow = PLAYER.singer.model_copy(update={"low_note": "A2", "title": "A voice"})
+    assert set(kept_pairs(PLAYER, BB2)) == {(5, 2)}
+    for same in ({"depth": usual}, {"singer": narrow}):
+        assert set(kept_pairs(replace(PLAYER, **same), BB2)) == {(5, 2)}
+    others = {"depth": 0.2}, {"breath": "mf"}, {"settings": ("reed.lip=1.1",)}
+    for other in (*others, {"horn": load_horn("alto-saxophone")}):
+        assert kept_pairs(replace(PLAYER, **other), BB2) == {}
+    assert kept_pairs(PLAYER, B2) == {}
+    assert kept_pairs(PLAYER, BB2._replace(fingering="fork")) == {}
+    changed = tmp_path / "changed.py"
+    changed.write_text("pass")
+    monkeypatch.setattr(kept, "files_of", lambda _: [changed])
+    assert kept_pairs(PLAYER, BB2) == {}
 
 
 @pytest.mark.parametrize("text", ["", "[]", '{"5/2": {}}', '{"5": 1}', "{"])
 def test_a_damaged_file_is_as_good_as_none(asked, text):
-    request = read_request(WORDS)
-    first = tried.try_pairs(request, [(5, 2)])
-    place = tried._place(request)
-    assert json.loads(place.read_text("ascii"))["5/2"]["width_cents"] == 70.0
-    place.write_text(text)
-    assert tried.kept_pairs(request) == {}
-    assert tried.try_pairs(request, [(5, 2)]) == first
-
-
-@pytest.mark.parametrize("control", [alone(None, None), alone(116.5, 2)])
-def test_a_horn_that_does_not_sound_by_itself_has_no_pair(asked, monkeypatch, control):
-    monkeypatch.setattr(tried.cells, "controls_of", lambda _: [control])
-    found = tried.try_pairs(read_request(WORDS), [(5, 2)])[5, 2]
-    assert isinstance(found, Tried)
-    assert (found.state, found.width_cents, found.played_hz) == (RowState.FREE, 0.0, None)
-    assert found.reason
-    assert not asked
+    first = tried.try_pairs(PLAYER, BB2, [(5, 2)])
+    file = kept.place(PLAYER, BB2)
+    assert json.loads(file.read_text("ascii"))["5/2"]["width_cents"] == 70.0
+    file.write_text(text)
+    assert kept_pairs(PLAYER, BB2) == {}
+    assert tried.try_pairs(PLAYER, BB2, [(5, 2)]) == first
 
 
 def test_a_note_that_the_horn_has_not_is_refused(asked):
-    words = Words(**{**vars(WORDS), "fingered": "C7"})
     with pytest.raises(ModelError, match="allowed Ab2 to B3"):
-        tried.try_pairs(read_request(words), [(5, 2)])
+        tried.try_pairs(PLAYER, Fingered(2093.0), [(5, 2)])
+
+
+class Atlas:
+    """Two depths of one note, in place of a store."""
+
+    path = Path("tenor.zarr")
+    atlas = atlas.Atlas(
+        horn=PLAYER.horn, singer=PLAYER.singer, notes=(46,), depths=(0.05, 0.1), voices=("firm",)
+    )
+
+    def singer(self, midi, depth, voice):
+        assert (midi, voice) == (46, "firm")
+        rows = {0.05: [row((3, 2), 12.0)], 0.1: [row((3, 2), 40.0), row((5, 2), 70.0)]}
+        return atlas.SungSheet(tuple(rows[depth]), 116.5, None)
+
+
+def test_an_atlas_tells_its_pairs_and_from_how_soft():
+    found = tried.atlas_pairs(Atlas(), PLAYER, BB2, 440.0)
+    assert {ratio: (one.width_cents, one.softest) for ratio, one in found.items()} == {
+        (3, 2): (40.0, 0.05),
+        (5, 2): (70.0, 0.1),
+    }
+    assert tried.atlas_pairs(Atlas(), PLAYER, B2, 440.0) == {}
+    assert tried.atlas_pairs(Atlas(), PLAYER, BB2._replace(fingering="fork"), 440.0) == {}
+    assert tried.atlas_pairs(Atlas(), PLAYER, Fingered(BB2.hz * 1.01), 440.0) == {}
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        ({"breath": "mf"}, "is of another player: there --breath is not set, here mf"),
+        ({"horn": load_horn("alto-saxophone")}, "is of another player: there the horn is tenor"),
+        ({"singer": load_singer("high-male")}, "is of another player: there the voice is low-male"),
+        ({"depth": 0.2}, "has no depth 0.2; it has 0.05, 0.1"),
+    ],
+)
+def test_an_atlas_of_another_player_is_refused(changes, sentence):
+    assert tried.check_atlas(Atlas(), PLAYER, 440.0) is None
+    with pytest.raises(ReedboreError, match=sentence):
+        tried.check_atlas(Atlas(), replace(PLAYER, **changes), 440.0)
+    narrow = PLAYER.singer.model_copy(update={"low_note": "A2"})
+    assert tried.check_atlas(Atlas(), replace(PLAYER, singer=narrow), 440.0) is None
+
+
+def test_an_atlas_without_a_singer_or_of_other_code_is_told():
+    one = Atlas()
+    one.atlas = replace(Atlas.atlas, voices=())
+    with pytest.raises(ReedboreError, match="knows no singer; make it with --singers one"):
+        tried.check_atlas(one, PLAYER, 440.0)
+    one.atlas = replace(Atlas.atlas, model="another")
+    assert "tenor.zarr" in tried.check_atlas(one, PLAYER, 440.0)
 
 
 @pytest.mark.slow
 @pytest.mark.ci
-def test_a_real_singer_tries_a_fifth(monkeypatch):
-    found = tried.try_pairs(read_request(WORDS), [(3, 2)])[3, 2]
+def test_a_real_singer_tries_a_fifth():
+    found = tried.try_pairs(PLAYER, BB2, [(3, 2)])[3, 2]
     assert found.state == RowState.LOCKED
     assert found.width_cents > 20.0
     assert found.played_hz == pytest.approx(116.54, rel=1e-3)

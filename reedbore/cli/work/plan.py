@@ -12,7 +12,7 @@ from reedbore.cli.common import tell
 from reedbore.errors import ModelError, NoteError, ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.model.line import Line
-from reedbore.model.presets import load_horn, load_singer
+from reedbore.model.presets import load_horn, load_singer, setup_for
 from reedbore.model.setup import Horn, Singer
 from reedbore.model.units import QUANTITIES, complaint, to_si
 from reedbore.pairs import TOLERANCE_RANGE_CENTS
@@ -21,18 +21,17 @@ from reedbore.simulate.request import lines
 from reedbore.simulate.request.compose import USUAL_BPM
 from reedbore.simulate.request.passage import read_passage
 from reedbore.simulate.request.take import (
-    Request,
     Words,
     as_typed,
+    blow_and_set,
     named,
-    read_request,
     with_demo,
 )
 from reedbore.simulate.tuning import check_note
 from reedbore.verdict import planning
-from reedbore.verdict.plan import Choice, Key, Plan, Tried, best_first
+from reedbore.verdict.kept import Player, kept_pairs
+from reedbore.verdict.plan import Choice, Key, Plan, Ratio, Tried, best_first
 from reedbore.verdict.planning import Fingered
-from reedbore.verdict.tried import kept_pairs, try_pairs
 
 MOST_WANTED = 500
 """Notes of a line that is wanted."""
@@ -42,10 +41,10 @@ Writer = Callable[[Plan, Path], None]
 
 @dataclass(frozen=True)
 class Asked:
-    """A plan by arithmetic, and how to set up a singer over one of its fingered notes."""
+    """A plan by arithmetic, and who tries its pairs."""
 
     plan: Plan
-    words: Words
+    player: Player
 
 
 def read(
@@ -150,9 +149,16 @@ def _passage(words: Words, span: str | None) -> Asked:
         written=words.written,
     )
     pressure = None if passage.breath else words.breath
-    return Asked(
-        plan,
-        replace(words, horn=words.horn or request.piece.horn, singer=singer, breath=pressure),
+    return Asked(plan, _player(plan, replace(words, breath=pressure)))
+
+
+def _player(plan: Plan, words: Words) -> Player:
+    return Player(
+        horn=plan.horn,
+        singer=plan.singer,
+        depth=words.depth,
+        breath=words.breath,
+        settings=tuple(words.settings),
     )
 
 
@@ -183,7 +189,9 @@ def _notes(words: Words, want: str | None, span: str | None, tolerance: float) -
     )
     if want is not None:
         plan = _wanted(plan, want, words, tolerance)
-    return Asked(plan, replace(full, singer=singer))
+    asked = Asked(plan, _player(plan, words))
+    blow_and_set(setup_for(horn, singer).with_value("voice.depth", depth), words)  # or say why not
+    return asked
 
 
 def _wanted(plan: Plan, want: str, words: Words, tolerance: float) -> Plan:
@@ -289,40 +297,43 @@ def _by_note(pairs: Sequence[Choice]) -> dict[Fingered, list[Choice]]:
     return found
 
 
-def _request(asked: Asked, note: Fingered) -> Request:
-    """Ask for a fingered note with horn, player and voice; nothing is tuned yet."""
-    words = replace(
-        asked.words, fingered=f"{note.hz!r}Hz", fingering=note.fingering, sung="220Hz",
-        written=False, passage=None, tempo=None,
-    )  # fmt: skip
-    return read_request(words)
-
-
-def _taken(plan: Plan, note: Fingered, found: Mapping[tuple[int, int], Tried]) -> Plan:
+def _taken(plan: Plan, note: Fingered, found: Mapping[Ratio, Tried]) -> Plan:
     known = {Key(note.hz, note.fingering, ratio): tried for ratio, tried in found.items()}
     return planning.tried(plan, known)
 
 
-def known(asked: Asked, atlas: Path | None) -> Plan:
-    """Take into a plan what an atlas has of it, or what is kept in the user's cache folder."""
-    plan = asked.plan
-    for note in _by_note(_pairs(plan)):
-        plan = _taken(plan, note, kept_pairs(_request(asked, note)))
+def known(asked: Asked, path: Path | None) -> Plan:
+    """Take into a plan what is kept in the user's cache folder, and what an atlas has of it."""
+    plan, player = asked.plan, asked.player
+    notes_here = list(_by_note(_pairs(plan)))
+    for note in notes_here:
+        plan = _taken(plan, note, kept_pairs(player, note))
+    if path is not None:
+        from reedbore.verdict import atlas, tried  # noqa: PLC0415 - zarr, only for an atlas
+
+        found = atlas.read(path)
+        if said := tried.check_atlas(found, player, plan.a4):
+            tell(said)
+        for note in notes_here:
+            plan = _taken(plan, note, tried.atlas_pairs(found, player, note, plan.a4))
     return plan
 
 
 def simulated(asked: Asked, plan: Plan) -> Plan:
     """Let a singer try what is not known yet, and tell how far that is and how long it takes."""
+    from reedbore.verdict import tried  # noqa: PLC0415 - arithmetic answers before the kernel loads
+
     left = lacking(plan)
     done, begun = 0, time.monotonic()
     for note, pairs in _by_note(left).items():
         spent = time.monotonic() - begun
         more = f", about {_minutes(spent / done * (len(left) - done))} more" if done else ""
-        tell(f"a singer tries {len(left) - done} pairs{more} ...")
+        name = notes.note_name(note.hz, plan.a4)
+        tell(f"a singer tries {len(pairs)} pairs over {name}, {len(left) - done} in all{more} ...")
         try:
-            found = try_pairs(_request(asked, note), [pair.ratio for pair in pairs])
+            found = tried.try_pairs(asked.player, note, [pair.ratio for pair in pairs])
         except ModelError as error:
-            tell(f"{notes.note_name(note.hz, plan.a4)}: {error}")
+            tell(f"{name}: {error}")
             found = {}
         plan, done = _taken(plan, note, found), done + len(pairs)
     return plan
