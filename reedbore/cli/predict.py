@@ -26,6 +26,7 @@ def predict(
     a4: Annotated[float, Signed] = notes.A4_HZ,
     written: Annotated[bool, Flag] = False,
     tolerance: Annotated[float, Signed] = notes.TOLERANCE_CENTS,
+    atlas: Path | None = None,
     output: Annotated[Path | None, Parameter(name=["--output", "-o"])] = None,
     json: Annotated[bool, Flag] = False,
 ) -> None:
@@ -48,19 +49,21 @@ def predict(
     a4
         Frequency of A4, 380 to 500 Hz.
     written
-        Take the fingered note as written for the horn.
+        Take the fingered note as written for the horn; a chart has both always.
     tolerance
         How far from a simple ratio the sung note may lie, 0 to 50 cents.
+    atlas
+        Mark in the chart what is simulated in this atlas of the horn, beside what `plan` has kept.
     output
         Write the chart to this file: .csv for a spreadsheet, .html for a page to print.
     json
         Print one JSON document.
     """
     instrument = _load_horn(horn)
-    if written and (instrument is None or fingered is None):
-        raise ReedboreError(
-            "--written takes the --fingered note as written for a --horn: give both"
-        )
+    if written and instrument is None:
+        raise ReedboreError("--written takes the fingered note as written for a --horn: name it")
+    if voice is None and atlas is not None:
+        raise ReedboreError("--atlas marks a chart: give --horn and --voice")
     settings: dict[str, Any] = {
         "a4": notes.check_a4(a4),
         "tolerance_cents": tolerance,
@@ -72,7 +75,7 @@ def predict(
             raise ReedboreError("-o writes a chart: give --voice in place of --sung")
         _say_pair(_read_pair(fingered_hz, sung, settings), json)
     elif voice is not None and sung is None and (instrument or fingered_hz):
-        _say_chart(_chart(instrument, fingered_hz, voice, settings), output, json)
+        _say_chart(_chart(instrument, fingered_hz, voice, atlas, settings), output, json)
     else:
         raise NoteError(
             "give --fingered and --sung for one pair, or --horn and --voice for a chart"
@@ -104,10 +107,17 @@ def _read_pair(fingered_hz: float, sung: str, settings: dict[str, Any]) -> pairs
 
 
 def _chart(
-    horn: "Horn | None", fingered_hz: float | None, voice: str, settings: dict[str, Any]
+    horn: "Horn | None",
+    fingered_hz: float | None,
+    voice: str,
+    atlas: Path | None,
+    settings: dict[str, Any],
 ) -> "Chart":
+    from reedbore.cli.work.known import known_pairs  # noqa: PLC0415
     from reedbore.model.presets import load_singer  # noqa: PLC0415
     from reedbore.report import chart  # noqa: PLC0415 - a pair starts faster without the chart
+    from reedbore.verdict.kept import Player  # noqa: PLC0415
+    from reedbore.verdict.planning import Fingered  # noqa: PLC0415
 
     a4 = settings["a4"]
     singer = load_singer(voice)
@@ -115,8 +125,11 @@ def _chart(
     if fingered_hz is not None:
         fingered = [fingered_hz]
     sung = chart.tempered_hz(singer.low_note, singer.high_note, a4)
-    title = horn.title if horn else notes.note_name(fingered[0], a4)
-    return chart.make_chart(fingered, sung, horn=title, voice=singer.title, **settings)
+    title, known = notes.note_name(fingered[0], a4), {}
+    if horn:
+        title, player = horn.title, Player(horn=horn, singer=singer)
+        known = known_pairs(player, map(Fingered, fingered), atlas, a4)
+    return chart.make_chart(fingered, sung, horn=title, voice=singer.title, known=known, **settings)
 
 
 def _say_pair(pair: pairs.Prediction, json: bool) -> None:

@@ -275,11 +275,15 @@ def _pair(plan: Plan, choice: Choice) -> dict[str, Any]:
             "resultant_hz": choice.fingered_hz / q,
             "resultant_note": note_name(choice.fingered_hz / q, plan.a4),
         },
-        "simulated": _simulated(plan, choice, choice.tried) if choice.tried else None,
+        "as_simulated": choice.tried and simulated(choice, plan.a4),
     }
 
 
-def _simulated(plan: Plan, choice: Choice, tried: Tried) -> dict[str, Any]:
+def simulated(choice: Choice, a4: float) -> dict[str, Any]:
+    """Return what became of a pair as plain data; all None where nobody tried it."""
+    tried = choice.tried
+    if tried is None:
+        return dict.fromkeys(SIMULATED)
     half = 0.5 * tried.width_cents
     return {
         "state": tried.state,
@@ -287,13 +291,13 @@ def _simulated(plan: Plan, choice: Choice, tried: Tried) -> dict[str, Any]:
         "ease": choice.ease,
         "played_hz": tried.played_hz,
         "aimed_hz": tried.aim_hz,
-        "aimed_note": note_name(tried.aim_hz, plan.a4),
+        "aimed_note": note_name(tried.aim_hz, a4),
         "lock_range_cents": [-half, half] if choice.locks else None,
         "pulled_cents": tried.pulled_cents,
         "held_singer": tried.held,
         "heard": tried.heard,
         "resultant_hz": choice.common_hz,
-        "resultant_note": note_name(choice.common_hz, plan.a4),
+        "resultant_note": note_name(choice.common_hz, a4),
         "depth": tried.depth,
         "least_depth": tried.softest,
     }
@@ -338,9 +342,8 @@ SIMULATED = (
 
 
 def _pair_row(plan: Plan, choice: Choice) -> dict[str, Any]:
-    pair = _pair(plan, choice)
-    pair["simulated"] = pair["simulated"] or dict.fromkeys(SIMULATED)
-    return documents.flat(pair)
+    told = {"as_simulated": simulated(choice, plan.a4)}
+    return documents.flat(_pair(plan, choice) | told)
 
 
 def _step_row(plan: Plan, step: Step) -> dict[str, Any]:

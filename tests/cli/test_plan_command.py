@@ -6,7 +6,7 @@ import json
 import pytest
 
 from reedbore.cli import main
-from reedbore.cli.work import plan as work
+from reedbore.cli.work import known
 from reedbore.errors import ModelError
 from reedbore.notes import midi_to_hz, note_name, parse_note
 from reedbore.verdict import tried
@@ -33,7 +33,7 @@ def asked(monkeypatch):
         kept["tried"].append((player, note, list(ratios)))
         return {(p, q): found((note.hz, note.hz * p / q), 10.0 * p) for p, q in ratios}
 
-    monkeypatch.setattr(work, "kept_pairs", kept_pairs)
+    monkeypatch.setattr(known, "kept_pairs", kept_pairs)
     monkeypatch.setattr(tried, "try_pairs", try_pairs)
     return kept
 
@@ -110,8 +110,8 @@ def test_a_line_of_wanted_notes_is_a_passage_to_play(asked, capsys):
 def test_what_is_simulated_changes_what_is_chosen_in_a_line(asked, capsys):
     before = told(capsys, "--want", "F1 F1", "--quick")["steps"]
     after = told(capsys, "--want", "F1 F1")["steps"]
-    assert before[0]["pair"]["simulated"] is None
-    assert after[0]["pair"]["simulated"]["ease"] == "falls into step by itself"
+    assert before[0]["pair"]["as_simulated"] is None
+    assert after[0]["pair"]["as_simulated"]["ease"] == "falls into step by itself"
     assert before[0]["pair"]["ratio"] != after[0]["pair"]["ratio"]
 
 
@@ -145,12 +145,12 @@ def test_the_player_reaches_the_singer(asked, capsys):
 
 
 def test_a_note_that_fails_is_told_and_the_others_go_on(asked, capsys, monkeypatch):
-    known = tried.try_pairs
+    real = tried.try_pairs
 
     def try_pairs(player, note, ratios):
         if note_name(note.hz) == "F3":
             raise ModelError("does not speak there")
-        return known(player, note, ratios)
+        return real(player, note, ratios)
 
     monkeypatch.setattr(tried, "try_pairs", try_pairs)
     assert main(["plan", "--want", "F1"]) == 0

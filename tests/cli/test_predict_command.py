@@ -10,6 +10,13 @@ from typing import Any
 import pytest
 from typed import Done, typed
 
+from reedbore.model.presets import load_horn, load_singer
+from reedbore.notes import midi_to_hz
+from reedbore.verdict.kept import Player, keep_pairs
+from reedbore.verdict.plan import Tried
+from reedbore.verdict.planning import Fingered
+from reedbore.verdict.state import Heard, RowState
+
 TENOR = ("--horn", "tenor-saxophone")
 
 
@@ -85,7 +92,9 @@ def test_page_is_written_and_named(tmp_path: Path):
         (["--fingered", "5/3", "--sung", "D4"], "only the sung note may be given from"),
         (["--fingered", "Bb2"], "give --fingered and --sung for one pair"),
         (["--fingered", "Bb2", "--sung", "w:D4"], "name the horn that it is written for"),
-        (["--fingered", "Bb2", "--sung", "D4", "--written"], "for a --horn: give both"),
+        (["--fingered", "Bb2", "--sung", "D4", "--written"], "for a --horn: name it"),
+        (["--fingered", "Bb2", "--sung", "D4", "--atlas", "a.zarr"], "--atlas marks a chart"),
+        (["--horn", "tenor-saxophone", "--voice", "low-male", "--atlas", "no.zarr"], "no.zarr"),
         (["--fingered", "Bb2", "--sung", "D4", "--a4", "300"], "a4 is 300 Hz; allowed 380 to"),
         (["--fingered", "Bb2", "--sung", "D4", "--tolerance", "51"], "allowed 0 to 50 cents"),
         (["--fingered", "Bb2", "--sung", "D4", "-o", "x.csv"], "-o writes a chart"),
@@ -116,3 +125,28 @@ def test_pair_loads_no_heavy_library():
     loaded = {name.split(".")[0] for name in done.stderr.split()}
     assert "reedbore" in loaded
     assert not loaded & {"numpy", "numba", "scipy", "pydantic", "matplotlib", "soundfile"}
+
+
+def test_a_chart_marks_what_a_plan_has_kept_for_this_horn_and_voice(tmp_path: Path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    player = Player(horn=load_horn("tenor-saxophone"), singer=load_singer("low-male"))
+    found = Tried(
+        state=RowState.LOCKED, reason=None, played_hz=116.5, aim_hz=174.0, width_cents=60.0,
+        pulled_cents=30.0, held=1.0, heard=Heard.YES, depth=0.1, softest=0.05,
+    )  # fmt: skip
+    keep_pairs(player, Fingered(midi_to_hz(46)), {(3, 2): found})
+    words = "--horn", "tenor-saxophone", "--voice", "low-male"
+    told = run(*words, folder=tmp_path).stdout
+    assert "3/2 Bb1 **" in told
+    assert "**    falls into step by itself" in told
+    pairs = json.loads(run(*words, "--json", folder=tmp_path).stdout)["pairs"]
+    [one] = [pair for pair in pairs if pair["as_simulated"]]
+    assert (one["fingered_note"], one["sung_note"], one["ratio"]) == ("Bb2", "F3", "3/2")
+    assert one["as_simulated"]["lock_range_cents"] == [-30.0, 30.0]
+    assert "**" not in run("--horn", "plain-cylinder", *words[2:], folder=tmp_path).stdout
+
+
+def test_a_chart_may_be_asked_for_as_written(tmp_path: Path):
+    words = "--horn", "alto-saxophone", "--voice", "low-male", "--written"
+    told = run(*words, folder=tmp_path).stdout
+    assert told.splitlines()[3].startswith("written")

@@ -11,6 +11,9 @@ from reedbore import notes
 from reedbore.errors import NoteError, ReedboreError
 from reedbore.pairs import Outcome
 from reedbore.report import chart
+from reedbore.report.words import FOLDS
+from reedbore.verdict.plan import Key, Tried
+from reedbore.verdict.state import Ease, Heard, RowState
 
 
 @pytest.fixture(scope="module")
@@ -154,3 +157,43 @@ def test_file_of_another_kind_is_refused(tenor: chart.Chart, tmp_path: Path):
 def test_folder_that_is_not_there_gives_one_sentence(tenor: chart.Chart, tmp_path: Path):
     with pytest.raises(ReedboreError, match=r"cannot write .*: No such file or directory"):
         chart.save(tenor, tmp_path / "nowhere" / "chart.csv")
+
+
+def test_what_a_singer_makes_of_a_pair_is_marked_in_text_page_and_table():
+    def width(cents, state=RowState.LOCKED):
+        return Tried(
+            state=state, reason=None, played_hz=110.0, aim_hz=165.0, width_cents=cents,
+            pulled_cents=9.0, held=1.0, heard=Heard.YES, depth=0.1, softest=0.05,
+        )  # fmt: skip
+
+    known = {
+        Key(110.0, "", (3, 2)): width(60.0),
+        Key(110.0, "", (2, 1)): width(20.0),
+        Key(110.0, "", (4, 3)): width(3.0),
+        Key(110.0, "", (5, 4)): width(0.0, RowState.FREE),
+        Key(110.0, "", (5, 3)): width(0.0, RowState.UNSUNG),
+    }
+    sung = [110.0 * ratio for ratio in (3 / 2, 2.0, 4 / 3, 5 / 4, 5 / 3, 7 / 4)]
+    plain = chart.make_chart([110.0], sung, horn="h", voice="v")
+    made = chart.make_chart([110.0], sung, horn="h", voice="v", known=known)
+    text = chart.chart_text(made)
+    cells = [line.split()[1:] for line in text.splitlines() if "/" in line][:6]
+    marks = {cell[0]: cell[2:] for cell in cells}
+    assert marks == {
+        "2/1": ["*"], "7/4": [], "5/3": ["x"], "3/2": ["**"], "4/3": ["'"], "5/4": ["x"],
+    }  # fmt: skip
+    assert f"x     {Ease.NEVER}, or {Ease.UNSUNG}" in text
+    assert FOLDS in text
+    assert chart.EASES not in chart.chart_text(plain)
+    page = chart.page_text(made)
+    assert page.count("<b>A1 **</b>") == 1
+    assert "another question" in chart.page_text(plain)
+    assert "another question" not in page
+    rows = list(csv.DictReader(io.StringIO(chart.csv_text(made), newline="")))
+    assert [row["as_simulated_ease"] for row in rows if row["p"] == "3"] == [Ease.BY_ITSELF]
+    assert [row["as_simulated_ease"] for row in rows if row["p"] == "7"] == [""]
+    assert list(rows[0]) == list(csv.DictReader(io.StringIO(chart.csv_text(plain))).fieldnames)
+
+
+def test_every_ease_has_a_mark():
+    assert set(chart.EASE_MARKS) == set(Ease)

@@ -167,16 +167,16 @@ def test_json_has_every_key_of_the_reference_and_csv_the_same_in_columns():
     assert pair["ratio"] == "5/2"
     assert pair["fingered_written"] == "C4"
     assert pair["arithmetic"]["sing_note"] == "D4-14c"
-    assert pair["simulated"]["aimed_note"] == "D4-9c"
-    assert pair["simulated"]["lock_range_cents"] == [-37.0, 37.0]
-    assert pair["simulated"]["least_depth"] == 0.05
+    assert pair["as_simulated"]["aimed_note"] == "D4-9c"
+    assert pair["as_simulated"]["lock_range_cents"] == [-37.0, 37.0]
+    assert pair["as_simulated"]["least_depth"] == 0.05
     untold = next(pair for pair in document["pairs"] if pair["ratio"] == "5/3")
-    assert untold["simulated"] is None
+    assert untold["as_simulated"] is None
     rows = list(csv.DictReader(io.StringIO(report.csv_text(told), newline="")))
     assert [(row["p"], row["q"]) for row in rows][:2] == [("5", "2"), ("3", "2")]
-    assert rows[0]["simulated_lock_range_cents_high"] == "37.0"
+    assert rows[0]["as_simulated_lock_range_cents_high"] == "37.0"
     assert {len(row) for row in rows} == {len(rows[0])}
-    assert set(report.SIMULATED) == set(pair["simulated"])
+    assert set(report.SIMULATED) == set(pair["as_simulated"])
 
 
 def test_csv_of_a_line_has_a_row_for_each_step():

@@ -9,6 +9,7 @@ from typing import Any
 
 from reedbore import notes
 from reedbore.cli.common import tell
+from reedbore.cli.work.known import known_pairs
 from reedbore.errors import ModelError, NoteError, ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.model.line import Line
@@ -29,7 +30,7 @@ from reedbore.simulate.request.take import (
 )
 from reedbore.simulate.tuning import check_note
 from reedbore.verdict import planning
-from reedbore.verdict.kept import Player, kept_pairs
+from reedbore.verdict.kept import Player
 from reedbore.verdict.plan import Choice, Key, Plan, Ratio, Tried, best_first
 from reedbore.verdict.planning import Fingered
 
@@ -302,21 +303,10 @@ def _taken(plan: Plan, note: Fingered, found: Mapping[Ratio, Tried]) -> Plan:
     return planning.tried(plan, known)
 
 
-def known(asked: Asked, path: Path | None) -> Plan:
+def known(asked: Asked, atlas: Path | None) -> Plan:
     """Take into a plan what is kept in the user's cache folder, and what an atlas has of it."""
-    plan, player = asked.plan, asked.player
-    notes_here = list(_by_note(_pairs(plan)))
-    for note in notes_here:
-        plan = _taken(plan, note, kept_pairs(player, note))
-    if path is not None:
-        from reedbore.verdict import atlas, tried  # noqa: PLC0415 - zarr, only for an atlas
-
-        found = atlas.read(path)
-        if said := tried.check_atlas(found, player, plan.a4):
-            tell(said)
-        for note in notes_here:
-            plan = _taken(plan, note, tried.atlas_pairs(found, player, note, plan.a4))
-    return plan
+    plan = asked.plan
+    return planning.tried(plan, known_pairs(asked.player, _by_note(_pairs(plan)), atlas, plan.a4))
 
 
 def simulated(asked: Asked, plan: Plan) -> Plan:
