@@ -358,3 +358,14 @@ def test_noise_alone_sings_nothing(seed: int) -> None:
 @pytest.mark.parametrize("rate", [8000, 44100, 48000, 192000])
 def test_nothing_sung_is_no_stretch(wave: NDArray, rate: int) -> None:
     assert steady(wave, rate) == ()
+
+
+@pytest.mark.parametrize(("missing", "notes"), [(2, 1), (3, 2)])
+def test_three_frames_without_pitch_part_two_notes(monkeypatch, missing: int, notes: int) -> None:
+    # A hundredth of a second each; the voice itself goes on as loudly.
+    hz = np.full(100, 220.0)
+    hz[50 : 50 + missing] = np.nan
+    times = 0.05 + 0.01 * np.arange(hz.size)
+    monkeypatch.setattr(pitch, "pitch_track", lambda *_: (times, hz))
+    voice = np.sin(2.0 * np.pi * 220.0 * np.arange(1.1 * RATE) / RATE)
+    assert len(steady(voice, RATE)) == notes

@@ -172,6 +172,7 @@ def test_the_depth_of_a_flow_is_not_told_as_the_one_that_is_set(setup, table):
     flowing = setup.with_value("voice.drive", "flow").with_value("voice.effort", 1.5)
     with pytest.raises(ModelError, match="the depth comes out of the flow"):
         locks.lock_table(flowing, B_FLAT, thorough=True)
+    assert locks.lock_table(flowing, B_FLAT, voice_range=(200.0, 201.0), thorough=False).rows == ()
     told = dataclasses.replace(table, setup=flowing)
     assert lock_report.document(told)["depth"] is None
     assert lock_report.text(told).startswith("sung at a flow of 150 ml/s; horn alone 116.5")

@@ -97,16 +97,6 @@ def test_folds_far_beside_a_lock_do_not_keep_step_because_the_horn_shakes_them(a
     assert seen.state == "slips"
 
 
-@pytest.mark.parametrize(("missed", "state"), [(0.1, "follows"), (0.3, "slips")])
-def test_a_line_counts_only_while_the_folds_swing_as_often_as_it_turns(missed, state):
-    times = np.arange(0.1, 7.5, 0.02)
-    swings = np.floor((200.0 - missed) * times)
-    still = np.zeros(times.size)
-    course = runs.singer_beat(times, still, still, swings, 200.0, (3, 2))
-    assert locking.drift(course).state == state
-    assert course.hz == 400.0
-
-
 def test_voice_is_pulled_to_the_horn_and_hardly_the_horn_to_the_voice(row, tenor):
     _, found = row
     p, q = found.ratio
@@ -172,24 +162,3 @@ def test_width_of_the_lock_goes_with_the_strength_of_the_horn(tenor):
     widths = [one_way_width(aimed, clock, taken, share) for share in (0.25, 0.5, 1.0)]
     assert widths[2] > 50.0
     assert np.array(widths) / widths[2] == pytest.approx([0.25, 0.5, 1.0], rel=0.15)
-
-
-def test_folds_that_the_horn_only_drives_are_not_told_to_lock(tenor, monkeypatch):
-    # They sing into the leak, and over the horn they rest: every test of phase would pass.
-    nan = float("nan")
-    monkeypatch.setattr(singer, "solve", lambda _: None)
-    sought = Sought((Edge(-30.0, -32.0), Edge(30.0, 32.0)), (-40.0, 40.0))
-    monkeypatch.setattr(singer, "search", lambda *_: [sought])
-    monkeypatch.setattr(singer, "again", lambda *_: None)
-    monkeypatch.setattr(singer, "aim_of", lambda *_: Aim(nan, nan, nan, 3000.0))
-    found = singer.singer_row(*tenor, (3, 2))
-    assert (found.state, found.reason) == (RowState.UNSUNG, Reason.FOLDS_REST)
-    assert found.width == 0.0
-
-
-@pytest.mark.parametrize(
-    ("still", "chance", "share"),
-    [(1.0, 0.2, 1.0), (0.6, 0.2, 0.5), (0.1, 0.2, 0.0), (1.0, 1.0, 1.0), (0.7, 1.0, 0.7)],
-)
-def test_share_in_step_is_counted_beyond_chance_where_chance_leaves_room(still, chance, share):
-    assert singer.beyond_chance(still, chance) == pytest.approx(share)

@@ -1,0 +1,74 @@
+"""What is told of a pair that is sung by folds, given what a run of it found: no run is made."""
+
+import numpy as np
+import pytest
+
+from reedbore.measures import locking
+from reedbore.measures.locking import Edge
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.verdict import runs, singer
+from reedbore.verdict.lock_edges import Sought
+from reedbore.verdict.singer import Aim
+from reedbore.verdict.state import Reason, RowState
+
+FOUND = Sought((Edge(-10.0, -12.0), Edge(30.0, 32.0)), (-40.0, 40.0))
+
+
+@pytest.fixture
+def asked(monkeypatch):
+    """What of a pair is looked at, and where; its aim is all nan unless it is set."""
+    seen = {"aim": Aim(np.nan, np.nan, np.nan, 3000.0)}
+    monkeypatch.setattr(singer, "solve", lambda _: None)
+    monkeypatch.setattr(singer, "search", lambda *_: [seen.get("sought", FOUND)])
+    monkeypatch.setattr(singer, "again", lambda _setup, _seconds, pull: seen.update(run=pull))
+    monkeypatch.setattr(singer, "aim_of", lambda _run, _pull: seen["aim"])
+    monkeypatch.setattr(
+        singer, "held_share", lambda _setup, _ratio, at: seen.update(held=at) or 1.0
+    )
+    monkeypatch.setattr(singer, "heard_of", lambda *_: None)
+    return seen
+
+
+def row():
+    setup = setup_for(load_horn("tenor-saxophone")).with_value("voice.drive", "folds")
+    return singer.singer_row(setup, 116.5, (3, 2))
+
+
+def test_folds_that_the_horn_only_drives_are_not_told_to_lock(asked):
+    # They sing into the leak, and over the horn they rest: every test of phase would pass.
+    found = row()
+    assert (found.state, found.reason) == (RowState.UNSUNG, Reason.FOLDS_REST)
+    assert found.width == 0.0
+
+
+def test_what_comes_of_a_range_is_measured_at_its_middle(asked):
+    asked["aim"] = Aim(174.8, 116.5, 5.0, 3000.0)
+    found = row()
+    assert found.state == RowState.LOCKED
+    assert found.width == 40.0
+    assert (asked["run"], asked["held"]) == (10.0, 10.0)
+
+
+def test_a_pair_without_a_range_is_measured_at_the_just_note(asked):
+    asked["sought"] = Sought(None, (-40.0, 40.0))
+    assert row().state == RowState.FREE
+    assert asked["run"] == 0.0
+    assert "held" not in asked
+
+
+@pytest.mark.parametrize(("missed", "state"), [(0.1, "follows"), (0.3, "slips")])
+def test_a_line_counts_only_while_the_folds_swing_as_often_as_it_turns(missed, state):
+    times = np.arange(0.1, 7.5, 0.02)
+    swings = np.floor((200.0 - missed) * times)
+    still = np.zeros(times.size)
+    course = runs.singer_beat(times, still, still, swings, 200.0, (3, 2))
+    assert locking.drift(course).state == state
+    assert course.hz == 400.0
+
+
+@pytest.mark.parametrize(
+    ("still", "chance", "share"),
+    [(1.0, 0.2, 1.0), (0.6, 0.2, 0.5), (0.1, 0.2, 0.0), (1.0, 1.0, 1.0), (0.7, 1.0, 0.7)],
+)
+def test_share_in_step_is_counted_beyond_chance_where_chance_leaves_room(still, chance, share):
+    assert singer.beyond_chance(still, chance) == pytest.approx(share)
