@@ -8,16 +8,15 @@ import pytest
 from reedbore.kernel import folds as rows
 from reedbore.kernel.folds import sing_into_leak
 from reedbore.measures import locking, pitch
-from reedbore.measures.locking import Edge
 from reedbore.physics import reed
 from reedbore.simulate.acoustics.bore import gas_of
 from reedbore.simulate.folds import singing, solve
 from reedbore.simulate.take import again
 from reedbore.verdict import runs, singer
-from reedbore.verdict.lock_edges import Sought, sung_at
+from reedbore.verdict.lock_edges import sung_at
 from reedbore.verdict.questions import Pair, ask
-from reedbore.verdict.singer import FINENESS, Aim, observed, singer_row
-from reedbore.verdict.state import Reason, RowState
+from reedbore.verdict.singer import FINENESS, observed, singer_row
+from reedbore.verdict.state import RowState
 
 pytestmark = [
     pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled"),
