@@ -5,7 +5,7 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from reedbore.cli.common import DEMO, Flag, Flat, Pair, Signed, say, say_json, tell
+from reedbore.cli.common import DEMO, Flag, Flat, Pair, Signed, Whole, say, say_json, tell
 from reedbore.notes import TOLERANCE_CENTS
 
 
@@ -19,6 +19,10 @@ def plan(
     tolerance: Annotated[float, Signed] = TOLERANCE_CENTS,
     atlas: Path | None = None,
     quick: Annotated[bool, Flag] = False,
+    transpose: Annotated[int, Whole] = 0,
+    track: Path | None = None,
+    speed: Annotated[float | None, Signed] = None,
+    bars: str | None = None,
     output: Annotated[list[Path] | None, Parameter(name=["--output", "-o"], negative="")] = None,
     json: Annotated[bool, Flag] = False,
 ) -> None:
@@ -37,7 +41,8 @@ def plan(
         Third note that is to be heard, F1, or a line of them, "F1:2 G1:2"; at concert pitch, as is
         all that is sung.
     passage
-        A piece by name (mill-race), as a TOML or a MIDI file: its third notes, sung by this voice.
+        A piece by name (mill-race), as a TOML, MusicXML or MIDI file: its third notes, sung by this
+        voice.
     tempo
         Beats in a minute, 10 to 400, of a line. [default: that of the passage; 60]
     range_
@@ -48,24 +53,42 @@ def plan(
         Take what is simulated from this atlas of the horn.
     quick
         Arithmetic only; what is known already is told with it.
+    transpose
+        Move a passage by so many semitones, up or down, before it is planned, for another voice.
+    track
+        Write a practice track to this file: .wav, .flac or .mid. Two bars at a time it counts in,
+        sings, leaves you a gap over a drone, and answers; the answer takes about as long to
+        simulate as it lasts, and with --quick is made of tones.
+    speed
+        How fast the track goes, 40 to 100 percent of the tempo.
+    bars
+        Bars of the track, 3 or 3-4, four times.
     output
-        Write the plan to this file: .csv or .json; may be given several times.
+        Write the plan to this file: .pdf or .svg a practice sheet for the stand, .musicxml or .mid
+        a score, .csv or .json the table; may be given several times.
     json
         Print one JSON document.
     """
     from reedbore.cli.work import plan as work  # noqa: PLC0415 - help starts faster
+    from reedbore.cli.work import practice  # noqa: PLC0415
 
     outputs = output or []
     words = player.words() | {"passage": passage, "tempo": tempo}
-    asked = work.read(words, want=want, span=range_, tolerance=tolerance, outputs=outputs)
+    practised = practice.read_track(track, speed, bars)
+    asked = work.read(
+        words, want=want, span=range_, tolerance=tolerance, outputs=outputs, transpose=transpose
+    )
     told = work.known(asked, atlas)
     if not quick and work.lacking(told):
         if not json:
             say(work.readable(told))
         told = work.simulated(asked, told)
     for path in outputs:
-        work.write(told, path)
+        work.write(asked, told, path)
         tell(f"wrote {path}")
+    if practised:
+        practice.track(asked.player, told, practised, simulate=not quick)
+        tell(f"wrote {practised.path}")
     if json:
         say_json(work.data(told))
     else:

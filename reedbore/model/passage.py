@@ -19,7 +19,7 @@ import re
 from bisect import bisect_right
 from collections.abc import Callable, Iterable
 from functools import cached_property
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, Self, TypeVar
 
 from pydantic import ValidationInfo, field_validator
 
@@ -161,6 +161,12 @@ class Passage(Part):
     def seconds(self) -> float:
         """How many seconds the longer line lasts."""
         return self.seconds_at(self.beats)
+
+    def changed(self, **fields: Any) -> Self:
+        """Return the same with other fields; a plain copy would keep what was read of the old."""
+        return type(self)(
+            **{name: getattr(self, name) for name in type(self).model_fields} | fields
+        )
 
     def seconds_at(self, beat: float) -> float:
         """Turn a beat into time.

@@ -360,3 +360,12 @@ def test_fingers_are_quicker_than_the_voice() -> None:
     done = start + round(FINGERS * RATE)
     assert made.fingered_hz[done] == pytest.approx(parse_pitch("D3"), rel=1e-12)
     assert made.sung_hz[done] < 0.95 * parse_pitch("D4")
+
+
+def test_a_changed_passage_reads_its_own_lines_and_tempi() -> None:
+    made = Passage.from_plain({"tempo_bpm": 60, "fingered": "C4:2"})
+    assert made.fingered_line.pitches == ("C4",)
+    assert made.seconds == 2.0
+    other = made.changed(fingered="D4:1 E4:3", tempo=2.0)
+    assert (other.fingered_line.pitches, other.seconds) == (("D4", "E4"), 2.0)
+    assert other.tempi[0].hz == 2.0

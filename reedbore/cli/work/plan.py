@@ -9,6 +9,7 @@ from typing import Any
 
 from reedbore import notes
 from reedbore.cli.common import tell
+from reedbore.cli.work import practice
 from reedbore.cli.work.known import known_pairs
 from reedbore.errors import ModelError, NoteError, ReedboreError
 from reedbore.files import check_writable, write_whole
@@ -37,8 +38,6 @@ from reedbore.verdict.planning import Fingered
 MOST_WANTED = 500
 """Notes of a line that is wanted."""
 
-Writer = Callable[[Plan, Path], None]
-
 
 @dataclass(frozen=True)
 class Asked:
@@ -48,6 +47,9 @@ class Asked:
     player: Player
 
 
+Writer = Callable[[Asked, Plan, Path], None]
+
+
 def read(
     typed: Mapping[str, Any],
     *,
@@ -55,6 +57,7 @@ def read(
     span: str | None,
     tolerance: float,
     outputs: Sequence[Path] = (),
+    transpose: int = 0,
 ) -> Asked:
     """Read what is asked for, and plan it by arithmetic.
 
@@ -70,6 +73,8 @@ def read(
         How far a third note may lie from the wanted one. [cents]
     outputs : sequence of Path
         Where the plan will be written, looked at before anything is calculated.
+    transpose : int
+        How far a passage is moved before it is planned. [semitones]
 
     Returns
     -------
@@ -98,7 +103,9 @@ def read(
     if planned_line(words):
         if want is not None:
             raise ReedboreError("--want asks for third notes, a passage has its own: leave one out")
-        return _passage(words, span)
+        return _passage(words, span, transpose)
+    if transpose:
+        raise ReedboreError("--transpose moves a passage, and here is none: leave it out")
     if words.sung is not None:
         raise ReedboreError(
             "--sung goes with a line of notes with their beats; leave it out, a plan says what to "
@@ -124,7 +131,7 @@ def _is_line(want: str) -> bool:
 # --- a piece -------------------------------------------------------------------------------------
 
 
-def _passage(words: Words, span: str | None) -> Asked:
+def _passage(words: Words, span: str | None, transpose: int) -> Asked:
     request = read_passage(words)
     for warning in request.warnings:
         if "outside what" not in warning:
@@ -132,6 +139,8 @@ def _passage(words: Words, span: str | None) -> Asked:
     passage, voiced = request.piece.passage, request.voiced
     horn = load_horn(words.horn or request.piece.horn)
     singer = _singer(words.voice or request.piece.voice, span, words.a4)
+    if transpose:
+        passage = practice.transposed(passage, transpose, horn, words.a4)
     steps = planning.passage_steps(passage, singer.reach(words.a4), words.a4)
     plan = Plan(
         title=request.typed.music,
@@ -348,18 +357,33 @@ def data(plan: Plan) -> dict[str, Any]:
     return report.document(plan)
 
 
-def write(plan: Plan, path: Path) -> None:
+def write(asked: Asked, plan: Plan, path: Path) -> None:
     """Write the plan into a file, by its suffix."""
-    WRITERS[path.suffix.lower()](plan, path)
+    WRITERS[path.suffix.lower()](asked, plan, path)
 
 
-def _csv(plan: Plan, path: Path) -> None:
+def _csv(_: Asked, plan: Plan, path: Path) -> None:
     write_whole(path, report.csv_text(plan).encode())
 
 
-def _json(plan: Plan, path: Path) -> None:
+def _json(_: Asked, plan: Plan, path: Path) -> None:
     write_whole(path, (json.dumps(data(plan), indent=1, ensure_ascii=False) + "\n").encode())
 
 
-WRITERS: dict[str, Writer] = {".csv": _csv, ".json": _json}
+def _sheet(asked: Asked, plan: Plan, path: Path) -> None:
+    practice.sheet(asked.player, plan, path)
+
+
+def _score(_: Asked, plan: Plan, path: Path) -> None:
+    practice.score(plan, path)
+
+
+WRITERS: dict[str, Writer] = {
+    ".csv": _csv,
+    ".json": _json,
+    ".pdf": _sheet,
+    ".svg": _sheet,
+    ".musicxml": _score,
+    ".mid": _score,
+}
 """What writes which kind of file."""

@@ -9,7 +9,8 @@ All of it is named as in the MIDI 1.0 specification [1]_.
 
 ====================== ===========================================================================
 beat                   quarter note; we write 960 ticks to a beat and read any resolution
-channel 1, channel 2   fingered notes, sung notes; concert pitch, C4 is key 60
+channel 1, channel 2   fingered notes, sung notes; concert pitch, C4 is key 60. Third notes, where
+                       they are written, are on channel 3, which is not read
 note                   tongued where the one before it has ended, slurred where it still sounds;
                        between notes is a rest. A slurred note of the same key is written as a
                        neighbouring key, bent; a tie as one long note
@@ -33,7 +34,7 @@ References
 """
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -46,7 +47,7 @@ from reedbore.notes import A4_HZ, hz_to_midi, parse_note, parse_pitch
 
 TICKS = 960
 RAMP_STEP = TICKS // 16
-FINGERED, SUNG = 0, 1  # as the bytes count channels, from 0
+FINGERED, SUNG, THIRD = 0, 1, 2  # as the bytes count channels, from 0
 BREATH, EXPRESSION, FINE = 2, 11, 32  # the fine part of controller n is n + 32
 FULL = 16383  # largest value of 14 bits
 FULL_DEPTH = 0.3  # of the expression controller: the strongest that is not exaggerated
@@ -54,6 +55,8 @@ BEND_SEMITONES = 2.0
 BEND_STEPS = 8192
 LOWEST_KEY, HIGHEST_KEY = 0, 127
 FINGERING = "fingering "
+PERCUSSION = 9  # channel 10
+WOOD_BLOCKS = {True: 76, False: 77}  # high and low
 PLAIN_VELOCITY = 64  # what the standard gives for keys that feel no velocity
 
 Event = tuple[int, int, Message | MetaMessage]
@@ -69,7 +72,12 @@ class Sounding(NamedTuple):
     slurred: bool = False
 
 
-def midi_bytes(passage: Passage, title: str = "", a4: float = A4_HZ) -> bytes:
+def midi_bytes(
+    passage: Passage,
+    title: str = "",
+    a4: float = A4_HZ,
+    third: Iterable[tuple[float, float, float]] = (),
+) -> bytes:
     """Write a passage as a Standard MIDI File of type 1.
 
     Parameters
@@ -80,6 +88,8 @@ def midi_bytes(passage: Passage, title: str = "", a4: float = A4_HZ) -> bytes:
         Name of the first track.
     a4 : float, optional
         Frequency that the names of notes are meant for. [Hz]
+    third : iterable of (beat, beats, hz), optional
+        Third notes, written on channel 3, which `read` leaves out.
 
     Returns
     -------
@@ -109,6 +119,8 @@ def midi_bytes(passage: Passage, title: str = "", a4: float = A4_HZ) -> bytes:
     for name, channel, number, points in curves:
         if points:
             tracks.append(_track(name, _ramp(channel, number, points), passage.beats))
+    if notes := _spans(third, a4):
+        tracks.append(_track("third note", _channel(THIRD, notes), passage.beats))
     return _file(tracks)
 
 
@@ -136,16 +148,68 @@ def resultant_bytes(
     bytes
         The file; its notes are on channel 1.
     """
+    events = _channel(FINGERED, _spans(heard, a4))
+    tracks = [
+        _track(title, _conductor(passage), passage.beats),
+        _track("resultant", events, passage.beats),
+    ]
+    return _file(tracks)
+
+
+def _spans(heard: Iterable[tuple[float, float, float]], a4: float) -> list[Sounding]:
+    """Set third notes on the grid; without those that MIDI has no key or no tick for."""
     notes = [
         Sounding(round(beat * TICKS), round((beat + beats) * TICKS), hz_to_midi(hz, a4))
         for beat, beats, hz in heard
         if hz > 0.0 and LOWEST_KEY <= round(hz_to_midi(hz, a4)) <= HIGHEST_KEY
     ]
-    events = _channel(FINGERED, [note for note in notes if note.start < note.end])
-    tracks = [
-        _track(title, _conductor(passage), passage.beats),
-        _track("resultant", events, passage.beats),
-    ]
+    return [note for note in notes if note.start < note.end]
+
+
+def practice_bytes(
+    lines: Mapping[str, Sequence[tuple[float, float, float]]],
+    clicks: Iterable[tuple[float, bool]],
+    tempo: float,
+    title: str = "",
+    a4: float = A4_HZ,
+) -> bytes:
+    """Write a practice track as a Standard MIDI File: a channel a line, clicks on channel 10.
+
+    Parameters
+    ----------
+    lines : mapping of str to sequence of (begin, end, hz)
+        Notes by the name of their line, in order of time. [s], [Hz]
+    clicks : iterable of (second, strong)
+        Beats, and whether they begin a bar. [s]
+    tempo : float
+        Beats per second, throughout. [Hz]
+    title, a4
+        As for `midi_bytes`.
+
+    Returns
+    -------
+    bytes
+        The file. Clicks are wood blocks of General MIDI's percussion [1]_.
+
+    References
+    ----------
+    .. [1] MIDI Manufacturers Association, "General MIDI System Level 1," 1991: key-based
+       percussion on channel 10.
+    """
+    ticks = TICKS * tempo
+    blocks: list[Event] = []
+    for second, strong in clicks:
+        start, key = round(second * ticks), WOOD_BLOCKS[strong]
+        blocks.append((start, 2, Message("note_on", channel=PERCUSSION, note=key, velocity=80)))
+        blocks.append((start + 60, 0, Message("note_off", channel=PERCUSSION, note=key)))
+    change = MetaMessage("set_tempo", tempo=bpm2tempo(60.0 * tempo))
+    tracks = [_track(title, [(0, 0, change)], 0.0), _track("clicks", blocks, 0.0)]
+    for channel, (name, notes) in enumerate(lines.items()):
+        made = [
+            Sounding(round(begin * ticks), round(end * ticks), hz_to_midi(hz, a4))
+            for begin, end, hz in notes
+        ]
+        tracks.append(_track(name, _channel(channel, made), 0.0))
     return _file(tracks)
 
 

@@ -12,7 +12,6 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
-from typing import NamedTuple
 
 from matplotlib import rc_context
 from matplotlib.axes import Axes
@@ -23,12 +22,13 @@ from matplotlib.patches import FancyArrowPatch, Rectangle
 
 from reedbore.errors import ReedboreError
 from reedbore.files import picture_kind, write_whole
-from reedbore.model.line import Line, Note, write_line
+from reedbore.model.line import Note
 from reedbore.model.musicxml import bars
-from reedbore.model.musicxml.write import Third, musicxml_bytes
+from reedbore.model.musicxml.write import musicxml_bytes
 from reedbore.model.passage import Passage
 from reedbore.model.setup import depth_name
 from reedbore.notes import cents, note_name, parse_pitch, split_note
+from reedbore.report.exercise import Row, exercise
 from reedbore.report.figures.engraving import Page, draw, engraved
 from reedbore.report.figures.style import FAINT, HORN_BLUE, INK, TOGETHER, VOICE_ORANGE
 from reedbore.report.phrases import ONE_BREATH_L, Phrase, phrases
@@ -46,9 +46,6 @@ WORDS, SMALL, TITLE = 10.0, 8.5, 17.0  # [points]
 COLUMNS = {"at": 0.0, "horn": 18.0, "sing": 40.0, "third": 61.0, "window": 85.0}  # [mm]
 WINDOW_WIDE = 52.0  # [mm]
 LEAST_REACH, REACH_STEP = 50.0, 50.0  # of the scale, either way [cents]
-MOST_PAIRS = 12
-"""Of notes that are planned one by one: the best that fit a page."""
-
 LONGEST_LINE = 112  # characters from margin to margin
 SAYS_BESIDE = 29  # characters beside a window
 CARE = (
@@ -66,13 +63,6 @@ AIR = (
 )
 
 Flows = Mapping[tuple[float, str], float]
-
-
-class _Row(NamedTuple):
-    """A pair, and where it stands in the music."""
-
-    choice: Choice
-    places: str
 
 
 def practice_sheet(plan: Plan, path: Path, flows: Flows | None = None) -> None:
@@ -115,64 +105,6 @@ def practice_sheet(plan: Plan, path: Path, flows: Flows | None = None) -> None:
 # --- what is written -----------------------------------------------------------------------------
 
 
-def _music(plan: Plan) -> tuple[Passage, list[Third], list[_Row]]:
-    """Return what is engraved: the line, or a bar for each of the best pairs; and the rows."""
-    if plan.steps and plan.passage:
-        line = [step for step in plan.steps if step.choice]
-        places: dict[Choice, list[int]] = {}
-        measures = bars.bars_of(plan.passage.meters, bars.exact(plan.passage.beats))
-        for step in line:
-            assert step.choice is not None
-            number = sum(bar.start <= bars.exact(step.beat) for bar in measures)
-            places.setdefault(step.choice, []).append(number)
-        rows = [_Row(choice, _listed("bar", found)) for choice, found in places.items()]
-        third = [
-            _third(step.choice, step.beat, step.beats)
-            for step in line
-            if step.choice and not is_one_of_two(step.choice.heard)
-        ]
-        return plan.passage, third, rows
-    best = plan.choices[:MOST_PAIRS]
-    if not best:
-        raise ReedboreError("there is no pair in this plan, so there is no sheet to draw")
-    lines = [
-        Line(
-            tuple(
-                one
-                for hz, name in notes
-                for one in (Note(note_name(hz, plan.a4), 3.0, name), Note(None, 1.0))
-            )
-        )
-        for notes in (
-            [(choice.fingered_hz, choice.fingering) for choice in best],
-            [(choice.sing_hz, "") for choice in best],
-        )
-    ]
-    passage = Passage(tempo=plan.tempo_hz, fingered=write_line(lines[0]), sung=write_line(lines[1]))
-    third = [
-        _third(choice, 4.0 * place, 3.0)
-        for place, choice in enumerate(best)
-        if not is_one_of_two(choice.heard)
-    ]
-    return passage, third, [_Row(c, f"bar {place}") for place, c in enumerate(best, 1)]
-
-
-def _third(choice: Choice, beat: float, beats: float) -> Third:
-    return Third(beat, beats, choice.common_hz, choice.locks and choice.heard == Heard.YES)
-
-
-def _listed(what: str, numbers: Sequence[int]) -> str:
-    """List numbers with runs drawn together, such as ``bars 1-3, 7``."""
-    runs: list[list[int]] = []
-    for number in sorted(set(numbers)):
-        if runs and number == runs[-1][1] + 1:
-            runs[-1][1] = number
-        else:
-            runs.append([number, number])
-    text = ", ".join(f"{a}" if a == b else f"{a}–{b}" for a, b in runs)
-    return f"{what}{'' if len(set(numbers)) == 1 else 's'} {text}"
-
-
 def _breaths(plan: Plan, passage: Passage, flows: Flows | None) -> list[Phrase]:
     """Part a line into breaths; what stands for notes one by one is none."""
     if flows is None or not plan.steps:
@@ -185,7 +117,7 @@ def _breaths(plan: Plan, passage: Passage, flows: Flows | None) -> list[Phrase]:
     return phrases(passage, flow)
 
 
-def note_lines(plan: Plan, rows: Sequence[_Row], flows: Flows | None) -> list[str]:
+def note_lines(plan: Plan, rows: Sequence[Row], flows: Flows | None) -> list[str]:
     """Say of each fingered note how much air it takes, and how long a breath of it lasts."""
     if flows is None or plan.steps:
         return []
@@ -249,7 +181,7 @@ def _place(measures: Sequence[bars.Bar], beat: float) -> str:
 
 def _pages(plan: Plan, flows: Flows | None) -> list[Figure]:
     """Lay a sheet out: all on one page if it fits, with smaller staves if need be."""
-    passage, third, rows = _music(plan)
+    passage, third, rows = exercise(plan)
     found = _breaths(plan, passage, flows)
     told = [*phrase_lines(passage, found), *note_lines(plan, rows, flows)]
     breaths = [phrase.end for phrase in found if not phrase.rests]
@@ -286,7 +218,7 @@ def _pages(plan: Plan, flows: Flows | None) -> list[Figure]:
 
 
 def _many(
-    plan: Plan, music: Sequence[Page], rows: Sequence[_Row], told: Sequence[str]
+    plan: Plan, music: Sequence[Page], rows: Sequence[Row], told: Sequence[str]
 ) -> Iterator[Figure]:
     """Yield the pages of what does not fit one: music first, then the rows."""
     for number, page in enumerate(music):
@@ -331,7 +263,7 @@ def _draw_head(axes: Axes, plan: Plan) -> float:
     return MARGIN + HEAD
 
 
-def _height_below(rows: Sequence[_Row], told: Sequence[str]) -> float:
+def _height_below(rows: Sequence[Row], told: Sequence[str]) -> float:
     care = len(_filled(CARE)) + (len(_filled(AIR)) + 1 if told else 0)
     phrases_high = (sum(len(_filled(line)) for line in told) + 1.5) * LINE if told else 0.0
     legend = LINE if any(row.choice.locks for row in rows) else 0.0
@@ -343,7 +275,7 @@ def _filled(text: str) -> list[str]:
 
 
 def _draw_below(
-    axes: Axes, plan: Plan, rows: Sequence[_Row], told: Sequence[str], top: float
+    axes: Axes, plan: Plan, rows: Sequence[Row], told: Sequence[str], top: float
 ) -> None:
     """Draw the rows with their windows, the phrases, and the care to take."""
     y = _draw_rows(axes, plan, rows, top)
@@ -365,7 +297,7 @@ def _draw_below(
             y += 0.85 * LINE
 
 
-def _draw_rows(axes: Axes, plan: Plan, rows: Sequence[_Row], top: float) -> float:
+def _draw_rows(axes: Axes, plan: Plan, rows: Sequence[Row], top: float) -> float:
     """Draw one row a pair under a common scale of cents; return where they end. [mm]."""
     reach = _reach(rows, plan.a4)
     left = MARGIN + COLUMNS["window"]
@@ -386,7 +318,7 @@ def _draw_rows(axes: Axes, plan: Plan, rows: Sequence[_Row], top: float) -> floa
     return top + AXIS + ROW * len(rows)
 
 
-def _reach(rows: Sequence[_Row], a4: float) -> float:
+def _reach(rows: Sequence[Row], a4: float) -> float:
     """Return how far the scale goes either way, so that every window fits. [cents]."""
     most = LEAST_REACH
     for row in rows:
@@ -404,7 +336,7 @@ def window(choice: Choice) -> tuple[float, float]:
 
 
 def _draw_row(
-    axes: Axes, plan: Plan, row: _Row, y: float, left: float, scale: float, reach: float
+    axes: Axes, plan: Plan, row: Row, y: float, left: float, scale: float, reach: float
 ) -> None:
     choice, tried = row.choice, row.choice.tried
     off = split_note(choice.sing_hz, plan.a4)[1]

@@ -102,7 +102,8 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
     _refuse_mixed(words, seconds)
     source = source_of(words)
     known = source.piece
-    horn, singer = load_horn(words.horn or known.horn), load_singer(words.voice or known.voice)
+    horn = words.instrument or load_horn(words.horn or known.horn)
+    singer = words.singer or load_singer(words.voice or known.voice)
     voiced = _voiced(
         words, setup_for(horn, singer).with_value("voice.drive", _drive(words, source))
     )
