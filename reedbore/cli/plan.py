@@ -56,9 +56,9 @@ def plan(
     transpose
         Move a passage by so many semitones, up or down, before it is planned, for another voice.
     track
-        Write a practice track to this file: .wav, .flac or .mid. Two bars at a time it counts in,
-        sings, leaves you a gap over a drone, and answers; the answer takes about as long to
-        simulate as it lasts, and with --quick is made of tones.
+        Write a practice track to this file: .wav, .flac or .mid. It counts in one bar; then, two
+        bars at a time, it sings, leaves you a gap over a drone, and answers. The answer takes
+        about as long to simulate as it lasts; with --quick it is made of tones.
     speed
         How fast the track goes, 40 to 100 percent of the tempo.
     bars
