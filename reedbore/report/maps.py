@@ -4,6 +4,7 @@ In: a sweep as `maps_data` reads it. Out: short texts; pictures and page say the
 """
 
 import math
+from collections.abc import Mapping
 from textwrap import shorten
 
 import numpy as np
@@ -84,17 +85,26 @@ def unfinished(found: LockMap) -> str:
         int(np.sum(found.values["state"] == State.NOT_RUN.code)),
         math.prod(found.sweep.shape),
     )
-    if found.failures:
-        why, *others = sorted(found.failures, key=lambda why: -found.failures[why])
-        more = f", or for {len(others)} other reasons" if others else ""
-        why = shorten(why, LONGEST_REASON, placeholder=" …")
-        told.append(f"{sum(found.failures.values()):,} of {cells:,} cells failed: {why}{more}.")
+    told += _failed(found.failures, cells, "cells")
+    if found.edges is not None:
+        told += _failed(found.edge_failures, found.edges.state.size, "searches for edges")
     if left:
         told.append(f"{left:,} of {cells:,} cells are not run yet.")
     if found.edges is not None and np.any(found.edges.state == EdgeState.NOT_RUN.code):
         share = float(np.mean(found.edges.state == EdgeState.NOT_RUN.code))
         told.append(f"Narrow locks are still to be searched for on {100.0 * share:.0f} % of it.")
     return " ".join(told)
+
+
+def _failed(failures: Mapping[str, int], whole: int, what: str) -> list[str]:
+    """Say how many failed, and most of them why; nothing if none did."""
+    if not failures:
+        return []
+    why, *others = sorted(failures, key=lambda why: -failures[why])
+    reasons = "other reasons" if others[1:] else "other reason"
+    more = f", or for {len(others)} {reasons}" if others else ""
+    why = shorten(why, LONGEST_REASON, placeholder=" …")
+    return [f"{sum(failures.values()):,} of {whole:,} {what} failed: {why}{more}."]
 
 
 def axis_words(sweep: Sweep, axis: Axis) -> str:

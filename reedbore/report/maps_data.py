@@ -19,6 +19,7 @@ from reedbore.verdict.sweep import store, table
 from reedbore.verdict.sweep.plan import (
     EDGES,
     MARKS,
+    REASONS,
     SUNG,
     VOICE,
     Axis,
@@ -86,6 +87,8 @@ class LockMap:
         Where locks end along the sung axis, if that was looked for.
     failures : mapping of str to int
         How many cells failed, by the reason.
+    edge_failures : mapping of str to int
+        At how many ratios the search for edges failed, by the reason.
     """
 
     name: str
@@ -93,6 +96,7 @@ class LockMap:
     values: dict[str, NDArray[Any]]
     edges: Edges | None
     failures: Mapping[str, int]
+    edge_failures: Mapping[str, int]
 
     @property
     def sung_place(self) -> int | None:
@@ -138,6 +142,7 @@ def read(path: Path) -> LockMap:
         values=table.read_values(path, "cells", READ),
         edges=_edges(path, sweep),
         failures=table.failures(path),
+        edge_failures=table.failures(path, "edges"),
     )
 
 
@@ -146,7 +151,7 @@ def _edges(path: Path, sweep: Sweep) -> Edges | None:
     plan = table.edge_plan(path)
     if plan is None:
         return None
-    found = table.read_values(path, "edges", tuple(EDGES))
+    found = table.read_values(path, "edges", [name for name in EDGES if name != REASONS["edges"]])
     just = 1200.0 * np.log2(found["edge_just_hz"] / sweep.fingered.hz)
     lock, narrow = (found[mark] == which.code for which in (EdgeState.LOCK, EdgeState.NARROW))
     low, high = (just + found[f"edge_{side}_cents"] for side in ("low", "high"))

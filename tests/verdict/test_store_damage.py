@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -19,12 +20,17 @@ import zarr
 from reedbore import files
 from reedbore.cli.work import sweep as sweep_work
 from reedbore.errors import ReedboreError
+from reedbore.model.presets import load_horn, setup_for
+from reedbore.model.setup import Setup
 from reedbore.report import maps, maps_data
 from reedbore.verdict.cells import Cell
-from reedbore.verdict.state import State
+from reedbore.verdict.lock_edges import Sought
+from reedbore.verdict.state import EdgeState, Reason, State
 from reedbore.verdict.sweep import run as sweep_run
 from reedbore.verdict.sweep import table
-from reedbore.verdict.sweep.plan import LATER, VARIABLES
+from reedbore.verdict.sweep.cells import as_text
+from reedbore.verdict.sweep.plan import LATER, REASONS, VARIABLES, Axis, Fingered, Sweep
+from reedbore.verdict.sweep.run import RATIOS
 
 
 def run(path: Path, **options: Any) -> None:
@@ -200,6 +206,72 @@ def test_long_reasons_are_cut_between_letters(tmp_path: Path):
     assert table.failures(path) == {"ß" * 80: 54}
 
 
+# --- why edges failed ----------------------------------------------------------------------------
+
+
+def breaking(setup: Setup, hz: float, ratios: Any, **options: Any) -> list[Sought | None]:
+    """Search, and break down at 5/2; at 3/2 the run diverges; nobody sings 2/1 at 4 kPa."""
+    if (5, 2) in ratios:
+        raise OverflowError("cannot convert float infinity to integer")
+    found = fake_cells.seek(setup, hz, ratios, progress=options["progress"])
+    unsung = Sought(None, (0.0, 0.0), "the folds do not swing")
+    odd = {(3, 2): None, **({(2, 1): unsung} if setup.breath.pressure == 4000.0 else {})}
+    return [odd.get(ratio, one) for ratio, one in zip(ratios, found, strict=True)]
+
+
+def test_why_edges_failed_is_kept_and_told(tmp_path: Path):
+    path, whole = tmp_path / "map.zarr", tmp_path / "whole.zarr"
+    run(path, seek=breaking)
+    run(whole)
+    # Four breaths at which the horn sounds, and 5/2 lies beyond the sung axis: 1400 cents.
+    assert table.failures(path, "edges") == {Reason.DIVERGED: 4}
+    states, others = (table.read_values(one, "edges", ["edge_state"])["edge_state"]
+                      for one in (path, whole))  # fmt: skip
+    changed = np.argwhere(states != others)
+    at = {RATIOS[k] for _, k in changed.tolist()}
+    assert at == {(3, 2), (2, 1)}
+    reason = table.read_values(path, "edges", ["edge_reason"])["edge_reason"]
+    assert as_text(reason[-1, RATIOS.index((2, 1))]) == "the folds do not swing"
+    said = maps.unfinished(maps_data.read(path))
+    assert said == f"4 of {states.size} searches for edges failed: the simulation diverged."
+    assert maps.unfinished(maps_data.read(whole)) == ""
+
+
+def test_a_search_that_breaks_down_fails_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    wide = replace(fake_cells.example(), axes=(
+        Axis(name="sung", values=(-200.0, 600.0, 1700.0)), fake_cells.example().axes[1],
+    ))  # fmt: skip
+    monkeypatch.setattr(sweep_run, "run", partial(sweep_run.run, judge=fake_cells.judge))
+    monkeypatch.setattr(sweep_run, "sought", breaking)
+    path, options = tmp_path / "map.zarr", {"edges": True, "part": (1, 1), "cluster": None}
+    document = sweep_work.run(wide, path, **options)
+    assert document["edges_failed"] == {BROKEN: 4, Reason.DIVERGED: 4}
+    text = sweep_work.text(document)
+    assert f"\n  failed: {BROKEN} (4 searches)\n" in text
+    assert "7/4" not in document["locked"]
+    assert {"1/1", "7/4"} <= set(document["edges"])
+    said = maps.unfinished(maps_data.read(path))
+    assert said.endswith("failed: the simulation diverged, or for 1 other reason.")
+
+
+def test_edges_of_a_horn_that_breaks_down_or_cannot_be_say_so(tmp_path: Path):
+    path = tmp_path / "map.zarr"
+    run(path, judge=failing)
+    assert table.failures(path, "edges") == {BROKEN: len(RATIOS)}
+    clarinet = setup_for(load_horn("clarinet-b-flat"))
+    beyond = clarinet.bore.holes[-1].position * 1e3 + 1.0
+    places = Axis(name="bore.holes.1.position_mm", values=(beyond, beyond + 1.0))
+    sung = Axis(name="sung", values=(0.0, 100.0))
+    grid = Sweep(setup=clarinet, fingered=Fingered(fake_cells.HZ), axes=(sung, places))
+    found = sweep_run.find_edges(
+        grid, (slice(0, 1), slice(0, len(RATIOS))), judge=fake_cells.judge, seek=fake_cells.seek
+    )
+    assert set(found["edge_state"].flat) == {EdgeState.FAILED.code}
+    with pytest.raises(ReedboreError) as wrong:
+        grid.cell([None, beyond])
+    assert as_text(found["edge_reason"][0, 0]) == str(wrong.value)[:160]
+
+
 # --- old stores ----------------------------------------------------------------------------------
 
 
@@ -214,7 +286,7 @@ def as_of_old(path: Path) -> None:
             attributes=about, overwrite=True, **layout
         )  # fmt: skip
         new[...] = values
-    for name in LATER:
+    for name in (*LATER, REASONS["edges"]):
         del group[name]
 
 

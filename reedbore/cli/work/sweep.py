@@ -136,8 +136,8 @@ def run(
     -------
     dict
         Fit for JSON: `file`, `axes`, `cells`, `states`, `failed` (cells by reason), `locked` (cells
-        by ratio), `edges` (ratios with a lock anywhere), `narrowest_band_cents` that the grid
-        resolves, that of the edges.
+        by ratio), `edges` (ratios with a lock anywhere), `edges_failed` (searches by reason),
+        `narrowest_band_cents` that the grid resolves, that of the edges.
     """
     from reedbore.verdict.sweep import (  # noqa: PLC0415 - finding a cell needs no judge
         run as sweep_run,
@@ -146,7 +146,7 @@ def run(
     cores = os.cpu_count() or 1
     sweep_run.run(swept, path, edges=edges, part=part, cluster=cluster, on=on, processes=cores)
     states, locked = table.count(path)
-    failed = table.failures(path)
+    failed, edges_failed = table.failures(path), table.failures(path, "edges")
     found = table.locks(path)
     return {
         "file": str(path),
@@ -158,6 +158,7 @@ def run(
         "failed": dict(failed.most_common()),
         "locked": {f"{p}/{q}": number for (p, q), number in locked.most_common()},
         "edges": found and [f"{p}/{q}" for p, q in found],
+        "edges_failed": dict(edges_failed.most_common()),
         "narrowest_band_cents": swept.resolved_cents,
         "narrowest_edge_cents": sweep_run.edge_plan(swept).narrowest if found is not None else None,
     }
@@ -192,6 +193,8 @@ def text(document: Mapping[str, Any]) -> str:
         none = "no lock at any ratio along the sung axis"
         some = f"locks somewhere at {_first(document['edges'])}"
         lines.append(f"edges: {some if document['edges'] else none}")
+        failed = document["edges_failed"].items()
+        lines += [f"  failed: {why} ({number} searches)" for why, number in failed]
         width = document["narrowest_edge_cents"]
         lines.append(f"Locks down to {width:g} cents were looked for at all p/q with p, q up to 8.")
     elif document["narrowest_band_cents"]:

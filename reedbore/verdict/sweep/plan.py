@@ -81,6 +81,9 @@ EDGES = {
     "edge_high_outside_cents": Variable(
         "f8", math.nan, "cents", "lowest sung note above the lock known not to lock"
     ),
+    "edge_reason": Variable(
+        "u1", 0, "1", "why there is no range: UTF-8, filled up with zeros", REASON_BYTES
+    ),
     "edge_state": Variable(
         "i1", EdgeState.NOT_RUN.code, "1", "whether there is a lock at this ratio"
     ),
@@ -134,6 +137,9 @@ SINGER = _rows(
     },
 )
 """Rows of a singer whose folds feel the horn."""
+
+REASONS = {"cells": "reason", "edges": "edge_reason"}
+"""Variable of a table that says why; old stores do not keep it."""
 
 MARKS = {
     "cells": "state",

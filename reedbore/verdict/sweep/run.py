@@ -28,10 +28,18 @@ from reedbore.verdict import lock_edges, singer
 from reedbore.verdict.cells import judge_cells
 from reedbore.verdict.questions import Progress
 from reedbore.verdict.result import SIMPLE
-from reedbore.verdict.state import EdgeState
+from reedbore.verdict.state import EdgeState, Reason, State, broke_down
 from reedbore.verdict.sweep import store, table
 from reedbore.verdict.sweep.axes import check
-from reedbore.verdict.sweep.cells import Block, Judge, Values, blank, block_shape, judge_block
+from reedbore.verdict.sweep.cells import (
+    Block,
+    Judge,
+    Values,
+    as_letters,
+    blank,
+    block_shape,
+    judge_block,
+)
 from reedbore.verdict.sweep.plan import EDGES, EdgePlan, Sweep, check_model
 from reedbore.verdict.sweep.table import Task
 
@@ -153,19 +161,47 @@ def find_edges(
     check_model(sweep)
     shape = tuple(part.stop - part.start for part in block)
     out = blank(EDGES, shape)
-    flat = {name: array.reshape(-1) for name, array in out.items()}
+    flat = {name: array.reshape(-1, *array.shape[len(shape) :]) for name, array in out.items()}
     flat["edge_state"][:] = EdgeState.ELSEWHERE.code
-    setup = _column(sweep, block)
-    alone = judge([_silenced(sweep, setup)], [sweep.fingered.hz])[0]
+    try:
+        setup = _column(sweep, block)
+        alone = judge([_silenced(sweep, setup)], [sweep.fingered.hz])[0]
+    except ModelError as error:
+        return _none(out, EdgeState.FAILED, "; ".join(str(error).splitlines()))
+    if alone.state == State.FAILED:
+        return _none(out, EdgeState.FAILED, alone.reason)
     if not alone.played_hz > 0.0 or alone.period > 1:
-        flat["edge_state"][:] = EdgeState.NO_LOCK.code
-        return out
+        return _none(out, EdgeState.NO_LOCK, None)
     flat["edge_just_hz"][:] = [alone.played_hz * p / q for p, q in RATIOS]
     near = [k for k, hz in enumerate(flat["edge_just_hz"]) if _along(sweep, hz)]
     ratios = [RATIOS[k] for k in near]
-    for k, found in zip(near, seek(setup, alone.played_hz, ratios, progress=progress), strict=True):
-        _keep(flat, k, found, edge_plan(sweep).narrowest)
+    found = _each_sought(partial(seek, setup, alone.played_hz, progress=progress), ratios)
+    for k, one in zip(near, found, strict=True):
+        _keep(flat, k, one, edge_plan(sweep).narrowest)
     return out
+
+
+def _none(out: Values, state: EdgeState, reason: str | None) -> Values:
+    """Say of all ratios that nothing was searched, and why."""
+    out["edge_state"][...], out["edge_reason"][...] = state.code, as_letters(reason)
+    return out
+
+
+def _each_sought(
+    seek: Callable[[Sequence[lock_edges.Ratio]], Sequence["lock_edges.Sought | None"]],
+    ratios: Sequence[lock_edges.Ratio],
+) -> list["lock_edges.Sought | str"]:
+    """Search side by side; one that diverges or breaks down is found, and fails alone: it says why.
+
+    What is wrong with the setup itself breaks down at each.
+    """
+    try:
+        return [Reason.DIVERGED if one is None else one for one in seek(ratios)]
+    except (ArithmeticError, LookupError, ValueError) as error:
+        if len(ratios) == 1:
+            return [broke_down(error)]
+        middle = len(ratios) // 2
+        return [*_each_sought(seek, ratios[:middle]), *_each_sought(seek, ratios[middle:])]
 
 
 def _silenced(sweep: Sweep, setup: Setup) -> Setup:
@@ -192,17 +228,18 @@ def _along(sweep: Sweep, hz: float) -> bool:
     return cents(hz, low) > -NEAR_CENTS and cents(hz, high) < NEAR_CENTS
 
 
-def _keep(flat: Values, place: int, found: "lock_edges.Sought | None", narrowest: float) -> None:
-    edges = found.edges if found else None
-    state = EdgeState.FAILED if found is None else EdgeState.NO_LOCK
-    if found and found.unsung:
-        state = EdgeState.UNSUNG
-    if edges:
-        narrow = lock_edges.width(edges) < narrowest
-        state = EdgeState.NARROW if narrow else EdgeState.LOCK
-    flat["edge_state"][place] = state.code
-    if edges:
-        low, high = edges
+def _keep(flat: Values, place: int, found: "lock_edges.Sought | str", narrowest: float) -> None:
+    """Keep what was found at one ratio, or why nothing was."""
+    if isinstance(found, str) or found.unsung:
+        failed = isinstance(found, str)
+        flat["edge_state"][place] = (EdgeState.FAILED if failed else EdgeState.UNSUNG).code
+        flat["edge_reason"][place] = as_letters(found if isinstance(found, str) else found.unsung)
+        return
+    flat["edge_state"][place] = EdgeState.NO_LOCK.code
+    if found.edges:
+        low, high = found.edges
+        narrow = lock_edges.width(found.edges) < narrowest
+        flat["edge_state"][place] = (EdgeState.NARROW if narrow else EdgeState.LOCK).code
         flat["edge_low_cents"][place], flat["edge_high_cents"][place] = low.inside, high.inside
         flat["edge_low_outside_cents"][place] = low.outside
         flat["edge_high_outside_cents"][place] = high.outside

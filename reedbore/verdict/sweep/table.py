@@ -22,7 +22,7 @@ from reedbore.verdict.state import EdgeState, State
 from reedbore.verdict.sweep import arrays
 from reedbore.verdict.sweep.arrays import Array, Damaged, open_group
 from reedbore.verdict.sweep.cells import Block, Values, as_text, blocks
-from reedbore.verdict.sweep.plan import LATER, MARKS, TABLES, VARIABLES, EdgePlan
+from reedbore.verdict.sweep.plan import LATER, MARKS, REASONS, TABLES, VARIABLES, EdgePlan
 
 
 class Task(NamedTuple):
@@ -260,25 +260,30 @@ def count(path: Path) -> tuple[Counter[State], Counter[tuple[int, int]]]:
     return states, locked
 
 
-def failures(path: Path) -> Counter[str]:
-    """Count the cells that failed, by the reason; old stores tell none, so none is told of them.
+def failures(path: Path, name: str = "cells") -> Counter[str]:
+    """Count what failed, by the reason; old stores tell none, so none is told of them.
 
     Parameters
     ----------
     path : Path
         The store.
+    name : str
+        Of the table: ``cells``, or ``edges``, which may not be there.
 
     Returns
     -------
     Counter
-        Cells by reason.
+        Cells, or ratios at a value of the other axes, by reason.
     """
-    kept = _Table(path, "cells")
     found: Counter[str] = Counter()
-    for task in kept.tasks() if _tells_more(kept) else ():
-        at = kept.read("state", task) == State.FAILED.code
+    if REASONS[name] not in open_group(path):
+        return found
+    kept = _Table(path, name)
+    failed = {"cells": State.FAILED, "edges": EdgeState.FAILED}[name]
+    for task in kept.tasks():
+        at = kept.read(MARKS[name], task) == failed.code
         if at.any():
-            found.update(as_text(letters) for letters in kept.read("reason", task)[at])
+            found.update(as_text(letters) for letters in kept.read(REASONS[name], task)[at])
     return found
 
 
