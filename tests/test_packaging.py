@@ -55,10 +55,11 @@ def test_importing_the_package_loads_nothing_else() -> None:
 
 def test_what_is_imported_is_declared_and_what_is_declared_is_imported() -> None:
     outside = set.union(*map(imported, MODULES)) - set(sys.stdlib_module_names) - {"reedbore"}
-    extra = PROJECT["optional-dependencies"]["cluster"]
+    extras = PROJECT["optional-dependencies"]
+    extra = [*extras["cluster"], *extras["sheet"]]
     declared = {re.split(r"[<>=\[ ]", line)[0] for line in [*PROJECT["dependencies"], *extra]}
     # pydantic_core comes with pydantic, which pins it; pillow is imported as PIL.
-    renamed = {"pillow" if name == "PIL" else name for name in outside}
+    renamed = {{"PIL": "pillow", "fontTools": "fonttools"}.get(name, name) for name in outside}
     # plotly is never imported: the page serves its library for browsers.
     assert renamed - {"pydantic_core"} == declared - {"plotly"}
 

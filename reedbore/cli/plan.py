@@ -54,7 +54,7 @@ def plan(
     quick
         Arithmetic only; what is known already is told with it.
     transpose
-        Move a passage by so many semitones, up or down, before it is planned, for another voice.
+        Move a passage by so many semitones, -24 to 24, before it is planned, for another voice.
     track
         Write a practice track to this file: .wav, .flac or .mid. It counts in one bar; then, two
         bars at a time, it sings, leaves you a gap over a drone, and answers. The answer takes

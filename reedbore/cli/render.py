@@ -50,8 +50,8 @@ def render(
         Beats in a minute, 10 to 400, throughout. [default: that of the passage; 60 for lines that
         are typed]
     slivers
-        What is shorter in a MIDI file is no intent: such notes are joined to their neighbours, gaps
-        closed, beginnings moved together, and it is told; 0 to 200 ms. [default: 40]
+        In a MIDI file, how short a note or a gap is no intent, 0 to 200 ms: it is joined to its
+        neighbour, beginnings are moved together, and that is told. [default: 40]
     quantise
         Move the notes of a MIDI file to this part of a beat, such as 1/4 or 1/3.
     seconds

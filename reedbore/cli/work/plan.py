@@ -92,6 +92,7 @@ def read(
             known = ", ".join(WRITERS)
             raise ReedboreError(f"{path} has no known kind of file; write one of {known}")
         check_writable(path)
+    practice.check_transposed(transpose)
     low, high = TOLERANCE_RANGE_CENTS
     if not low <= tolerance <= high:
         raise NoteError(

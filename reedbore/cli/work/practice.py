@@ -74,6 +74,11 @@ def read_track(path: Path | None, speed: float | None, bars: str | None) -> Trac
     ReedboreError
         If the file cannot be written or a number is out of range.
     """
+    low, high = SPEEDS
+    if speed is not None and not low <= speed <= high:
+        raise ReedboreError(
+            f"--speed is {speed:g} %; allowed {low:g} to {high:g} % (of the tempo, for the track)"
+        )
     if path is None:
         for name, value in (("speed", speed), ("bars", bars)):
             if value is not None:
@@ -82,11 +87,6 @@ def read_track(path: Path | None, speed: float | None, bars: str | None) -> Trac
     if path.suffix.lower() not in {*FILE_FORMATS, MIDI}:
         raise ReedboreError(f"--track {path}: a track is written as .wav, .flac or .mid")
     check_writable(path)
-    low, high = SPEEDS
-    if speed is not None and not low <= speed <= high:
-        raise ReedboreError(
-            f"--speed is {speed:g} %; allowed {low:g} to {high:g} % (of the tempo, for the track)"
-        )
     return TrackAsked(path, 1.0 if speed is None else speed / 100.0, _bars(bars))
 
 
@@ -100,6 +100,14 @@ def _bars(text: str | None) -> tuple[int, int] | None:
     ):
         raise ReedboreError(f"--bars is {text!r}; write one bar, 3, or from bar to bar, 3-4")
     return int(ends[0]), int(ends[1])
+
+
+def check_transposed(semitones: int) -> None:
+    """Refuse to move a passage farther than from one voice to another."""
+    if abs(semitones) > MOST_MOVED:
+        raise ReedboreError(
+            f"--transpose is {semitones} semitones; allowed -{MOST_MOVED} to {MOST_MOVED}"
+        )
 
 
 def transposed(passage: Passage, semitones: int, horn: Horn, a4: float) -> Passage:
@@ -124,12 +132,8 @@ def transposed(passage: Passage, semitones: int, horn: Horn, a4: float) -> Passa
     Raises
     ------
     ReedboreError
-        If that is too far, or the horn has no such note.
+        If the horn has no such note.
     """
-    if abs(semitones) > MOST_MOVED:
-        raise ReedboreError(
-            f"--transpose is {semitones} semitones; allowed -{MOST_MOVED} to {MOST_MOVED}"
-        )
     fingered = _moved(passage.fingered_line, semitones, a4)
     for note in fingered.notes:
         if note.pitch is not None:

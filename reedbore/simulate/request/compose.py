@@ -79,7 +79,7 @@ def source_of(words: Words) -> Source:
     ReedboreError
         If a file cannot be read.
     """
-    demo = load_piece(DEMO)
+    demo, tidy = load_piece(DEMO), _tidy(words)
     files = words.passage, words.fingered, words.sung
     if "midi" not in map(lines.kind_of, files):
         for option in ("slivers", "quantise"):
@@ -88,7 +88,7 @@ def source_of(words: Words) -> Source:
     kind = lines.kind_of(words.passage if words.passage is not None else words.fingered)
     if kind in {"midi", "score"}:
         path = Path(words.passage or words.fingered or "")
-        found = _read_file(path, words)
+        found = _read_file(path, tidy)
         piece = Piece(
             name=path.stem, title=found.title or readable(path.stem), horn=demo.horn,
             voice=demo.voice, passage=found.passage,
@@ -130,7 +130,7 @@ def compose(words: Words, seconds: float | None, source: Source, horn: Horn) -> 
     read = source.read
     if sung in {"midi", "score"}:
         path = Path(words.sung or "")
-        found = _sung_file(path, words)
+        found = _sung_file(path, _tidy(words))
         fields |= _sung_fields(found, source)
         said, read = (*said, *_told(path, found)), (*read, path)
     elif sung == "line":
@@ -179,10 +179,10 @@ def is_curve(breath: str) -> bool:
     return breath in DYNAMICS or "@" in breath or read_beats(breath) is not None
 
 
-def _read_file(path: Path, words: Words, held: str = "") -> Found:
+def _read_file(path: Path, tidy: Tidy, held: str = "") -> Found:
     """Read a MIDI file or a score, by its suffix."""
     if lines.kind_of(str(path)) == "midi":
-        return read_midi(path, held, _tidy(words))
+        return read_midi(path, held, tidy)
     return read_musicxml(path, held)
 
 
@@ -211,9 +211,9 @@ def _told(path: Path, found: Found) -> tuple[str, ...]:
 # --- the sung line -------------------------------------------------------------------------------
 
 
-def _sung_file(path: Path, words: Words) -> Found:
+def _sung_file(path: Path, tidy: Tidy) -> Found:
     # Its fingered line is not used, and need not be there.
-    found = _read_file(path, words, held="C4")
+    found = _read_file(path, tidy, held="C4")
     if not found.passage.sung:
         what = "channel 2" if lines.kind_of(str(path)) == "midi" else "its second line"
         raise NoteError(f"--sung {path.name}: {what} has no notes; it is the sung line")
