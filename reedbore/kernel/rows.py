@@ -14,6 +14,9 @@ PAIRS = 18
 ROW_PAIRS = 8
 """Pole pairs of a bore that ends in an endless row of holes."""
 
+CHAMBER_PAIRS = 14
+"""The same where the mouthpiece is a tube."""
+
 UPPER_POLES = 4
 """Real poles of the filter between reed and vent."""
 

@@ -48,10 +48,24 @@ BORES = {
         end="lattice",
         lattice=Lattice(diameter=24e-3, chimney=6e-3, spacing=50e-3),
     ),
+    "row behind mouthpiece and cone": Bore(
+        sections=_sections((12.4e-3, 0.03, 12.4e-3), (12.4e-3, 0.77, 53.3e-3)),
+        end="lattice",
+        lattice=Lattice(diameter=36e-3, chimney=4e-3, spacing=42e-3),
+    ),
+    "mouthpiece and cone": Bore(
+        sections=_sections((12e-3, 0.021, 12e-3), (12e-3, 0.6, 54e-3)),
+    ),
     "bell": Bore(sections=BELL),
     "bell of a cone": Bore(sections=TAPER),
 }
-VOLUMES = {"cylinder": 2e-6, "bell": 2e-6, "row behind a cylinder": 2e-6}
+VOLUMES = {
+    "cylinder": 2e-6,
+    "bell": 2e-6,
+    "row behind a cylinder": 2e-6,
+    "row behind mouthpiece and cone": 2.5e-6,
+    "mouthpiece and cone": 1.7e-6,
+}
 
 FINGERINGS = {
     "closed": (),

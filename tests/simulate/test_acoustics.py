@@ -384,6 +384,27 @@ def test_an_open_hole_raises_the_lowest_resonance():
     assert (np.diff(lowest) > 0.0).all()
 
 
+def test_a_mouthpiece_that_is_a_tube_stands_for_more_of_the_missing_tip_than_a_volume():
+    # Worked out here: the tip that a cone lacks, x long, admits S/(rho c) (kx/3 + (kx)^3/45 + ...);
+    # a volume as large only the first term, a tube of x/sqrt(5) and 0.745 S both: octave and
+    # twelfth are then far less sharp.
+    cone = BoreSection(length=0.6, entry=12e-3, exit=54e-3)
+    tip = cone.length * cone.entry / (cone.exit - cone.entry)
+    width = math.sqrt(0.745) * cone.entry
+    mouthpiece = BoreSection(length=tip / math.sqrt(5.0), entry=width, exit=width)
+    volume = math.pi * (0.5 * cone.entry) ** 2 * tip / 3.0
+    hz = np.arange(50.0, 1000.0, 0.2)
+    sharp = []
+    for sections, held in (((mouthpiece, cone), 0.0), ((cone,), volume)):
+        admittance = bore_admittance(Bore(sections=sections), 2.0 * math.pi * hz, GAS)
+        admittance = admittance + tube.cavity_admittance(held, 2.0 * math.pi * hz, GAS)
+        first, second, third = tube.peaks(hz, 1.0 / admittance).frequency[:3]
+        sharp.append((second / (2.0 * first) - 1.0, third / (3.0 * first) - 1.0))
+    tubed, lumped = np.array(sharp)
+    assert (lumped > 0.01).all()
+    assert (np.abs(tubed) < 0.35 * lumped).all()
+
+
 def test_first_opening_is_where_the_first_open_hole_stands():
     # Definition; with all holes closed it is the place where the bell begins to flare.
     for fingering, number in (("low", 10), ("middle", 6), ("high", 2), ("crossed", 4)):

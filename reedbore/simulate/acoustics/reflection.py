@@ -17,13 +17,14 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.kernel.rows import ECHOES, PAIRS, POLES, ROW_PAIRS, UPPER_POLES
+from reedbore.kernel.rows import CHAMBER_PAIRS, ECHOES, PAIRS, POLES, ROW_PAIRS, UPPER_POLES
 from reedbore.model.bore import Bore
 from reedbore.physics import toneholes, tube
 from reedbore.physics.air import Gas
 from reedbore.simulate.acoustics.bore import (
     Element,
     Opening,
+    Piece,
     bore_admittance,
     chain_admittance,
     elements,
@@ -61,10 +62,16 @@ for each bore."""
 ECHOED_LOOKS_AHEAD = 0.05
 """The same where early echoes make up for what is missed."""
 
+CHAMBER_ECHOES = 5
+"""Of the early echoes so many stand for the tube of a mouthpiece."""
+
 HIGH_WEIGHT = 0.1
 LOW_WEIGHT = 0.1
 LEAST_LOSS = 0.1
 LOWEST_POLE_HZ = 6.0
+CHAMBER_LOWEST_POLE_HZ = 3.0
+"""Behind the tube of a mouthpiece; with the other the lowest peak of a long cone is 1 dB off."""
+
 HIGHEST_POLE = 0.35
 """Of the rate."""
 
@@ -185,14 +192,14 @@ def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
     """
     with one_thread():
         looks_ahead = _looks_ahead(bore, volume, gas)
-        return _guided(bore, throat(bore.chain()[0], volume, gas, looks_ahead), gas, rate)
+        return _guided(bore, throat(_narrow_end(bore), volume, gas, looks_ahead), gas, rate)
 
 
 @functools.lru_cache(maxsize=512)
 def _looks_ahead(bore: Bore, volume: float, gas: Gas) -> float:
     """Find how far ahead the throat's loss lies, by the height of the lowest impedance peak."""
-    pieces = bore.chain()
-    if pieces[0][2] <= pieces[0][1]:
+    pieces, narrow = bore.chain(), _narrow_end(bore)
+    if narrow[2] <= narrow[1]:
         return 0.0
     if bore.end == "lattice" or len(elements(bore)) > 1:
         return ECHOED_LOOKS_AHEAD
@@ -204,7 +211,7 @@ def _looks_ahead(bore: Bore, volume: float, gas: Gas) -> float:
     low, high = LOOKS_AHEAD
     for _ in range(8):
         middle = 0.5 * (low + high)
-        lumped = throat(pieces[0], volume, gas, middle)
+        lumped = throat(narrow, volume, gas, middle)
         found = _guided(bore, lumped, gas, rate).admittance(hz[peak])
         low, high = (low, middle) if abs(found[0]) > abs(exact[peak][0]) else (middle, high)
     return 0.5 * (low + high)
@@ -243,7 +250,38 @@ def _guided(bore: Bore, lumped: Throat, gas: Gas, rate: float) -> Waveguide:
 
 
 def _is_plain(chain: tuple[Element, ...]) -> bool:
-    return len(chain) == 1
+    return len(chain) == (2 if _chamber(chain) else 1)
+
+
+def _chamber(chain: tuple[Element, ...]) -> float:
+    """Return the length [m] of a mouthpiece that is a tube before a cone; 0 if there is none.
+
+    It is shorter than the tip that the cone lacks.
+    """
+    if len(chain) < 2 or isinstance(chain[0], Opening) or isinstance(chain[1], Opening):
+        return 0.0
+    length, entry, end = chain[0]
+    cone = chain[1]
+    return length if end <= entry and _widens(cone) and length < _missing_tip(cone) else 0.0
+
+
+def _missing_tip(cone: Piece) -> float:
+    length, entry, far = cone
+    return entry * length / (far - entry)
+
+
+def _narrow_end(bore: Bore) -> Piece:
+    """Return the piece whose throat is thought to lie at the reed.
+
+    The air in the tube of a mouthpiece moves with that in the cone's throat: long waves find one
+    cone as wide as the tube, the tip that it lacks so much longer.
+    """
+    pieces = bore.chain()
+    if not _chamber(pieces):
+        return pieces[0]
+    (chamber, _, radius), cone = pieces[0], pieces[1]
+    tip = chamber + _missing_tip(cone) * (radius / cone[1]) ** 2
+    return cone[0], radius, radius * (1.0 + cone[0] / tip)
 
 
 def _waves_at_reed(admittance: Complexes, lumped: Throat, grid: _Grid) -> Complexes:
@@ -295,8 +333,8 @@ def _relevance(frequency: Reals, lowest: float) -> Reals:
     return (1.0 + LOW_WEIGHT * below) / (1.0 + below) * (1.0 + HIGH_WEIGHT * above) / (1.0 + above)
 
 
-def _pole_row(count: int, rate: float) -> Reals:
-    hz = np.geomspace(LOWEST_POLE_HZ, HIGHEST_POLE * rate, count)
+def _pole_row(count: int, rate: float, lowest: float = LOWEST_POLE_HZ) -> Reals:
+    hz = np.geomspace(lowest, HIGHEST_POLE * rate, count)
     return np.exp(-2.0 * math.pi * hz / rate)
 
 
@@ -341,12 +379,20 @@ def _shape(
     rate: float,
 ) -> Reflection:
     """Choose poles, pole pairs and places of echoes; all strengths still zero."""
-    poles, plain = _pole_row(POLES, rate), _is_plain(chain)
-    places = np.zeros(0, np.int64)
-    if not plain or (bore.lattice is not None and _widens(chain[0])):
+    chamber = 2.0 * _chamber(chain) / gas.sound_speed * rate
+    plain = _is_plain(chain) and (not chamber or bore.lattice is not None)
+    poles = _pole_row(POLES, rate, CHAMBER_LOWEST_POLE_HZ if chamber else LOWEST_POLE_HZ)
+    places = np.zeros(0)
+    if chamber:
+        # What the tube sends back comes evenly until its end is heard.
+        near = np.linspace(3.0, chamber + 1.0, CHAMBER_ECHOES)
+        later = np.linspace(chamber, delay, ECHOES + 1 - CHAMBER_ECHOES, endpoint=False)[1:]
+        places = np.concatenate((near, later))
+    elif not plain or (bore.lattice is not None and _widens(chain[0])):
         early = _first_echo(chain[0]) / gas.sound_speed * rate
-        places = np.unique(np.linspace(early, delay, ECHOES, endpoint=False).astype(np.int64))
-        places = places[places >= 3]
+        places = np.linspace(early, delay, ECHOES, endpoint=False)
+    whole = np.unique(places.astype(np.int64))
+    whole = whole[whole >= 3]
     radius = bore.chain()[-1][2]
     pairs = np.array([np.exp(END_POLE * gas.sound_speed / (radius * rate))])
     empty = Reflection(
@@ -356,14 +402,15 @@ def _shape(
         poles,
         np.zeros((1, 2)),
         pairs,
-        np.zeros(places.size),
-        places,
+        np.zeros(whole.size),
+        whole,
         math.exp(-2.0 * math.pi * ECHO_HZ / rate),
     )
     if plain and bore.lattice is None:
         return empty
     if plain:
-        starts = np.geomspace(0.6, 4.0, ROW_PAIRS) * row_cutoff(bore, gas)
+        count = CHAMBER_PAIRS if chamber else ROW_PAIRS
+        starts = np.geomspace(0.6, 4.0, count) * row_cutoff(bore, gas)
     else:
         starts = np.linspace(800.0, 5000.0, PAIRS)
     start = np.exp((-0.1 + 1j) * 2.0 * math.pi * starts / rate)
