@@ -328,9 +328,8 @@ class Bench:
             )
 
 
-UNREAD = tuple(
-    f"{name}/" for name in ({*VARIABLES} - {*maps_data.READ}) | {"edge_reason", "ratio"}
-) + ("state/c", "edge_state/c")
+_UNSEEN = {*VARIABLES} - {*maps_data.READ} | {"edge_reason", "ratio"}
+UNREAD = (*(f"{name}/" for name in _UNSEEN), "state/c", "edge_state/c")
 """Files of a store that no map shows, or whose loss reads as not run."""
 
 
