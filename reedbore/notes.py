@@ -101,6 +101,11 @@ def note_name(hz: float, a4: float = A4_HZ) -> str:
     return f"{name}{off:+.0f}c" if abs(off) >= 0.5 else name
 
 
+def written_name(hz: float, transposition: int, a4: float = A4_HZ) -> str:
+    """Name a sounding frequency as it is written for a horn, so many semitones higher."""
+    return note_name(hz * math.exp2(transposition / 12.0), a4)
+
+
 def split_note(hz: float, a4: float = A4_HZ) -> tuple[str, float]:
     """Name of the tempered note nearest to a frequency, and the distance from it [cents]."""
     midi = hz_to_midi(hz, a4)

@@ -5,7 +5,6 @@ Nothing here knows a reed: a prediction says which common note two notes have, n
 horn locks on it. Standard library only. The chart of many pairs is `reedbore.report.chart`.
 """
 
-import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
@@ -129,7 +128,7 @@ class Prediction:
         """Name of a sounding frequency as written for the horn, empty without a horn."""
         if self.transposition is None:
             return ""
-        return self.name(hz * math.exp2(self.transposition / 12.0))
+        return notes.written_name(hz, self.transposition, self.a4)
 
     def sing_cents(self, meeting: Meeting) -> float:
         """Exact note to sing against the tempered note nearest to it [cents]."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from reedbore.model.setup import depth_name, strength_words
 from reedbore.model.units import format_edge
-from reedbore.notes import carries_pitch, note_name, split_note
+from reedbore.notes import carries_pitch, note_name, split_note, written_name
 from reedbore.report.maps_data import Aim, LockMap
 from reedbore.report.words import CLOCK, FOLDS, sentence
 from reedbore.verdict.state import EdgeState, State
@@ -37,11 +37,12 @@ def care(sweep: Sweep) -> str:
 
 
 def title(found: LockMap) -> str:
-    """Name the horn and the fingered note."""
+    """Name the horn and the fingered note, as it sounds and as it is written for the horn."""
     sweep = found.sweep
     fork = f" ({sweep.fingering})" if sweep.fingering else ""
-    note = note_name(sweep.fingered.hz, sweep.fingered.a4)
-    return f"{sweep.title or sweep.horn or 'Horn'}, {note} fingered{fork}"
+    hz, a4, transposition = sweep.fingered
+    written = f" (written {written_name(hz, transposition, a4)})" if transposition else ""
+    return f"{sweep.title or sweep.horn or 'Horn'}, {note_name(hz, a4)}{written} fingered{fork}"
 
 
 def subtitle(found: LockMap) -> str:

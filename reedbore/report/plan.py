@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from reedbore.model.setup import depth_name
-from reedbore.notes import cents, hz_to_midi, note_name, split_note
+from reedbore.notes import cents, hz_to_midi, note_name, split_note, written_name
 from reedbore.report import document as documents
 from reedbore.report.words import FOLDS, HEARD, STRAIN, third
 from reedbore.verdict.plan import Choice, Plan, Step, Tried
@@ -50,9 +50,9 @@ EASES = {
 # --- the words of one pair -----------------------------------------------------------------------
 
 
-def written_name(plan: Plan, hz: float) -> str:
+def as_written(plan: Plan, hz: float) -> str:
     """Name a sounding pitch as written for the horn of a plan."""
-    return note_name(hz * 2.0 ** (plan.horn.transposition / 12.0), plan.a4)
+    return written_name(hz, plan.horn.transposition, plan.a4)
 
 
 def aim_name(plan: Plan, choice: Choice) -> str:
@@ -94,7 +94,7 @@ def _cells(plan: Plan, choice: Choice) -> tuple[str, ...]:
     p, q = choice.ratio
     return (
         note_name(choice.fingered_hz, plan.a4) + f"({choice.fingering})" * bool(choice.fingering),
-        written_name(plan, choice.fingered_hz),
+        as_written(plan, choice.fingered_hz),
         f"{p}/{q}",
         note_name(choice.just_hz, plan.a4),
         *_tried_cells(plan, choice),
@@ -157,7 +157,7 @@ def _horn_text(plan: Plan) -> list[str]:
         here = [choice for choice in plan.choices if choice.key[:2] == (hz, fingering)]
         best = [choice for choice in here if choice.heard in (Heard.YES, Heard.UNCERTAIN)]
         told = ";  ".join(_short(plan, choice) for choice in (best or here)[:BEST])
-        rows.append((note_name(hz, plan.a4), written_name(plan, hz), told))
+        rows.append((note_name(hz, plan.a4), as_written(plan, hz), told))
     return [f"  {line}" for line in documents.columns(rows, widest=WIDEST)]
 
 
@@ -193,7 +193,7 @@ def _step_cells(plan: Plan, step: Step) -> tuple[str, ...]:
         "" if hz is None else note_name(hz, plan.a4)
         for hz in (step.wanted_hz, step.fingered_hz, step.sung_hz)
     )
-    written = "" if step.fingered_hz is None else written_name(plan, step.fingered_hz)
+    written = "" if step.fingered_hz is None else as_written(plan, step.fingered_hz)
     start = f"{step.beat:g}", f"{step.beats:g}", wanted
     if step.choice:
         cells = _cells(plan, step.choice)
@@ -209,14 +209,14 @@ def _nearest_lines(plan: Plan, wanted_hz: float | None, nearest: Sequence[Choice
     name = note_name(wanted_hz, plan.a4)
     lines = [f"{name} {NOT_HAD} as a third note of this horn and this voice."]
     if round(hz_to_midi(wanted_hz, plan.a4)) in plan.horn.notes():
-        lines.append(f"It can be fingered (written {written_name(plan, wanted_hz)}).")
+        lines.append(f"It can be fingered (written {as_written(plan, wanted_hz)}).")
     for choice in nearest:
         off = cents(choice.common_hz, wanted_hz)
         side, p, q = "above" if off > 0.0 else "below", *choice.ratio
         horn = note_name(choice.fingered_hz, plan.a4)
         lines.append(
             f"The nearest {side}: {note_name(choice.common_hz, plan.a4)}, {abs(off):.0f} cents "
-            f"{side}: finger {horn} (written {written_name(plan, choice.fingered_hz)}), sing "
+            f"{side}: finger {horn} (written {as_written(plan, choice.fingered_hz)}), sing "
             f"{note_name(choice.sing_hz, plan.a4)}, {p}/{q}."
         )
     return lines
@@ -265,7 +265,7 @@ def _pair(plan: Plan, choice: Choice) -> dict[str, Any]:
     return {
         "fingered_hz": choice.fingered_hz,
         "fingered_note": note_name(choice.fingered_hz, plan.a4),
-        "fingered_written": written_name(plan, choice.fingered_hz),
+        "fingered_written": as_written(plan, choice.fingered_hz),
         "fingering": choice.fingering,
         "ratio": f"{p}/{q}",
         "arithmetic": {

@@ -11,7 +11,7 @@ from typing import Any
 from reedbore.model import sidecar
 from reedbore.model.passage import DYNAMICS
 from reedbore.model.setup import Setup, depth_name
-from reedbore.notes import A4_HZ, cents, note_name, split_note
+from reedbore.notes import A4_HZ, cents, note_name, split_note, written_name
 from reedbore.report.words import (
     CLOCK,
     FOLDS,
@@ -141,7 +141,9 @@ def _strayed(request: Request, found: Verdict, a4: float) -> list[str]:
     asked = request.typed.fingered_hz
     if found.played_hz is None or abs(cents(found.played_hz, asked)) < JUMP_CENTS:
         return []
-    played, fingered = (note_name(hz, a4) for hz in (found.played_hz, asked))
+    played, fingered = (
+        note_name(hz, a4) + _as_written(request, hz) for hz in (found.played_hz, asked)
+    )
     return [f"The horn plays {played} instead of the fingered {fingered}."]
 
 
@@ -181,11 +183,13 @@ def rows(request: Request, take: Take, found: Verdict) -> list[tuple[str, str]]:
         told.append(("lock range", f"aim {low:+.0f} to {high:+.0f} cents beside it{deaf}; {FOLDS}"))
     elif found.lock_range_cents is not None and found.sung_hz is not None:
         told.append(("lock range", lock_range_words(found.lock_range_cents, found.sung_hz, a4)))
-    told += [
-        (name, f"{note_name(hz, a4)}, {hz:.2f} Hz")
-        for name, hz in (("played", found.played_hz), ("sung", found.sung_hz))
-        if hz is not None
-    ]
+    if found.played_hz is not None:
+        written = _as_written(request, found.played_hz)
+        told.append(
+            ("played", f"{note_name(found.played_hz, a4)}{written}, {found.played_hz:.2f} Hz")
+        )
+    if found.sung_hz is not None:
+        told.append(("sung", f"{note_name(found.sung_hz, a4)}, {found.sung_hz:.2f} Hz"))
     told += _singer(take, found, a4)
     if found.settle_s is not None:
         told.append(("loudness", f"settled after {found.settle_s:.2f} s"))
@@ -197,6 +201,13 @@ def rows(request: Request, take: Take, found: Verdict) -> list[tuple[str, str]]:
     if take.setup.voice.source != "off":
         told.append(("voice", depth_words(take.setup)))
     return told
+
+
+def _as_written(request: Request, hz: float) -> str:
+    """Name a pitch of the horn as written for it, where the player reads it so."""
+    if request.written is None:
+        return ""
+    return f" (written {written_name(hz, request.written, request.typed.a4_hz)})"
 
 
 def lock_range_words(ends: tuple[float, float], sung_hz: float, a4: float = A4_HZ) -> str:

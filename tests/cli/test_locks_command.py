@@ -102,6 +102,7 @@ def test_what_is_asked_for_reaches_the_search(asked):
 def test_one_json_document_on_stdout(asked, capsys):
     assert main(["locks", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
+    assert (document["fingered_note"], document["fingered_written"]) == ("Bb2", "C4")
     # The lock reaches from 0.4 cents under the just note to 0.1 over it, around its middle.
     assert document["rows"][0]["lock_range_cents"] == [-0.25, 0.25]
     assert document["rows"][0]["aim"].startswith("D4, 13.7 cents low")
@@ -119,9 +120,16 @@ def test_the_table_is_written_as_asked(asked, tmp_path):
     assert "<svg" in kinds[3].read_text(encoding="utf-8")
 
 
+def test_a_note_typed_as_written_is_told_both_ways(asked, capsys):
+    assert main(["locks", "--fingered", "C4", "--written"]) == 0
+    assert asked["fingered_hz"] == pytest.approx(116.54, abs=0.01)
+    assert capsys.readouterr().out.startswith("Tenor saxophone, Bb2 (written C4) fingered, ")
+
+
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
+        (["--fingered", "C7", "--written"], "allowed Bb3 to C#5"),
         (["-o", "table.doc"], "table.doc has no known kind of file; write one of .csv, .json"),
         (["--fingered", "C7"], "allowed Ab2 to B3"),
         (["--depth", "2"], "voice.depth is 2; allowed 0 to 1"),

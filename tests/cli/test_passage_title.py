@@ -83,14 +83,18 @@ ALTO: dict[str, Any] = {"horn": "alto-saxophone", "sung": "E4"}
 @pytest.mark.parametrize(
     ("words", "told", "stem"),
     [
-        ({"fingered": "G4", "written": True}, "Bb3 (written G4)", "alto-saxophone-Bb3-E4"),
-        ({"fingered": "w:G4"}, "Bb3 (written G4)", "alto-saxophone-Bb3-E4"),
+        (
+            {"fingered": "G4", "written": True},
+            "Bb3 (written G4)",
+            "alto-saxophone-Bb3-written-G4-E4",
+        ),
+        ({"fingered": "w:G4"}, "Bb3 (written G4)", "alto-saxophone-Bb3-written-G4-E4"),
         ({"fingered": "233.1Hz", "written": True}, "Bb3", "alto-saxophone-233.1Hz-E4"),
         ({"fingered": "Bb3"}, "Bb3", "alto-saxophone-Bb3-E4"),
         ({"fingered": "Bb3", "sung": "w:C#5"}, "Bb3", "alto-saxophone-Bb3-E4"),
     ],
 )
-def test_title_and_files_name_the_note_that_sounds(words, told, stem):
+def test_title_and_files_name_the_note_that_sounds_and_the_written_one_apart(words, told, stem):
     typed = read_request(Words(**(ALTO | words))).typed
     assert typed.title == f"Alto saxophone, {told} fingered, E4 sung"
     assert typed.stem == stem
@@ -98,11 +102,11 @@ def test_title_and_files_name_the_note_that_sounds(words, told, stem):
 
 def test_files_of_a_line_are_named_by_the_notes_that_sound():
     asked = Words(**ALTO | {"fingered": "G4:1 A4:1", "sung": "w:C#5:2"}, written=True)
-    assert read_passage(asked).typed.stem == "alto-saxophone-Bb3-1-C4-1-E4-2"
+    assert read_passage(asked).typed.stem == "alto-saxophone-Bb3-1-C4-1-written-G4-1-A4-1-E4-2"
     held = Words(**ALTO | {"fingered": "G4", "sung": "w:C#5:2"}, written=True)
-    assert read_passage(held).typed.stem == "alto-saxophone-Bb3-E4-2"
+    assert read_passage(held).typed.stem == "alto-saxophone-Bb3-written-G4-E4-2"
     held = Words(**ALTO | {"fingered": "G4:2", "sung": "w:C#5"}, written=True)
-    assert read_passage(held).typed.stem == "alto-saxophone-Bb3-2-E4"
+    assert read_passage(held).typed.stem == "alto-saxophone-Bb3-2-written-G4-2-E4"
 
 
 @pytest.mark.slow

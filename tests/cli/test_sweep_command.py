@@ -85,6 +85,13 @@ def test_take_of_a_cell_can_be_made_again(
     assert again.read_bytes() == (folder / "one.wav").read_bytes()
 
 
+def test_a_sweep_tells_its_note_as_it_sounds_and_as_written(
+    store: Path, capsys: pytest.CaptureFixture[str]
+):
+    again = answer(capsys, *SWEEP, *QUICK, "-o", str(store))
+    assert (again["fingered_note"], again["fingered_written"]) == ("Bb2", "C4")
+
+
 @pytest.mark.parametrize("model", ["0123456789abcdef", None])
 def test_old_stores_and_sidecars_are_used_but_never_gone_on_with(
     store: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], model: str | None

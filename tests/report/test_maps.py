@@ -6,6 +6,7 @@ import json
 import math
 import re
 import zlib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -28,16 +29,16 @@ from matplotlib.image import imread
 from reedbore import cli
 from reedbore.errors import ReedboreError
 from reedbore.measures.locking import Edge
-from reedbore.notes import cents
+from reedbore.notes import cents, midi_to_hz
 from reedbore.report import maps_data
 from reedbore.report.figures.maps import html, panel, picture
 from reedbore.report.figures.maps.panel import axis_ticks, note_ticks
 from reedbore.report.looks import LOOKS
-from reedbore.report.maps import CARE, aim_words, axis_words, resolution, unfinished
+from reedbore.report.maps import CARE, aim_words, axis_words, resolution, title, unfinished
 from reedbore.verdict import lock_edges
 from reedbore.verdict.state import State
 from reedbore.verdict.sweep import run
-from reedbore.verdict.sweep.plan import SUNG, Axis, Sweep
+from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 
 @pytest.fixture
@@ -52,6 +53,14 @@ def data_of(page: str) -> dict:
 
 def unpacked(text: str, dtype: str) -> np.ndarray:
     return np.frombuffer(zlib.decompress(base64.b64decode(text)), dtype)
+
+
+def test_a_map_names_the_fingered_note_as_it_sounds_and_as_it_is_written(two):
+    found = maps_data.read(two)
+    hz = midi_to_hz(46)
+    for transposition, told in ((14, "Bb2 (written C4) fingered"), (0, "Bb2 fingered")):
+        sweep = replace(found.sweep, fingered=Fingered(hz, 440.0, transposition))
+        assert title(replace(found, sweep=sweep)).endswith(f", {told}")
 
 
 # --- how states look -----------------------------------------------------------------------------

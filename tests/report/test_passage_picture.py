@@ -92,10 +92,15 @@ def test_same_passage_gives_the_same_file(tmp_path: Path):
     assert files[0].read_bytes() == files[1].read_bytes()
 
 
-def written(passage: Passage, path: Path, told=(), **more: Any) -> list[str]:
+def written(
+    passage: Passage, path: Path, told=(), transposition: int | None = None, **more: Any
+) -> list[str]:
     """All words that stand in the picture, read from the file as a browser does."""
     played, rows = drawn(passage, told, **more)
-    passages.passage_picture(played, rows, path, title="Mill & race", says="Two notes < one.")
+    passages.passage_picture(
+        played, rows, path, title="Mill & race", says="Two notes < one.",
+        transposition=transposition,
+    )  # fmt: skip
     root = ElementTree.parse(path).getroot()
     texts = root.iter("{http://www.w3.org/2000/svg}text")
     return ["".join(text.itertext()).strip() for text in texts]
@@ -110,6 +115,16 @@ def test_words_of_a_picture_can_be_read_in_the_file(tmp_path: Path):
     assert {"5/2", "9/4", "3/2", "Bb1", "Bb0", "C2", "D2"} <= set(words)
     assert {"locked", "drifting", "locks if held", "third note: heard", "not heard"} <= set(words)
     assert {"time [s]", "level [dB]", "bar", "1", "2"} <= set(words)
+
+
+def test_fingered_notes_are_named_as_written_beside_what_sounds_on_demand(tmp_path: Path):
+    # A tenor saxophone is written a major ninth higher than it sounds: common practice, no source.
+    words = written(DUET, tmp_path / "duet.svg", transposition=14)
+    assert {"Bb2 (w:C4)", "C3 (w:D4)", "D3 (w:E4)", "D4"} <= set(words)
+    assert "Bb2" not in words
+    legend = "fingered note, as asked (w: as written for the horn)"
+    assert legend in words
+    assert legend not in written(DUET, tmp_path / "plain.svg")
 
 
 def test_names_follow_the_tuning_of_the_horn(tmp_path: Path):

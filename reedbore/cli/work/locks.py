@@ -9,8 +9,8 @@ from typing import Any
 from reedbore.cli.common import Progress, tell
 from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, write_whole
-from reedbore.model.presets import load_singer
-from reedbore.notes import midi_to_hz
+from reedbore.model.presets import load_horn, load_singer
+from reedbore.notes import midi_to_hz, written_name
 from reedbore.report import locks, singer
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request, with_demo
 from reedbore.verdict.locks import Table, lock_table
@@ -133,8 +133,11 @@ def readable(made: Made) -> str:
 
 def data(made: Made) -> dict[str, Any]:
     """Return the table as plain data."""
+    horn = load_horn(made.request.typed.horn)
+    written = written_name(made.table.fingered_hz, horn.transposition, made.a4)
     return {
         "title": made.title,
+        "fingered_written": written,
         **singer.document(made.singer, made.spread, made.table, made.a4),
     }
 

@@ -151,7 +151,8 @@ def _draw(
 
     a4 = performance.score.a4
     title, says = _title(request, performance.score, rows), note_report.summary(rows)
-    passage_picture(performance, rows, path, title=title, says=says, a4=a4)
+    written = request.transposition if request.typed.written else None
+    passage_picture(performance, rows, path, title=title, says=says, a4=a4, transposition=written)
 
 
 def _sidecar(

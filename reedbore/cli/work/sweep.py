@@ -17,7 +17,7 @@ from reedbore.errors import NoteError, ReedboreError
 from reedbore.files import file_stem
 from reedbore.model.presets import load_horn
 from reedbore.model.sidecar import model_change
-from reedbore.notes import note_name
+from reedbore.notes import note_name, written_name
 from reedbore.simulate.request.take import Request, Words, read_request, refuse_words, tune_request
 from reedbore.simulate.request.typed import TypedCell
 from reedbore.verdict.state import State
@@ -152,6 +152,10 @@ def run(
         "file": str(path),
         "horn": swept.horn,
         "fingered_hz": swept.fingered.hz,
+        "fingered_note": note_name(swept.fingered.hz, swept.fingered.a4),
+        "fingered_written": written_name(
+            swept.fingered.hz, swept.fingered.transposition or 0, swept.fingered.a4
+        ),
         "axes": [_axis_document(axis) for axis in swept.axes],
         "cells": math.prod(swept.shape),
         "states": dict(states.most_common()),

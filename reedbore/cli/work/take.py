@@ -16,6 +16,7 @@ from reedbore.cli.work.outputs import Made, Wanted, file_lines, name_files, writ
 from reedbore.errors import ReedboreError
 from reedbore.files import together
 from reedbore.model import sidecar
+from reedbore.notes import written_name
 from reedbore.report import verdict as telling
 from reedbore.report.verdict import summary
 from reedbore.simulate.request.take import Request, tune_request
@@ -108,7 +109,19 @@ def write_all(
         )
         sidecar.write(paths["sidecar"], kept)
     files = {name: str(path) for name, path in paths.items()}
-    return {"files": files, **sidecar.document(kept)}, sound
+    return {
+        "files": files,
+        "fingered_written": _written(request),
+        **sidecar.document(kept),
+    }, sound
+
+
+def _written(request: Request) -> str | None:
+    """Name the fingered note as it is written for the horn, if that is known."""
+    typed, transposition = request.typed, request.transposition
+    if transposition is None:
+        return None
+    return written_name(typed.fingered_hz, transposition, typed.a4_hz)
 
 
 def _draw(request: Request, take: Take, verdict: Verdict, path: Path) -> None:

@@ -78,6 +78,7 @@ def draw_notes(
     performance: "Performance",
     rows: Sequence["NoteVerdict"],
     a4: float,
+    transposition: int | None = None,
 ) -> Labels:
     """Draw and name all notes of a passage.
 
@@ -91,6 +92,8 @@ def draw_notes(
         What became of its notes.
     a4 : float
         Frequency of A4. [Hz]
+    transposition : int, optional
+        As for `passage_picture`.
 
     Returns
     -------
@@ -118,7 +121,7 @@ def draw_notes(
         heights = [float(_midi(note.hz, a4)) for note in asked]
         ends = [note.begin for note in asked], [note.end for note in asked]
         axes.hlines(heights, *ends, color=VOICE_ORANGE, lw=1.4, ls=AIM_DASHES, zorder=3)
-    return _name_notes(axes, performance, rows, a4)
+    return _name_notes(axes, performance, rows, a4, transposition)
 
 
 def _draw_voice(
@@ -182,7 +185,11 @@ def look_of(found: Resultant) -> dict[str, Any]:
 
 
 def _name_notes(
-    axes: Axes, performance: "Performance", rows: Sequence["NoteVerdict"], a4: float
+    axes: Axes,
+    performance: "Performance",
+    rows: Sequence["NoteVerdict"],
+    a4: float,
+    transposition: int | None,
 ) -> Labels:
     """Name what there is room for, resultants first."""
     fingered = passage_data.fingered_notes(performance)
@@ -211,7 +218,10 @@ def _name_notes(
         name = notes.note_name(note.hz, a4) if asked else _whole(note.hz, a4)
         _name(labels, name, note, a4, size=11, color=VOICE_ORANGE)
     for note in fingered:
-        _name(labels, notes.note_name(note.hz, a4), note, a4, size=11, color=HORN_BLUE)
+        name = notes.note_name(note.hz, a4)
+        if transposition is not None:
+            name += f" (w:{notes.written_name(note.hz, transposition, a4)})"
+        _name(labels, name, note, a4, size=11, color=HORN_BLUE)
     return labels
 
 
@@ -238,6 +248,7 @@ if TYPE_CHECKING:
     from reedbore.simulate.performance import Performance
     from reedbore.verdict.passage import NoteVerdict
 
+ASKED = "fingered note, as asked"
 SUFFIXES = ".png", ".svg", ".pdf"
 
 SIZE_INCHES = (14.0, 8.6)
@@ -257,6 +268,7 @@ def passage_picture(
     title: str,
     says: str = "",
     a4: float = notes.A4_HZ,
+    transposition: int | None = None,
 ) -> None:
     """Draw a passage and write it as PNG, SVG or PDF.
 
@@ -274,6 +286,9 @@ def passage_picture(
         What became of it, in a sentence or two.
     a4 : float, optional
         Frequency of A4, for the names of notes. [Hz]
+    transposition : int, optional
+        Written note minus sounding note of the horn; given, what is fingered is named as written
+        beside what sounds. [semitones]
 
     Raises
     ------
@@ -286,13 +301,18 @@ def passage_picture(
     undated: dict[str, Any] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
     # Letters stay letters, so that a picture can be searched and read aloud.
     with rc_context({"svg.fonttype": "none", "svg.hashsalt": "reedbore", "pdf.fonttype": 42}):
-        figure = draw(performance, rows, title, says, a4)
+        figure = draw(performance, rows, title, says, a4, transposition)
         figure.savefig(buffer, format=kind, facecolor=PAPER, metadata=undated.get(kind))
     write_whole(path, buffer.getvalue())
 
 
 def draw(
-    performance: "Performance", rows: Sequence["NoteVerdict"], title: str, says: str, a4: float
+    performance: "Performance",
+    rows: Sequence["NoteVerdict"],
+    title: str,
+    says: str,
+    a4: float,
+    transposition: int | None = None,
 ) -> Figure:
     """Draw a passage; as `passage_picture`."""
     figure = Figure(figsize=SIZE_INCHES, dpi=DOTS_PER_INCH, facecolor=PAPER)
@@ -311,9 +331,9 @@ def draw(
     beats = passage_data.has_beats(performance)
     bars = _draw_bars((level, score), performance.score.passage, end) if beats else ""
     _draw_level(level, performance.sound)
-    named = draw_notes(score, performance, rows, a4)
+    named = draw_notes(score, performance, rows, a4, transposition)
     told = _draw_words(words, rows)
-    _legend(figure, performance, rows)
+    _legend(figure, performance, rows, written=transposition is not None)
     _foot(figure, bars, named.left_out + told.left_out)
     return figure
 
@@ -394,9 +414,11 @@ def _draw_words(axes: Axes, rows: Sequence["NoteVerdict"]) -> Labels:
     return labels
 
 
-def _legend(figure: Figure, performance: "Performance", rows: Sequence["NoteVerdict"]) -> None:
+def _legend(
+    figure: Figure, performance: "Performance", rows: Sequence["NoteVerdict"], *, written: bool
+) -> None:
     """Show what lines and bars mean, as far as they occur, in as many rows as it takes."""
-    handles = [*_line_handles(performance, rows), *_state_handles(rows)]
+    handles = [*_line_handles(performance, rows, written), *_state_handles(rows)]
     lines: list[list[Any]] = [[]]
     inches = 0.0
     for handle in handles:
@@ -418,9 +440,12 @@ def _legend(figure: Figure, performance: "Performance", rows: Sequence["NoteVerd
         )  # fmt: skip
 
 
-def _line_handles(performance: "Performance", rows: Sequence["NoteVerdict"]) -> list[Any]:
+def _line_handles(
+    performance: "Performance", rows: Sequence["NoteVerdict"], written: bool
+) -> list[Any]:
+    asked = "fingered note, as asked (w: as written for the horn)" if written else ASKED
     handles: list[Any] = [
-        Patch(fc="none", ec=HORN_BLUE, label="fingered note, as asked"),
+        Patch(fc="none", ec=HORN_BLUE, label=asked),
         Line2D([], [], color=HORN_BLUE, lw=1.8, label="played pitch, as measured"),
     ]
     if passage_data.sung_notes(performance, rows):

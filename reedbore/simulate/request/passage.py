@@ -30,6 +30,8 @@ from reedbore.simulate.request.take import (
     reach_again,
     reach_of,
     recorded,
+    transposition_again,
+    without_mark,
 )
 from reedbore.simulate.request.typed import TypedPassage
 from reedbore.simulate.tuning import check_note, tune
@@ -264,16 +266,8 @@ def passage_again(found: PassageSidecar, path: Path) -> PassageRequest:
         read=(voice,) if voice else (),
         warnings=(*differences(found), *strangers(found, path)),
         reach=reach_again(found.setup, typed.voice, typed.a4_hz),
-        transposition=_transposition_again(typed.horn),
+        transposition=transposition_again(typed.horn),
     )
-
-
-def _transposition_again(horn: str) -> int | None:
-    """Return that of the horn that a sidecar names, if it is still found."""
-    try:
-        return load_horn(horn).transposition
-    except ReedboreError:
-        return None
 
 
 # --- what goes together --------------------------------------------------------------------------
@@ -399,7 +393,8 @@ def _stem(words: Words, horn: Horn, source: Source, passage: Passage) -> str:
     if source.typed:
         fingered = words.fingered or "Bb2"
         if is_written(words.fingered, all_of_it=words.written and words.fingered is not None):
-            fingered = _sounding(fingered, passage.fingered_line)
+            sounding = _sounding(fingered, passage.fingered_line)
+            fingered = f"{sounding}-written-{without_mark(fingered)}"
         parts = [horn.name, fingered, words.fingering, sung or "alone"]
     else:
         changed = horn.name if words.horn else ""

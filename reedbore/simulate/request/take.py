@@ -91,6 +91,8 @@ class Request:
         What the player should know before.
     reach : (low, high) or None
         Of the voice, if it is known. [Hz]
+    transposition : int or None
+        Written note minus sounding note of the horn, if it is known. [semitones]
     """
 
     setup: Setup
@@ -98,6 +100,14 @@ class Request:
     untuned: tuple[Horn, Words] | None = None
     warnings: tuple[str, ...] = ()
     reach: tuple[float, float] | None = None
+    transposition: int | None = None
+
+    @property
+    def written(self) -> int | None:
+        """Its transposition if the fingered note was typed as written, else None."""
+        typed = self.typed
+        asked = isinstance(typed, Typed) and is_written(typed.fingered, all_of_it=typed.written)
+        return self.transposition if asked else None
 
 
 def refuse_words(words: Mapping[str, Any], says: str) -> None:
@@ -155,6 +165,7 @@ def read_request(words: Words) -> Request:
         untuned=(horn, words),
         warnings=tuple(_out_of_range(setup, singer, words.a4)),
         reach=reach_of(setup, singer, words.a4),
+        transposition=horn.transposition,
     )
 
 
@@ -344,6 +355,14 @@ def reach_again(setup: Setup, voice: str, a4: float) -> tuple[float, float] | No
         return None
 
 
+def transposition_again(horn: str) -> int | None:
+    """Return that of the horn that a sidecar names, if it is still found."""
+    try:
+        return load_horn(horn).transposition
+    except ReedboreError:
+        return None
+
+
 def _out_of_range(setup: Setup, singer: Singer, a4: float) -> list[str]:
     made = setup.voice.source in {"pulse", "sine"}
     return out_of_range([setup.voice.frequency] if made else [], singer, a4)
@@ -365,7 +384,9 @@ def out_of_range(sung_hz: Sequence[float], singer: Singer, a4: float) -> list[st
 def _typed(words: Words, horn: Horn, fingered_hz: float, setup: Setup) -> Typed:
     fingered = sounding = notes.note_name(fingered_hz, words.a4)
     if is_written(words.fingered, all_of_it=words.written):
-        fingered += f" (written {_WRITTEN.sub('', words.fingered or '')})"
+        typed = without_mark(words.fingered)
+        fingered += f" (written {typed})"
+        sounding += f"-written-{typed}"
     else:
         sounding = words.fingered or ""
     return Typed(
@@ -396,6 +417,11 @@ def _sung_title(words: Words, setup: Setup) -> str:
 _WRITTEN = re.compile(r"(?<!\S)[wW]:")
 
 
+def without_mark(text: str | None) -> str:
+    """Return typed notes without the mark of written ones."""
+    return _WRITTEN.sub("", text or "")
+
+
 def is_written(text: str | None, *, all_of_it: bool = False) -> bool:
     """Tell whether notes were typed as written for a horn; a frequency sounds as it is given."""
     plain = (text or "").strip()
@@ -403,7 +429,7 @@ def is_written(text: str | None, *, all_of_it: bool = False) -> bool:
 
 
 def _stem(horn: str, fingered: str, words: Words, setup: Setup) -> str:
-    """Name files by the notes that sound, like the title."""
+    """Name files by the notes that sound and, where that was typed, as written, like the title."""
     sung = words.sung or "alone"
     if is_recording(sung):
         sung = Path(sung).stem
@@ -441,6 +467,7 @@ def request_again(found: Sidecar, path: Path) -> Request:
         typed=typed,
         warnings=(*differences(found), *strangers(found, path)),
         reach=reach_again(found.setup, getattr(typed, "voice", None) or "", typed.a4_hz),
+        transposition=transposition_again(typed.horn),
     )
 
 
