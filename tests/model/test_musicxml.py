@@ -14,6 +14,7 @@ import verovio
 import xmlschema
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from other_scores import other_score
 from scores import score
 
 from reedbore.errors import NoteError
@@ -117,6 +118,19 @@ def test_another_library_reads_triplets_where_they_are() -> None:
     data = musicxml_bytes(passage(fingered="C4:1/3 D4:1/3 E4:1/3 F4:2/3 G4:2/3 A4:2/3", sung=""))
     onsets = [beat for beat, _ in heard_by_verovio(data.data)]
     assert onsets == pytest.approx([0, 1 / 3, 2 / 3, 1, 5 / 3, 7 / 3], abs=0.01)
+
+
+def test_a_score_of_one_library_goes_out_and_is_read_by_a_second(tmp_path: Path) -> None:
+    other_score(tmp_path / "other.musicxml")
+    found = read_musicxml(tmp_path / "other.musicxml")
+    # Written C4 and E4 for the tenor; the first of two bars is repeated.
+    assert found.passage.fingered == "Bb2:3 Bb2:3 D3:2 rest:1"
+    assert found.passage.sung == "Bb3:1 C4:2 Bb3:1 C4:2 D4:3"
+    assert found.passage.meter == "3/4"
+    data = musicxml_bytes(found.passage, transposition=14).data
+    assert heard_by_verovio(data) == [
+        (0, 46), (0, 58), (1, 60), (3, 46), (3, 58), (4, 60), (6, 50), (6, 62),
+    ]  # fmt: skip
 
 
 # --- there and back ------------------------------------------------------------------------------

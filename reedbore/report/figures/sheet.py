@@ -46,6 +46,7 @@ WORDS, SMALL, TITLE = 10.0, 8.5, 17.0  # [points]
 COLUMNS = {"at": 0.0, "horn": 18.0, "sing": 40.0, "third": 61.0, "window": 85.0}  # [mm]
 WINDOW_WIDE = 52.0  # [mm]
 LEAST_REACH, REACH_STEP = 50.0, 50.0  # of the scale, either way [cents]
+CROWDED = 150.0  # every second mark of a wider scale has a number [cents]
 LONGEST_LINE = 112  # characters from margin to margin
 SAYS_BESIDE = 29  # characters beside a window
 CARE = (
@@ -307,8 +308,9 @@ def _draw_rows(axes: Axes, plan: Plan, rows: Sequence[Row], top: float) -> float
     scale = WINDOW_WIDE / (2.0 * reach)
     for mark in range(-int(reach), int(reach) + 1, 50):
         x = left + (mark + reach) * scale
-        axes.text(x, top + 3.5, f"{mark:+d}" if mark else "0", fontsize=SMALL - 1.5, color=FAINT,
-                  ha="center")  # fmt: skip
+        if reach <= CROWDED or mark % 100 == 0:
+            axes.text(x, top + 3.5, f"{mark:+d}" if mark else "0", fontsize=SMALL - 1.5,
+                      color=FAINT, ha="center")  # fmt: skip
         bottom = top + AXIS + ROW * len(rows) - 2.0
         axes.plot([x, x], [top + 5.0, bottom], color=FAINT, lw=0.6 if mark else 1.0, alpha=0.5)
     axes.text(left + WINDOW_WIDE + 5.0, top + 3.5, "cents from that note", fontsize=SMALL - 1.0,
