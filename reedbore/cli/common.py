@@ -40,7 +40,7 @@ class Player:
     horn
         Horn, by name or as a preset file. [default: tenor-saxophone]
     fingered
-        Fingered note: Bb2, F#3+14c or 220Hz. [default: that of the demo, Bb2]
+        Fingered note: Bb2, F#3+14c or 220Hz. [default: that of the demo, Bb2; of a plan all]
     fingering
         Name of another fingering for that note, such as fork; presets show HORN lists them.
     voice

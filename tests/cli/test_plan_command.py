@@ -95,6 +95,7 @@ def test_several_fingered_notes_may_be_given_as_written(asked, capsys):
     document = told(capsys, "--fingered", "C4 D4", "--written", "--quick")
     pairs = {(pair["fingered_note"], pair["fingered_written"]) for pair in document["pairs"]}
     assert pairs == {("Bb2", "C4"), ("C3", "D4")}
+    assert document["title"] == "Bb2 (written C4), C3 (written D4) fingered"
 
 
 def test_a_line_of_wanted_notes_is_a_passage_to_play(asked, capsys):

@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+import re
+from pathlib import Path
 
 import pytest
 
@@ -12,8 +14,17 @@ from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import midi_to_hz, parse_note
 from reedbore.report import plan as report
 from reedbore.report.words import FOLDS, STRAIN
-from reedbore.verdict.plan import Plan, Step, Tried, best_first
+from reedbore.verdict.plan import (
+    EASE_COSTS,
+    HEARD_COSTS,
+    Plan,
+    Step,
+    Tried,
+    best_first,
+)
 from reedbore.verdict.planning import (
+    CHANGE_COST,
+    FINGERS_COST,
     Fingered,
     fingered_notes,
     nearest_to,
@@ -189,3 +200,39 @@ def test_csv_of_a_line_has_a_row_for_each_step():
     assert rows[0]["wanted_note"] == "Bb1"
     assert rows[0]["q"]
     assert rows[1]["q"] == rows[1]["wanted_note"] == ""
+
+
+ROOT = Path(__file__).parents[2]
+REFERENCE = (ROOT / "DEVELOPERS.md").read_text("utf-8").split("\n### Plans\n")[1]
+
+
+def keys(document):
+    """All keys of a document, at any depth; a passage has those of its file."""
+    if isinstance(document, list):
+        return set().union(*map(keys, document))
+    if not isinstance(document, dict):
+        return set()
+    below = (value for key, value in document.items() if key != "passage")
+    return set(document).union(*map(keys, below))
+
+
+def test_every_key_of_the_json_stands_in_the_reference():
+    pair = plan().choices[0]
+    step = Step(beat=0.0, beats=2.0, choice=pair, wanted_hz=BB2, sung_hz=BB2, nearest=(pair,))
+    whole = tried(plan(steps=(step,), wanted_hz=BB2), {pair.key: found(74.0, pair.just_hz)})
+    told = set(re.findall(r"`(\w+)`", REFERENCE)) | {"hz", "note"}
+    assert keys(report.document(whole)) - told == set()
+
+
+def test_the_prices_of_the_reference_are_those_that_are_paid():
+    prices = " ".join(REFERENCE.split())
+    ease = [f"{EASE_COSTS[ease]:g}" for ease in Ease]
+    assert f"{', '.join(ease[:-1])} or {ease[-1]} by its ease (untried log₂ p·q)" in prices
+    heard = [
+        f"{HEARD_COSTS[kind]:g}" for kind in (Heard.YES, Heard.UNCERTAIN, Heard.SUNG, Heard.NO)
+    ]
+    assert f"{', '.join(heard[:-1])} or {heard[-1]} by what is heard" in prices
+    assert HEARD_COSTS[Heard.SUNG] == HEARD_COSTS[Heard.FINGERED]
+    assert f"{CHANGE_COST:g} for another note than the piece has" in prices
+    assert "a quarter of what the fingers move" in prices
+    assert FINGERS_COST == 0.25

@@ -189,7 +189,7 @@ def _notes(words: Words, want: str | None, span: str | None, tolerance: float) -
     ]
     depth = singer.voice.depth if words.depth is None else words.depth
     plan = Plan(
-        title=_title(words, given),
+        title=_title(words, given, horn),
         horn=horn,
         singer=singer,
         choices=tuple(best_first(pairs)),
@@ -263,10 +263,15 @@ def _fingered(words: Words, horn: Horn) -> list[Fingered]:
     return found
 
 
-def _title(words: Words, given: Sequence[Fingered]) -> str:
+def _title(words: Words, given: Sequence[Fingered], horn: Horn) -> str:
     if not given:
         return "all that can be fingered"
-    return f"{', '.join(notes.note_name(note.hz, words.a4) for note in given)} fingered"
+    return f"{', '.join(_named_both(note.hz, words, horn) for note in given)} fingered"
+
+
+def _named_both(hz: float, words: Words, horn: Horn) -> str:
+    written = notes.written_name(hz, horn.transposition, words.a4)
+    return notes.note_name(hz, words.a4) + f" (written {written})" * words.written
 
 
 def _singer(name: str, span: str | None, a4: float) -> Singer:
