@@ -116,6 +116,21 @@ def test_breath_swells_between_the_dynamics():
     assert one.pressure_asked[144000] == pytest.approx(middle)
 
 
+@pytest.mark.parametrize("slur", ["~", ""])
+def test_notes_that_change_in_a_swell_are_no_louder_than_the_louder_of_them(slur):
+    # Above 6 kHz the alto's Ab3 has five times the energy of its F3: that is no transient.
+    line, swell = f"F3:0.5{slur} Ab3:0.5", (("breath", "pp@0 ff@1.5"),)
+    one = played(line, horn="alto-saxophone", passage=swell)
+    for hz in (3000.0, 6000.0):
+        high = np.fft.rfft(one.sound)
+        high[np.fft.rfftfreq(one.sound.size, 1.0 / SOUND_RATE) < hz] = 0.0
+        wave = np.fft.irfft(high, one.sound.size)
+        energy = (wave[: wave.size // 480 * 480] ** 2).reshape(-1, 480).sum(axis=1)  # of 10 ms
+        change = round(100 * one.fingered[1].first / RATE)
+        before, after = (np.median(energy[change + at : change + at + 20]) for at in (-25, 15))
+        assert energy[change - 3 : change + 8].max() < 2.0 * max(before, after)
+
+
 def test_depth_follows_its_curve():
     one = played("Bb2:2", "D4:2", passage=(("depth", "0.05@0 0.2@2"),))
     steady = one.pressure_asked
