@@ -19,6 +19,9 @@ MOST_PAIRS = 12
 """Of notes that are planned one by one: the best that fit a page."""
 
 
+LONGEST_LIST = 10  # characters of a narrow column
+
+
 class Row(NamedTuple):
     """A pair, and where it stands in the music."""
 
@@ -103,7 +106,7 @@ def _third(choice: Choice, beat: float, beats: float) -> Third | None:
 
 
 def listed(what: str, numbers: Sequence[int]) -> str:
-    """List numbers with runs drawn together, such as ``bars 1–3, 7``."""
+    """List numbers with runs drawn together, such as ``bars 1–3``; of a long list the first."""
     runs: list[list[int]] = []
     for number in sorted(set(numbers)):
         if runs and number == runs[-1][1] + 1:
@@ -111,4 +114,5 @@ def listed(what: str, numbers: Sequence[int]) -> str:
         else:
             runs.append([number, number])
     text = ", ".join(f"{a}" if a == b else f"{a}–{b}" for a, b in runs)
-    return f"{what}{'' if len(set(numbers)) == 1 else 's'} {text}"
+    found = f"{what}{'' if len(set(numbers)) == 1 else 's'} {text}"
+    return found if len(found) <= LONGEST_LIST else f"{what} {runs[0][0]}, …"

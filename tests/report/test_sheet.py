@@ -134,7 +134,9 @@ def test_notes_one_by_one_have_a_bar_each_and_their_air() -> None:
 
 
 def test_where_a_pair_stands_is_listed_in_runs() -> None:
-    assert listed("bar", [3, 1, 2, 2, 7]) == "bars 1–3, 7"
+    assert listed("bar", [3, 1, 2, 2]) == "bars 1–3"
+    assert listed("bar", [5, 8]) == "bars 5, 8"
+    assert listed("bar", [3, 1, 2, 2, 7]) == "bar 1, …"
     assert listed("bar", [4, 4]) == "bar 4"
 
 

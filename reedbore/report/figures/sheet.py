@@ -174,7 +174,7 @@ def _place(measures: Sequence[bars.Bar], beat: float) -> str:
     number = max(sum(bar.start <= exact for bar in measures), 1)
     bar = measures[number - 1]
     count = (exact - bar.start) * bar.meter.unit / 4 + 1
-    return f"bar {number}" + (f", beat {float(count):g}" if count != 1 else "")
+    return f"bar {number}" + (f", beat {float(round(count, 2)):g}" if count != 1 else "")
 
 
 # --- the pages -----------------------------------------------------------------------------------
