@@ -1,6 +1,6 @@
 """Lanes as columns of tables, and the tables as blocks of lanes that are stepped together."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from reedbore.kernel import folds, rows
 from reedbore.kernel.lanes import Kind
-from reedbore.kernel.numbers import Drive, Numbers
+from reedbore.kernel.numbers import Driven, Numbers
 from reedbore.kernel.rows import AHEAD, LANES
 
 PAIR_COUNTS = 1, rows.ROW_PAIRS, rows.PAIRS
@@ -19,8 +19,6 @@ BATCHES = AHEAD, 4, 2, 1
 
 Reals = NDArray[np.float64]
 Whole = NDArray[np.int64]
-Lane = tuple[Numbers, Drive]
-"""A setup, and what is blown and sung into it."""
 
 
 class Block(NamedTuple):
@@ -85,12 +83,12 @@ class Columns(NamedTuple):
         return int(np.count_nonzero(self.table[rows.ECHO : rows.DELAYED].any(axis=1)))
 
 
-def columns_of(lanes: Sequence[Lane], tick: int) -> list[Columns]:
+def columns_of(lanes: Driven, tick: int) -> list[Columns]:
     """Put lanes, at rest, into the columns of their kinds.
 
     Parameters
     ----------
-    lanes : sequence of Lane
+    lanes : Driven
         All of the same rate.
     tick : int
         How often the pressure is looked at. [steps]
@@ -100,27 +98,55 @@ def columns_of(lanes: Sequence[Lane], tick: int) -> list[Columns]:
     list of Columns
         Of all kinds among them.
     """
-    table = np.zeros((rows.ROWS, len(lanes)))
-    places = np.zeros((rows.PLACES, len(lanes)), np.int64)
-    voices = np.zeros((folds.ROWS, len(lanes)))
-    kinds: dict[tuple[Kind, tuple[int, ...]], list[int]] = {}
-    for lane, (numbers, drive) in enumerate(lanes):
-        _fill(table[:, lane], places[:, lane], numbers, drive)
-        tube: tuple[int, ...] = ()
-        if drive.singer:
-            _fill_voice(voices[:, lane], drive.singer)
-            tube = tuple(drive.singer.folds.steps.tolist())
-        kinds.setdefault((kind_of(numbers, tick, bool(tube)), tube), []).append(lane)
-    return [
-        Columns(
-            *(kind, np.array(some), table[:, some], places[:, some]),
-            *(voices[: folds.ROWS * kind.folds, some], np.array(tube, np.int64)),
-        )
-        for (kind, tube), some in kinds.items()
+    differing = len(lanes.numbers)
+    table = np.zeros((rows.ROWS, differing))
+    places = np.zeros((rows.PLACES, differing), np.int64)
+    for k, numbers in enumerate(lanes.numbers):
+        _fill(table[:, k], places[:, k], numbers)
+    found: list[Columns] = []
+    for (kind, tube), some in _by_kind(lanes, tick).items():
+        own, places_own = table[:, lanes.which[some]], places[:, lanes.which[some]]
+        for row, name in _DRIVEN.items():
+            own[row] = getattr(lanes, name)[some]
+        places_own[rows.PERIOD] = lanes.period[some]
+        voices = np.zeros((folds.ROWS * kind.folds, some.size))
+        for column, lane in enumerate(some if kind.folds else ()):
+            singer = lanes.singers[lane]
+            assert singer is not None
+            _fill_voice(voices[:, column], singer)
+        found.append(Columns(kind, some, own, places_own, voices, np.array(tube, np.int64)))
+    return found
+
+
+_DRIVEN = {
+    rows.BREATH: "breath",
+    rows.RISE: "rise",
+    rows.DEPTH: "depth",
+    rows.FADE_IN: "fade",
+    rows.SUNG_TURN: "sung_turn",
+    rows.CLOCK_TURN: "clock_turn",
+}
+"""Rows of a block that say what is blown and sung, and where `Driven` has them."""
+
+
+def _by_kind(lanes: Driven, tick: int) -> dict[tuple[Kind, tuple[int, ...]], Whole]:
+    """Find the lanes of each kind, in order; those of folds have tubes of equal steps too."""
+    tubes: list[tuple[int, ...]] = [
+        tuple(singer.folds.steps.tolist()) if singer else () for singer in lanes.singers
     ]
+    known: dict[tuple[Kind, tuple[int, ...]], int] = {}
+    if tubes:
+        those = zip((lanes.numbers[k] for k in lanes.which), tubes, strict=True)
+        kinds = [(kind_of(numbers, tick, bool(tube)), tube) for numbers, tube in those]
+        number = np.array([known.setdefault(kind, len(known)) for kind in kinds], np.int64)
+    else:
+        kinds = [(kind_of(numbers, tick, singing=False), ()) for numbers in lanes.numbers]
+        number = np.array([known.setdefault(kind, len(known)) for kind in kinds], np.int64)
+        number = number[lanes.which]
+    return {kind: np.flatnonzero(number == k) for kind, k in known.items()}
 
 
-def grouped(lanes: Sequence[Lane], tick: int, ages: int) -> list[Group]:
+def grouped(lanes: Driven, tick: int, ages: int) -> list[Group]:
     """Put lanes, at rest, into blocks of their kinds.
 
     Parameters
@@ -155,22 +181,18 @@ def kind_of(numbers: Numbers, tick: int, singing: bool) -> Kind:
     return Kind(numbers.valve, numbers.upper is not None, numbers.coupled, singing, pairs, batch)
 
 
-def _fill(table: Reals, places: Whole, numbers: Numbers, drive: Drive) -> None:
-    """Write a lane, at rest, into its columns, which are filled with zeros."""
+def _fill(table: Reals, places: Whole, numbers: Numbers) -> None:
+    """Write a setup, at rest, into its columns, which are filled with zeros."""
     upper, early = numbers.upper or numbers.taps, numbers.echoes.size
     state = table[rows.NUMBERS : rows.BREATH]
     table[: rows.NUMBERS] = numbers.table
     state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
-    table[rows.BREATH], table[rows.RISE] = drive.breath, drive.rise
-    table[rows.DEPTH], table[rows.FADE_IN] = drive.depth, drive.fade
-    table[rows.SUNG_TURN], table[rows.CLOCK_TURN] = drive.sung_turn, drive.clock_turn
     table[rows.VENT_OPENS] = numbers.vent_begins
     table[rows.TAP : rows.UPPER_TAP] = numbers.taps.weights
     table[rows.UPPER_TAP : rows.ECHO] = upper.weights
     table[rows.ECHO : rows.ECHO + early] = numbers.echoes
     table[rows.SANE] = 1.0
     places[rows.FIRST], places[rows.UPPER_FIRST] = numbers.taps.first, upper.first
-    places[rows.PERIOD] = drive.period
     places[rows.ECHO_PLACE :] = numbers.taps.first
     places[rows.ECHO_PLACE : rows.ECHO_PLACE + early] = numbers.places
 

@@ -6,9 +6,11 @@ of machine is another `Executor`; whoever has lanes to step is given one and kno
 
 import functools
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from enum import StrEnum
+from threading import Lock
 from typing import Any, NamedTuple, Protocol, TypeVar
 
 import numpy as np
@@ -16,9 +18,9 @@ from numpy.typing import NDArray
 
 from reedbore.errors import ReedboreError
 from reedbore.kernel import blocks, folds, rows
-from reedbore.kernel.blocks import Lane, Reals, Whole
+from reedbore.kernel.blocks import Reals, Whole
 from reedbore.kernel.lanes import Kind, make_lanes
-from reedbore.kernel.numbers import vent_rise
+from reedbore.kernel.numbers import Driven, vent_rise
 from reedbore.kernel.rows import LANES
 
 Answer = TypeVar("Answer")
@@ -55,7 +57,17 @@ class Emitted(NamedTuple):
     levels: Reals
     """Shape (hops, 3, m): sum of the pressure, of its square, and 0 from where a lane burst."""
     pressure: Reals
-    """Shape (steps, m), of each step; no steps unless it was to be recorded. [Pa]"""
+    """Shape (steps, m), of each step; no steps unless they were to be kept. [Pa]"""
+    ticks: Reals
+    """Shape (ticks, m), the mean of each tick; no ticks unless they were to be kept. [Pa]"""
+
+
+class Keep(StrEnum):
+    """Which pressures are handed on."""
+
+    NONE = "none"
+    STEPS = "steps"
+    TICKS = "ticks"
 
 
 class Running(Protocol):
@@ -65,7 +77,7 @@ class Running(Protocol):
     """Steps made."""
 
     def advance(
-        self, hops: int, digest: Callable[[Emitted], Answer], record: bool = False
+        self, hops: int, digest: Callable[[Emitted], Answer], keep: Keep = Keep.NONE
     ) -> list[Answer]:
         """Step all lanes on.
 
@@ -76,8 +88,8 @@ class Running(Protocol):
         digest : callable
             Called with what some lanes have emitted, until each lane was told of once; in any
             order, and from several threads at a time. The arrays are not kept.
-        record : bool
-            Whether every pressure is handed on.
+        keep : Keep
+            Which pressures are handed on.
 
         Returns
         -------
@@ -100,14 +112,30 @@ class Executor(Protocol):
     def threads(self) -> int:
         """How many threads are best at giving it work."""
 
-    def start(self, lanes: Sequence[Lane], shared: Shared) -> Running:
+    def start(self, lanes: Driven, shared: Shared) -> Running:
         """Set up lanes, at rest."""
 
 
-@functools.cache
 def compiled_loop(kind: Kind) -> Any:
-    """Return the compiled loop for lanes of a kind."""
+    """Return the compiled loop for lanes of a kind; threads that ask for one have the same."""
+    with COMPILING:
+        return _made(kind)
+
+
+@functools.cache
+def _made(kind: Kind) -> Any:
     return make_lanes(kind)
+
+
+COMPILING = Lock()
+"""Held while a loop is made."""
+
+
+def usable_cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 @dataclass(frozen=True)
@@ -117,16 +145,16 @@ class CpuLanes:
     Attributes
     ----------
     threads, width : int
-        As of an `Executor`; by default as many threads as there are cores.
+        As of an `Executor`; by default as many threads as there are cores for this process.
     loop : callable
         For a kind of lanes the loop from `lanes.make_lanes`.
     """
 
-    threads: int = os.cpu_count() or 1
-    width: int = 2048
+    threads: int = usable_cores()
+    width: int = 512
     loop: Callable[[Kind], Any] = compiled_loop
 
-    def start(self, lanes: Sequence[Lane], shared: Shared) -> "CpuRunning":
+    def start(self, lanes: Driven, shared: Shared) -> "CpuRunning":
         """Set up lanes, at rest."""
         return CpuRunning(self, lanes, shared)
 
@@ -134,11 +162,11 @@ class CpuLanes:
 class CpuRunning:
     """Lanes in the memory of the computer, in blocks."""
 
-    def __init__(self, machine: CpuLanes, lanes: Sequence[Lane], shared: Shared) -> None:
+    def __init__(self, machine: CpuLanes, lanes: Driven, shared: Shared) -> None:
         self.now = 0
         self.groups = blocks.grouped(lanes, shared.tick, shared.window.shape[0])
         self._machine, self._shared = machine, shared
-        self._vent_rise = vent_rise(lanes[0][0].rate)
+        self._vent_rise = vent_rise(lanes.numbers[0].rate)
 
     def keep(self, mask: NDArray[np.bool_]) -> None:
         """Drop lanes; see `Running`."""
@@ -147,14 +175,14 @@ class CpuRunning:
         self.groups = [group for group in left if group]
 
     def advance(
-        self, hops: int, digest: Callable[[Emitted], Answer], record: bool = False
+        self, hops: int, digest: Callable[[Emitted], Answer], keep: Keep = Keep.NONE
     ) -> list[Answer]:
         """Move all blocks on, all cores at work; see `Running`."""
         start, self.now = self.now, self.now + hops * self._shared.hop
         work = [(group, number) for group in self.groups for number in range(len(group.blocks))]
 
         def move(piece: tuple[blocks.Group, int]) -> Answer:
-            return digest(self._moved(*piece, start, hops, record))
+            return digest(self._moved(*piece, start, hops, keep))
 
         threads = self._machine.threads
         if threads == 1 or len(work) == 1:
@@ -163,25 +191,33 @@ class CpuRunning:
             return list(pool.map(move, work))
 
     def _moved(
-        self, group: blocks.Group, number: int, start: int, hops: int, record: bool
+        self, group: blocks.Group, number: int, start: int, hops: int, keep: Keep
     ) -> Emitted:
         """Move one block on."""
-        shared, steps = self._shared, hops * self._shared.hop if record else 0
+        shared = self._shared
+        steps, looks = kept(shared, hops, keep)
         line, sung, levels = (np.zeros((hops, parts, LANES)) for parts in (2, 3, 3))
         # Where in the tubes a section is read now: it goes round once in its own steps.
         spots = folds.first_places(group.steps) + start % np.maximum(group.steps, 1)
-        pressure = np.zeros((steps, LANES))
+        pressure, ticks = np.zeros((steps, LANES)), np.zeros((looks, LANES))
         table, *others = group.blocks[number]
         tiles = np.zeros((rows.TILES, group.kind.batch, LANES)), np.zeros(rows.AHEAD)
         self._machine.loop(group.kind)(
             *(table, None, *others, group.steps, spots),
             *(*tiles, shared.waves, shared.window, start, shared.settled),
-            *(shared.tick, group.echoes, self._vent_rise, LANES, line, sung, levels, pressure),
+            *(shared.tick, group.echoes, self._vent_rise, LANES, line, sung, levels),
+            *(pressure, ticks),
         )
         members = group.members[number * LANES : (number + 1) * LANES]
         own = slice(members.size)
         lines = line[..., own], sung[..., own]
-        return Emitted(members, *lines, levels[..., own], pressure[:, own])
+        return Emitted(members, *lines, levels[..., own], pressure[:, own], ticks[:, own])
+
+
+def kept(shared: Shared, hops: int, keep: Keep) -> tuple[int, int]:
+    """Return of how many steps, and of how many ticks, the pressures are kept over some hops."""
+    steps = hops * shared.hop if keep == Keep.STEPS else 0
+    return steps, hops * shared.window.shape[1] if keep == Keep.TICKS else 0
 
 
 CPU = CpuLanes()
@@ -221,4 +257,4 @@ def machine(on: str, lanes: int) -> Executor:
     why = gpu.missing()
     if why and on == "gpu":
         raise ReedboreError(f"--on gpu: {why}")
-    return CPU if why else gpu.GpuLanes()
+    return CPU if why else gpu.GpuLanes.for_this_card()

@@ -8,7 +8,7 @@ with the rows that a kind of lanes uses and no others.
 
 import functools
 import inspect
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import ModuleType
 from typing import Any, NamedTuple, TypeVar
@@ -21,12 +21,12 @@ from numpy.typing import NDArray
 
 from reedbore.errors import ReedboreError
 from reedbore.kernel import rows
-from reedbore.kernel.blocks import Columns, Lane, Whole, columns_of, line_steps
+from reedbore.kernel.blocks import Columns, Whole, columns_of, line_steps
 from reedbore.kernel.compiler import KEPT, assembled
-from reedbore.kernel.executor import Emitted, Shared
+from reedbore.kernel.executor import COMPILING, Emitted, Keep, Shared, kept, usable_cores
 from reedbore.kernel.folds import SECTIONS
 from reedbore.kernel.lanes import Kind, choices, move_lanes, name_of
-from reedbore.kernel.numbers import vent_rise
+from reedbore.kernel.numbers import Driven, vent_rise
 from reedbore.kernel.rows import AHEAD
 
 Answer = TypeVar("Answer")
@@ -40,6 +40,15 @@ SHARED_BYTES = 48 * 1024
 
 MOST_THREADS = 64
 """Threads of a block; so many keep their state in registers."""
+
+LANE_BYTES = 120_000
+"""About so much of the card's memory a lane takes, what it hands over included."""
+
+WIDTHS = 1 << 10, 1 << 13
+"""So many lanes at least, and at most, are started together by one of several threads."""
+
+MOST_BATCHES = 16
+"""So many batches of this width keep a large card busy, while others are judged."""
 
 HANDED_BYTES = 1 << 30
 """About so much is handed over at a time, for lanes that are looked at step by step."""
@@ -73,6 +82,7 @@ def _thread(
     sung_lines: Any,
     levels: Any,
     record: Any,
+    ticks: Any,
 ) -> None:
     """Step one lane on; the lanes of this launch begin with the first."""
     column = cuda.grid(1)
@@ -105,6 +115,7 @@ def _thread(
         *(waves, window, start, settled, tick, echoes, vent_rise, 1),
         *(lines[:, :, column : column + 1], sung_lines[:, :, column : column + 1]),
         *(levels[:, :, column : column + 1], record[:, column : column + 1]),
+        ticks[:, column : column + 1],
     )
     for k in range(STATE_SHAPE[0]):
         block[TABLE_SHAPE[0] + k, lane] = state[k, 0]
@@ -166,8 +177,13 @@ class _Loop(NamedTuple):
     threads: int
 
 
-@functools.cache
 def _loop_for(kind: Kind) -> _Loop:
+    with COMPILING:
+        return _made(kind)
+
+
+@functools.cache
+def _made(kind: Kind) -> _Loop:
     packed: Any = rows_for(kind)
     most = SHARED_BYTES // (8 * packed.NUMBERS)
     threads = 1 << (min(most, MOST_THREADS).bit_length() - 1)
@@ -198,6 +214,17 @@ def _gather(source: Any, which: Any, target: Any) -> None:
 _gathering = cuda.jit(_gather, cache=KEPT)
 
 
+def _clear(target: Any) -> None:
+    """Fill a table with zeros."""
+    column = cuda.grid(1)
+    if column < target.shape[1]:
+        for row in range(target.shape[0]):
+            target[row, column] = 0.0
+
+
+_clearing = cuda.jit(_clear, cache=KEPT)
+
+
 class _Group(NamedTuple):
     """Lanes of one kind on the card."""
 
@@ -214,10 +241,13 @@ class _Group(NamedTuple):
 class GpuLanes:
     """A graphics card: an `Executor`.
 
+    Batches that several threads start are stepped side by side, each in a stream of its own: so the
+    card has work while some of them are judged, and is full though each has few lanes.
+
     Attributes
     ----------
     width, threads : int
-        As of an `Executor`; the card is full at some ten thousand lanes.
+        As of an `Executor`; the card is full at some ten thousand lanes in all.
 
     Raises
     ------
@@ -225,14 +255,22 @@ class GpuLanes:
         If there is none.
     """
 
-    width: int = 1 << 17
-    threads: int = 1
+    width: int = WIDTHS[1]
+    threads: int = 4
 
     def __post_init__(self) -> None:
         if why := missing():
             raise ReedboreError(why)
 
-    def start(self, lanes: Sequence[Lane], shared: Shared) -> "GpuRunning":
+    @classmethod
+    def for_this_card(cls) -> "GpuLanes":
+        """Return the machine with as many lanes and threads as card and cores are good for."""
+        threads = min(max(usable_cores(), 4), MOST_BATCHES)
+        least, most = WIDTHS
+        free = cuda.current_context().get_memory_info()[0] // (LANE_BYTES * threads)
+        return cls(width=min(max(free, least), most), threads=threads)
+
+    def start(self, lanes: Driven, shared: Shared) -> "GpuRunning":
         """Set up lanes, at rest."""
         return GpuRunning(lanes, shared)
 
@@ -250,13 +288,18 @@ def missing() -> str | None:
 class GpuRunning:
     """Lanes in the memory of a card."""
 
-    def __init__(self, lanes: Sequence[Lane], shared: Shared) -> None:
+    def __init__(self, lanes: Driven, shared: Shared) -> None:
         self.now = 0
         self._shared = shared
-        self._waves, self._window = map(cuda.to_device, (shared.waves, shared.window))
-        self._vent_rise = vent_rise(lanes[0][0].rate)
+        self._stream = cuda.stream()
+        self._waves, self._window = (
+            cuda.to_device(part, self._stream) for part in (shared.waves, shared.window)
+        )
+        self._vent_rise = vent_rise(lanes.numbers[0].rate)
         ages = shared.window.shape[0]
-        self.groups = [_on_card(some, ages) for some in columns_of(lanes, shared.tick)]
+        self.groups = [
+            _on_card(some, ages, self._stream) for some in columns_of(lanes, shared.tick)
+        ]
 
     def keep(self, mask: NDArray[np.bool_]) -> None:
         """Drop lanes; see `Running`."""
@@ -264,44 +307,50 @@ class GpuRunning:
         for group in self.groups:
             stays = np.flatnonzero(mask[group.members])
             if stays.size:
-                members, which = moved[group.members[stays]], cuda.to_device(stays)
+                members, which = moved[group.members[stays]], cuda.to_device(stays, self._stream)
                 for k, table in enumerate(group.tables):
-                    group.tables[k] = _gathered(table, which)
+                    group.tables[k] = _gathered(table, which, self._stream)
                 groups.append(group._replace(members=members))
         self.groups = groups
 
     def advance(
-        self, hops: int, digest: Callable[[Emitted], Answer], record: bool = False
+        self, hops: int, digest: Callable[[Emitted], Answer], keep: Keep = Keep.NONE
     ) -> list[Answer]:
         """Move all lanes on; see `Running`."""
-        start, steps = self.now, hops * self._shared.hop
-        self.now += steps
-        bytes_a_lane = 8 * (8 * hops + steps * record)
+        start = self.now
+        self.now += hops * self._shared.hop
+        bytes_a_lane = 8 * (8 * hops + sum(kept(self._shared, hops, keep)))
         most = max(HANDED_BYTES // bytes_a_lane, MOST_THREADS)
         return [
-            digest(self._moved(group, slice(first, first + most), start, hops, steps * record))
+            digest(self._moved(group, slice(first, first + most), start, hops, keep))
             for group in self.groups
             for first in range(0, group.members.size, most)
         ]
 
-    def _moved(self, group: _Group, some: slice, start: int, hops: int, steps: int) -> Emitted:
+    def _moved(self, group: _Group, some: slice, start: int, hops: int, keep: Keep) -> Emitted:
         """Move some lanes of a group on."""
         shared, loop, members = self._shared, _loop_for(group.kind), group.members[some]
+        stream, count = self._stream, members.size
         lines, sung, levels = (
-            cuda.device_array((hops, parts, members.size)) for parts in (2, 3, 3)
+            cuda.device_array((hops, parts, count), stream=stream) for parts in (2, 3, 3)
         )
-        pressure = cuda.device_array((steps, members.size))
-        loop.kernel[-(-members.size // loop.threads), loop.threads](
+        pressure, ticks = (
+            cuda.device_array((length, count), stream=stream) for length in kept(shared, hops, keep)
+        )
+        loop.kernel[-(-count // loop.threads), loop.threads, stream](
             *(some.start, *group.tables, group.steps, self._waves, self._window),
             *(start, shared.settled, shared.tick, group.echoes, self._vent_rise),
-            *(lines, sung, levels, pressure),
+            *(lines, sung, levels, pressure, ticks),
         )
-        heard = sung.copy_to_host() if group.kind.folds else np.zeros(sung.shape)
-        given = lines.copy_to_host(), heard, levels.copy_to_host(), pressure.copy_to_host()
-        return Emitted(members, *given)
+        shown = [np.zeros(part.shape) for part in (lines, sung, levels, pressure, ticks)]
+        for part, here in zip((lines, sung, levels, pressure, ticks), shown, strict=True):
+            if here.size and (part is not sung or group.kind.folds):
+                part.copy_to_host(here, stream)
+        stream.synchronize()
+        return Emitted(members, *shown)
 
 
-def _on_card(some: Columns, ages: int) -> _Group:
+def _on_card(some: Columns, ages: int, stream: Any) -> _Group:
     """Put columns on the card, at rest."""
     kind, count = some.kind, some.members.size
     steps = line_steps(some.longest)
@@ -309,21 +358,25 @@ def _on_card(some: Columns, ages: int) -> _Group:
     singing = [2 * int(some.steps.sum()), 2 * ages * kind.folds]
     moving = [np.ascontiguousarray(some.table[_loop_for(kind).rows]), some.places]
     tables = [
-        *map(cuda.to_device, moving),
-        *(_silent(length, count) for length in still),
-        cuda.to_device(some.voices),
-        *(_silent(length, count) for length in singing),
+        *(cuda.to_device(part, stream) for part in moving),
+        *(_silent(length, count, stream) for length in still),
+        cuda.to_device(some.voices, stream),
+        *(_silent(length, count, stream) for length in singing),
     ]
-    return _Group(kind, some.members, tables, cuda.to_device(some.steps), some.echoes)
+    return _Group(kind, some.members, tables, cuda.to_device(some.steps, stream), some.echoes)
 
 
-def _silent(length: int, count: int) -> Any:
+def _silent(length: int, count: int, stream: Any) -> Any:
     """Return a table of zeros on the card."""
-    return cuda.to_device(np.zeros((length, count)))
+    target = cuda.device_array((length, count), stream=stream)
+    if length:
+        _clearing[-(-count // 256), 256, stream](target)
+    return target
 
 
-def _gathered(table: Any, which: Any) -> Any:
+def _gathered(table: Any, which: Any, stream: Any) -> Any:
     """Return some columns of a table on the card."""
-    target = cuda.device_array((table.shape[0], which.size), table.dtype)
-    _gathering[-(-which.size // 256), 256](table, which, target)
+    target = cuda.device_array((table.shape[0], which.size), table.dtype, stream=stream)
+    if table.shape[0]:
+        _gathering[-(-which.size // 256), 256, stream](table, which, target)
     return target

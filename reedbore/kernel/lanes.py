@@ -344,6 +344,12 @@ def _emit(frames: Any, hop: int, lines: Any) -> None:
             frames[oldest - ages + 1, lane] = 0.0
 
 
+def _keep_tick(block: Any, tick: int, row: int, ticks: Any, lanes: int) -> None:
+    """Keep the mean pressure of the tick that ends now."""
+    for lane in range(lanes):
+        ticks[row, lane] = block[rows.TICK, lane] / tick
+
+
 def _count_swings(voices: Any, tick: int, lanes: int) -> None:
     """Count how often folds have swung: how often they part beyond what they swing about."""
     for lane in range(lanes):
@@ -408,6 +414,7 @@ def move_lanes(
     sung_lines: Any,
     levels: Any,
     record: Any,
+    ticks: Any,
 ) -> None:
     """Step the lanes of a block on, from a step, and measure them."""
     # From here on the compiler knows how far apart the rows are.
@@ -458,6 +465,8 @@ def move_lanes(
                 if VENTED:
                     _go(tiles, rows.GOING_DOWN, leaving, now)
                 now += BATCH
+            if ticks.shape[0] > 0:
+                _keep_tick(block, tick, hop * window.shape[1] + at, ticks, lanes)
             _demodulate(block, rows.TICK, rows.CLOCK, frames, window, at, lanes)
             if FOLDS:
                 _count_swings(voices, tick, lanes)

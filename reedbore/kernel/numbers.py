@@ -1,5 +1,7 @@
 """A setup as the kernels take it: numbers, and what is blown and sung."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -76,6 +78,45 @@ class Drive(NamedTuple):
     """Where the sung period begins among those of all lanes."""
     singer: Steady | None = None
     """Whose folds sing instead."""
+
+
+@dataclass(frozen=True)
+class Driven:
+    """Many lanes: the numbers of their setups, and as columns what each blows and sings.
+
+    As a sequence, the numbers and the `Drive` of each lane.
+    """
+
+    numbers: Sequence[Numbers]
+    """Of the setups that differ."""
+    which: NDArray[np.int64]
+    """Shape (lanes,), whose numbers each lane has."""
+    breath: NDArray[np.float64]
+    """This, and those below, shape (lanes,), as in a `Drive`."""
+    rise: NDArray[np.float64]
+    depth: NDArray[np.float64]
+    fade: NDArray[np.float64]
+    sung_turn: NDArray[np.float64]
+    clock_turn: NDArray[np.float64]
+    period: NDArray[np.int64]
+    singers: Sequence[Steady | None] = ()
+    """Of each lane; none at all where no folds sing."""
+
+    def __len__(self) -> int:
+        return self.which.size
+
+    def __getitem__(self, lane: int) -> tuple[Numbers, Drive]:
+        drive = Drive(
+            breath=float(self.breath[lane]),
+            rise=float(self.rise[lane]),
+            depth=float(self.depth[lane]),
+            fade=float(self.fade[lane]),
+            sung_turn=float(self.sung_turn[lane]),
+            clock_turn=float(self.clock_turn[lane]),
+            period=int(self.period[lane]),
+            singer=self.singers[lane] if self.singers else None,
+        )
+        return self.numbers[self.which[lane]], drive
 
 
 def vent_rise(rate: float) -> int:

@@ -4,8 +4,6 @@ In: turns a beat, or a course of phase. Out: their mean, far more exactly than b
 and from when on a course rests.
 """
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,6 +12,11 @@ AT_REST_CYCLES = 0.05
 
 
 def mean_drift(times: NDArray[np.float64], cycles: NDArray[np.float64]) -> float:
+    """Return the mean drift of one course [Hz], as `mean_drifts` has it."""
+    return float(mean_drifts(times, cycles[np.newaxis])[0])
+
+
+def mean_drifts(times: NDArray[np.float64], cycles: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the mean drift over as many whole slips as there are before the end. [Hz].
 
     Near a lock a slip dwells and then hurries, so that a part of one tells little of the mean.
@@ -22,22 +25,50 @@ def mean_drift(times: NDArray[np.float64], cycles: NDArray[np.float64]) -> float
 
     Parameters
     ----------
-    times, cycles : ndarray, shape (n,)
-        A course of phase, its start left out; at least 3 points. [s], [cycles]
+    times : ndarray, shape (n,)
+        Of courses of phase, their start left out; at least 3. [s]
+    cycles : ndarray, shape (courses, n)
+        [cycles]
 
     Returns
     -------
-    float
+    ndarray, shape (courses,)
         [Hz]
     """
-    way = cycles[-1] - cycles
-    whole = math.floor(np.abs(way).max())
-    if whole == 0:
-        first = 0 if abs(way[0]) > 0.5 else times.size // 2
-        return float(way[first] / (times[-1] - times[first]))
-    last = int(np.flatnonzero(np.abs(way) >= whole)[-1])
-    since = np.interp(whole, np.abs(way[[last + 1, last]]), times[[last + 1, last]])
-    return float(math.copysign(whole, way[last]) / (times[-1] - since))
+    rows, count = np.arange(len(cycles)), times.size
+    way = cycles[:, -1:] - cycles
+    far = np.abs(way)
+    whole = np.floor(far.max(axis=1))
+    slips = whole > 0.0
+    # The last moment from which on there are so many slips, or where a course without any is begun.
+    last = count - 1 - np.argmax(far[:, ::-1] >= whole[:, np.newaxis], axis=1)
+    first = np.where(slips, last, np.where(far[:, 0] > 0.5, 0, count // 2))
+    begun, after = times[first], np.minimum(first + 1, count - 1)
+    step = far[rows, first] - far[rows, after]
+    back = (whole - far[rows, after]) / np.where(slips, step, 1.0)
+    since = np.where(slips, times[after] + (begun - times[after]) * back, begun)
+    gone = np.where(slips, np.copysign(whole, way[rows, first]), way[rows, first])
+    return np.asarray(gone / (times[-1] - since))
+
+
+def slopes(times: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the slope of the straight line, by least squares, through the values of each row.
+
+    Parameters
+    ----------
+    times : ndarray, shape (n,)
+        At least 2. [s]
+    values : ndarray, shape (rows, n)
+        [any]
+
+    Returns
+    -------
+    ndarray, shape (rows,)
+        [any s⁻¹]
+    """
+    since = times - times.mean()
+    off = values - values.mean(axis=1, keepdims=True)
+    return np.asarray((off * (since / np.sum(since**2))).sum(axis=1))
 
 
 def at_rest(times: NDArray[np.float64], off: NDArray[np.float64]) -> float:

@@ -19,7 +19,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.measures.drift import mean_drift
+from reedbore.measures.drift import mean_drifts, slopes
 
 PULL_CENTS = 0.1
 """How far the other oscillation is pulled either way to prove a lock. [cents]"""
@@ -42,6 +42,21 @@ class Course(NamedTuple):
     """Frequency that the first would have if it kept step. [Hz]"""
 
 
+class Courses(NamedTuple):
+    """The same of many, seen at the same times."""
+
+    times: NDArray[np.float64]
+    """Shape (n,). [s]"""
+    cycles: NDArray[np.float64]
+    """Shape (courses, n). [cycles]"""
+    hz: NDArray[np.float64]
+    """Shape (courses,). [Hz]"""
+
+    def of(self, number: int) -> Course:
+        """Return one of them."""
+        return Course(self.times, self.cycles[number], float(self.hz[number]))
+
+
 class Request(NamedTuple):
     """What the judge wants to see next."""
 
@@ -52,10 +67,6 @@ class Request(NamedTuple):
 
 
 Answer = TypeVar("Answer")
-
-Question = Generator[Request, Course, Answer]
-"""A judgement in steps: yields what it wants to see, is sent the course, returns its answer. One
-question is put to one oscillation by `answer`; many are put to many at once by a sweep."""
 
 LEAST_POINTS = 12
 """A course of fewer shows no drift: the voice is low, or the time to watch was given."""
@@ -78,7 +89,19 @@ class Drift(NamedTuple):
 
     state: Keeps
     hz: float
-    """Mean drift, as `winding.mean_drift` has it. [Hz]"""
+    """Mean drift, as `drift.mean_drifts` has it. [Hz]"""
+    way: float
+    """Between how far apart phases it went, its start left out. [cycles]"""
+    slows: bool
+    """Whether it may come to rest: a lock takes hold slowly."""
+    kept_hz: float
+    """Frequency of the course, as in `Course`. [Hz]"""
+
+
+Question = Generator[Request, Drift, Answer]
+"""A judgement in steps: yields what it wants to see, is sent what that did, returns its answer. One
+question is put to one oscillation by `answer`; many are put to many at once by a sweep, which sees
+their courses with `drifts`."""
 
 
 class Decision(NamedTuple):
@@ -90,31 +113,23 @@ class Decision(NamedTuple):
     """Of the course that was not pulled. [Hz]"""
 
 
-def _slopes(course: Course) -> NDArray[np.float64]:
-    """Return the drift in three equal parts of a course, earliest first. [Hz]."""
-    times, cycles = _started(course)
-    thirds = zip(np.array_split(times, 3), np.array_split(cycles, 3), strict=True)
-    return np.array([np.polyfit(*third, 1)[0] for third in thirds])
-
-
-def _started(course: Course) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return times [s] and cycles without the first quarter, in which the oscillation starts."""
-    kept = course.times >= 0.75 * course.times[0] + 0.25 * course.times[-1]
-    return course.times[kept], course.cycles[kept]
-
-
 def drift(course: Course) -> Drift:
-    """Decide whether a course keeps step.
+    """Decide whether one course keeps step, as `drifts` does."""
+    return drifts(Courses(course.times, course.cycles[np.newaxis], np.array([course.hz])))[0]
+
+
+def drifts(courses: Courses) -> list[Drift]:
+    """Decide whether courses keep step.
 
     Parameters
     ----------
-    course : Course
-        How far it has come.
+    courses : Courses
+        How far they have come.
 
     Returns
     -------
-    Drift
-        'undecided' if it must be watched for longer; of less than `LEAST_POINTS` nan Hz.
+    list of Drift
+        'undecided' those that must be watched for longer; of less than `LEAST_POINTS` nan Hz.
 
     Notes
     -----
@@ -122,22 +137,33 @@ def drift(course: Course) -> Drift:
     dwell; so an even drift counts only after a quarter of a cycle, through which the speed of any
     course that will stop has changed, and a dying one only if it dies geometrically.
     """
-    if course.times.size < LEAST_POINTS:
-        return Drift(Keeps.UNDECIDED, math.nan)
-    parts, (times, cycles) = _slopes(course), _started(course)
-    (first, second, third), way = parts, float(np.ptp(cycles))
-    unit = course.hz * PULL_CENTS * math.log(2.0) / 1200.0
-    still = np.abs(parts[1:]).max() < 0.1 * unit and way < 0.5
-    geometric = abs(third * first - second**2) < 0.2 * second**2 and abs(third) < 0.3 * abs(first)
-    part = 0.25 * (course.times[-1] - course.times[0])
-    even = np.ptp(parts) < 0.03 * np.abs(parts).min()
-    if still or (geometric and abs(third) * part < 0.02 and way < 0.8):
-        state = Keeps.FOLLOWS
-    elif way > 1.0 or (even and way > 0.25):
-        state = Keeps.SLIPS
-    else:
-        state = Keeps.UNDECIDED
-    return Drift(state, mean_drift(times, cycles))
+    if courses.times.size < LEAST_POINTS:
+        short = Drift(Keeps.UNDECIDED, math.nan, math.nan, slows=False, kept_hz=math.nan)
+        return [short._replace(kept_hz=hz) for hz in courses.hz.tolist()]
+    begin, end = courses.times[0], courses.times[-1]
+    # Without the first quarter, in which the oscillation starts; the rest in three equal parts.
+    kept = courses.times >= 0.75 * begin + 0.25 * end
+    times, cycles = courses.times[kept], courses.cycles[:, kept]
+    thirds = np.array_split(np.arange(times.size), 3)
+    parts = np.array([slopes(times[some], cycles[:, some]) for some in thirds])
+    (first, second, third), way = parts, np.ptp(cycles, axis=1)
+    unit = courses.hz * PULL_CENTS * math.log(2.0) / 1200.0
+    still = (np.abs(parts[1:]).max(axis=0) < 0.1 * unit) & (way < 0.5)
+    geometric = np.abs(third * first - second**2) < 0.2 * second**2
+    dying = geometric & (np.abs(third) < 0.3 * np.abs(first))
+    rests = dying & (np.abs(third) * 0.25 * (end - begin) < 0.02) & (way < 0.8)
+    even = np.ptp(parts, axis=0) < 0.03 * np.abs(parts).min(axis=0)
+    slips = (way > 1.0) | (even & (way > 0.25))
+    states = np.select([still | rests, slips], [0, 1], 2)
+    slow = np.abs(third) < 0.85 * np.abs(first)
+    found = states, mean_drifts(times, cycles), way, slow, courses.hz
+    return [
+        Drift(_KEEPS[state], *rest)
+        for state, *rest in zip(*(column.tolist() for column in found), strict=True)
+    ]
+
+
+_KEEPS = Keeps.FOLLOWS, Keeps.SLIPS, Keeps.UNDECIDED
 
 
 def answer(question: Question[Answer], observe: Observe) -> Answer:
@@ -158,7 +184,7 @@ def answer(question: Question[Answer], observe: Observe) -> Answer:
     try:
         wanted = next(question)
         while True:
-            wanted = question.send(observe(*wanted))
+            wanted = question.send(drift(observe(*wanted)))
     except StopIteration as end:
         found: Answer = end.value
         return found
@@ -184,13 +210,11 @@ def watch(detuning: float, longest: float = LAST_WATCH, bounded: float = 0.0) ->
     """
     seconds = min(FIRST_WATCH, longest)
     while True:
-        course = yield Request(detuning, seconds)
-        found = drift(course)
+        found = yield Request(detuning, seconds)
         if found.state == Keeps.UNDECIDED and seconds < longest:
             seconds = min(2.0 * seconds, longest)
             continue
-        seen = found.state == Keeps.UNDECIDED and not math.isnan(found.hz)
-        if seen and np.ptp(_started(course)[1]) < bounded:
+        if found.state == Keeps.UNDECIDED and found.way < bounded:
             return found._replace(state=Keeps.FOLLOWS)
         return found
 
@@ -256,12 +280,11 @@ def find_inside(
     low, high, here = -math.inf, math.inf, start
     slipped, unsure = list[float](), list[float]()
     for _ in range(24):
-        course = yield Request(here, min(FIRST_WATCH, longest))
-        found = drift(course)
+        found = yield Request(here, min(FIRST_WATCH, longest))
         if math.isnan(found.hz):
             break  # too short to show a way
-        step = found.hz * 1200.0 / (math.log(2.0) * course.hz)
-        if found.state == Keeps.UNDECIDED and (abs(step) < finest or _dies_down(course)):
+        step = found.hz * 1200.0 / (math.log(2.0) * found.kept_hz)
+        if found.state == Keeps.UNDECIDED and (abs(step) < finest or found.slows):
             found = yield from watch(here, longest, bounded)
         if found.state == Keeps.FOLLOWS:
             return _between(here, slipped)
@@ -286,12 +309,6 @@ def _between(inside: float, slipped: list[float]) -> tuple[float, float, float]:
     """Return a detuning between the nearest ones that slip on either side. [cents]."""
     low = max((one for one in slipped if one < inside), default=-math.inf)
     return inside, low, min((one for one in slipped if one > inside), default=math.inf)
-
-
-def _dies_down(course: Course) -> bool:
-    """Tell a drift that may come to rest: a lock takes hold slowly."""
-    first, _, third = _slopes(course)
-    return bool(abs(third) < 0.85 * abs(first))
 
 
 def lock_range(

@@ -16,6 +16,8 @@ BLACKMAN_HARRIS = (0.35875, -0.48829, 0.14128, -0.01168)
 HALF_WIDTH = 4
 # Levels are given down to here, so that silence has one. [dB]
 SILENCE_DB = -300.0
+# Of so many sounds lines are sought together: more would not fit into the cache.
+AT_ONCE = 32
 
 
 class Lines(NamedTuple):
@@ -129,16 +131,51 @@ def lines(samples: NDArray[np.float64], rate: float, floor_db: float = -60.0) ->
     Maxima of the spectrum sampled twice as densely as its resolution asks for, placed by a
     parabola through the logarithms of three points. The mean of the sound is no line.
     """
-    grid = spectrum(samples - np.mean(samples), rate, padding=2)
-    middle = grid.amplitude[1:-1]
-    least = 10.0 ** (floor_db / 20.0) * grid.amplitude.max()
-    is_peak = (middle > grid.amplitude[:-2]) & (middle >= grid.amplitude[2:]) & (middle > least)
-    at = np.flatnonzero(is_peak) + 1
-    before, here, after = (decibel(grid.amplitude[at + step]) for step in (-1, 0, 1))
+    return lines_of(samples[np.newaxis], rate, floor_db)[1]
+
+
+def lines_of(
+    sounds: NDArray[np.float64], rate: float, floor_db: float = -60.0
+) -> tuple[NDArray[np.int64], Lines]:
+    """Find the lines of many steady sounds.
+
+    Parameters
+    ----------
+    sounds : ndarray, shape (sounds, n)
+        Each as for `lines`.
+    rate, floor_db
+        As for `lines`.
+
+    Returns
+    -------
+    whose : ndarray, shape (m,)
+        To which sound each line belongs, rising.
+    found : Lines
+        The lines of all, one after the other.
+    """
+    hz, size = _amplitudes(sounds, rate, padding=2)
+    middle = size[:, 1:-1]
+    least = 10.0 ** (floor_db / 20.0) * size.max(axis=1, keepdims=True)
+    is_peak = (middle > size[:, :-2]) & (middle >= size[:, 2:]) & (middle > least)
+    whose, at = np.nonzero(is_peak)
+    at += 1
+    before, here, after = (decibel(size[whose, at + step]) for step in (-1, 0, 1))
     bend = before - 2.0 * here + after
     offset = 0.5 * (before - after) / np.where(bend < 0.0, bend, -1.0)
     amplitude = 10.0 ** ((here - 0.25 * (before - after) * offset) / 20.0)
-    return Lines((at + offset) * grid.hz[1], amplitude)
+    return whose, Lines((at + offset) * hz[1], amplitude)
+
+
+def _amplitudes(
+    sounds: NDArray[np.float64], rate: float, padding: int = 1
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the grid [Hz] of `spectrum`, and the amplitudes of many sounds without their means."""
+    window = blackman_harris(sounds.shape[1])
+    size = sounds.shape[1] * padding
+    centred = sounds - sounds.mean(axis=1, keepdims=True)
+    found = np.fft.rfft(centred * window, size, axis=1)
+    amplitude = np.sqrt(found.real**2 + found.imag**2) * (2.0 / window.sum())
+    return _grid(size, rate), amplitude
 
 
 def line_share(
@@ -164,18 +201,53 @@ def line_share(
         so near. Many orders in a short sound cover the whole band: then nothing is learnt.
         Silence has a share of 0. [1], [1]
     """
-    grid = spectrum(samples - np.mean(samples), rate)
-    count = np.arange(-orders, orders + 1)
-    places = np.unique(np.abs(count[:, np.newaxis] * f1 + count[np.newaxis, :] * f2))
-    index = np.rint(places / grid.hz[1]).astype(np.int64)
-    index = index[(index > 0) & (index < len(grid.hz))]
-    expected = np.zeros(len(grid.hz), dtype=bool)
-    for step in range(-HALF_WIDTH, HALF_WIDTH + 1):
-        expected[np.clip(index + step, 0, len(grid.hz) - 1)] = True
-    energy = grid.amplitude**2
-    total = float(energy.sum())
-    share = float(energy[expected].sum()) / total if total > 0.0 else 0.0
-    return LineShare(share, float(expected.mean()))
+    share, covered = line_shares(samples[np.newaxis], rate, np.array([f1]), np.array([f2]), orders)
+    return LineShare(float(share[0]), float(covered[0]))
+
+
+def line_shares(
+    sounds: NDArray[np.float64],
+    rate: float,
+    f1: NDArray[np.float64],
+    f2: NDArray[np.float64],
+    orders: int,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Share of the energy of many sounds that lies at combinations of their two frequencies.
+
+    Parameters
+    ----------
+    sounds : ndarray, shape (sounds, n)
+        Each as for `line_share`.
+    rate, f1, f2, orders
+        As for `line_share`; frequencies of shape (sounds,).
+
+    Returns
+    -------
+    share, covered : ndarray, shape (sounds,)
+        As in a `LineShare`.
+    """
+    if len(sounds) > AT_ONCE:
+        some = [slice(k, k + AT_ONCE) for k in range(0, len(sounds), AT_ONCE)]
+        parts = [line_shares(sounds[part], rate, f1[part], f2[part], orders) for part in some]
+        share, covered = (np.concatenate(part) for part in zip(*parts, strict=True))
+        return share, covered
+    hz, amplitude = _amplitudes(sounds, rate)
+    # n f1 + m f2 and its negative lie in the same place.
+    n, m = np.array(
+        [(n, m) for n in range(orders + 1) for m in range(-orders, orders + 1) if n or m > 0]
+    ).T
+    places = np.abs(f1[:, np.newaxis] * n + f2[:, np.newaxis] * m)
+    index = np.rint(places / hz[1]).astype(np.int64)
+    row, column = np.nonzero((index > 0) & (index < hz.size))
+    near = np.zeros((len(sounds), hz.size + 2 * HALF_WIDTH), np.bool_)
+    near[row, index[row, column] + HALF_WIDTH] = True
+    expected = near[:, : hz.size].copy()
+    for step in range(1, 2 * HALF_WIDTH + 1):
+        expected |= near[:, step : step + hz.size]
+    energy = amplitude**2
+    total, found = energy.sum(axis=1), np.where(expected, energy, 0.0).sum(axis=1)
+    share = np.where(total > 0.0, found / np.where(total > 0.0, total, 1.0), 0.0)
+    return share, expected.mean(axis=1)
 
 
 def harmonic_amplitudes(

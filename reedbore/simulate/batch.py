@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from reedbore.errors import ModelError
-from reedbore.kernel.executor import CPU, Emitted, Executor, Shared
-from reedbore.kernel.numbers import Drive
+from reedbore.kernel.executor import CPU, Emitted, Executor, Keep, Shared
+from reedbore.kernel.folds import Steady
+from reedbore.kernel.numbers import Driven
 from reedbore.kernel.rows import TABLE
 from reedbore.measures import locking
 from reedbore.measures.spectrum import blackman_harris
@@ -25,6 +26,7 @@ from reedbore.model.setup import Setup
 from reedbore.simulate import mouth
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.folds import steady
+from reedbore.simulate.many import Setups, Whole
 
 HOP_S = 0.02
 """About the time from one value to the next. [s]"""
@@ -100,8 +102,8 @@ class Lanes:
 
     Attributes
     ----------
-    rate : float
-        Steps per second. [Hz]
+    rate, tick_rate : float
+        Steps, and ticks, per second. [Hz]
     sung_hz, reference_hz : ndarray, shape (lanes,)
         What is sung, pulled as asked for, and where the line is followed. [Hz]
     burst : ndarray, shape (lanes,)
@@ -127,21 +129,21 @@ class Lanes:
         band_hz: float = 20.0,
         executor: Executor = CPU,
     ) -> None:
+        setups = Setups.of(setups)
         count = len(setups)
-        self.rate = _common_rate(setups)
+        self.rate = _common_rate(setups.kinds)
         self.reference_hz: Reals = np.full(count, reference_hz, np.float64)
-        sung = np.array([setup.voice.frequency for setup in setups])
         pulls = np.full(count, pull_cents, np.float64)
-        self.sung_hz: Reals = sung * 2.0 ** (pulls / 1200.0)
+        self.sung_hz: Reals = setups.sung_hz * 2.0 ** (pulls / 1200.0)
         self.burst = np.zeros(count, np.bool_)
-        rise = max(max(setup.breath.rise, setup.voice.fade) for setup in setups)
+        rise = max(max(setup.breath.rise, setup.voice.fade) for setup in setups.kinds)
         tick = 4 * round(self.rate / (4.0 * TICK_HZ))
-        window = _window(self.rate / tick, band_hz) / tick
+        self.tick_rate = self.rate / tick
+        window = _window(self.tick_rate, band_hz) / tick
         periods, waves = _waves(setups, self.sung_hz)
         self._shared = Shared(waves, window, tick, math.ceil(rise * self.rate))
-        drives = map(_drive, setups, pulls, self.sung_hz, self.reference_hz, periods)
-        numbers = map(numbers_of, setups)
-        self._running = executor.start(list(zip(numbers, drives, strict=True)), self._shared)
+        turns = self.sung_hz / self.rate, self.reference_hz / self.rate
+        self._running = executor.start(_driven(setups, pulls, *turns, periods), self._shared)
 
     @property
     def seconds(self) -> float:
@@ -234,9 +236,32 @@ class Lanes:
             columns = zip(some.members.tolist(), np.ascontiguousarray(some.pressure.T), strict=True)
             return {lane: look(lane, column) for lane, column in columns}
 
-        parts = self._running.advance(-(-steps // self._shared.hop), digest, record=True)
+        parts = self._running.advance(-(-steps // self._shared.hop), digest, Keep.STEPS)
         answers = {lane: answer for part in parts for lane, answer in part.items()}
         return [answers[lane] for lane in range(self.burst.size)]
+
+    def ticks(self, seconds: float) -> Reals:
+        """Step all lanes on and look at their pressure twelve thousand times a second.
+
+        Parameters
+        ----------
+        seconds : float
+            How long, rounded up to whole hops. [s]
+
+        Returns
+        -------
+        ndarray, shape (lanes, ticks)
+            The mean pressure of each tick, at `tick_rate`; the last `seconds` of it. [Pa]
+        """
+        hops = math.ceil(seconds * self.rate / self._shared.hop - 1e-6)
+        kept = np.empty((self.burst.size, hops * self._shared.window.shape[1]))
+
+        def put(some: Emitted) -> None:
+            self.burst[some.members] |= ~(some.levels[-1, 2] > 0.0)
+            kept[some.members] = some.ticks.T
+
+        self._running.advance(hops, put, Keep.TICKS)
+        return kept[:, -round(seconds * self.tick_rate) :]
 
     def keep(self, mask: ArrayLike) -> None:
         """Drop lanes; those that stay keep their order and go on as if nothing had happened.
@@ -252,38 +277,62 @@ class Lanes:
         self.burst = self.burst[stays]
 
 
-def _waves(setups: Sequence[Setup], sung_hz: Reals) -> tuple[list[int], Reals]:
+def _waves(setups: Setups, sung_hz: Reals) -> tuple[Whole, Reals]:
     """Return where the period of each lane begins among all that are sung, and these.
 
     Silence stands first; if nobody sings there is none at all.
     """
     known: dict[mouth.Key, int] = {}
-    which = [0] * len(setups)
-    for lane, (setup, hz) in enumerate(zip(setups, sung_hz, strict=True)):
-        if setup.voice.source != "off" and setup.voice.drive != "folds":
-            key = mouth.key(setup, hz)
-            which[lane] = known.setdefault(key, len(known) + 1) * (TABLE + 1)
+    which = np.zeros(len(setups), np.int64)
+    sings = setups.each(
+        lambda one: one.voice.source != "off" and one.voice.drive != "folds", np.bool_
+    )
+    lanes = np.flatnonzero(sings)
+    if lanes.size:
+        rate = setups.kinds[0].time.rate
+        partials = mouth.harmonics(sung_hz[lanes], rate)
+        passes = setups.each(lambda one: mouth.passes(one.voice), np.bool_)[lanes]
+        note = np.where(passes, setups.sung_hz[lanes], 0.0)
+        alike = np.stack((setups.which[lanes], partials, note))
+        _, first, same = np.unique(alike, axis=1, return_index=True, return_inverse=True)
+        keys = [mouth.key(setups[k], float(sung_hz[k])) for k in lanes[first].tolist()]
+        places = [known.setdefault(key, len(known) + 1) * (TABLE + 1) for key in keys]
+        which[lanes] = np.array(places, np.int64)[same.reshape(-1)]
     silence = np.zeros(TABLE + 1 if known else 0)
     return which, np.concatenate([silence, *(mouth.period(*key) for key in known)])
 
 
-def _drive(
-    setup: Setup, pull_cents: float, sung_hz: float, reference_hz: float, period: int
-) -> Drive:
-    """Return what a lane blows and sings."""
-    rate = setup.time.rate
-    breath, voice = setup.breath, setup.voice
-    singer = steady(setup, pull_cents, voice.frequency) if voice.drive == "folds" else None
-    return Drive(
-        breath=breath.pressure,
-        rise=breath.rise * rate,
-        depth=0.0 if singer else mouth.depth(setup),
-        fade=voice.fade * rate,
-        sung_turn=sung_hz / rate,
-        clock_turn=reference_hz / rate,
-        period=period,
-        singer=singer,
+def _driven(
+    setups: Setups, pulls: Reals, sung_turn: Reals, clock_turn: Reals, periods: Whole
+) -> Driven:
+    """Return what lanes blow and sing, pulled so far. [cents]."""
+    rate, singers = setups.kinds[0].time.rate, list[Steady | None]()
+    folds = setups.each(lambda one: one.voice.drive == "folds", np.bool_)
+    if folds.any():
+        singers = [
+            steady(one, pull, one.voice.frequency) if sings else None
+            for one, pull, sings in zip(setups, pulls.tolist(), folds.tolist(), strict=True)
+        ]
+    return Driven(
+        numbers=[numbers_of(one) for one in setups.kinds],
+        which=setups.which,
+        breath=setups.each(lambda one: one.breath.pressure),
+        rise=setups.each(lambda one: one.breath.rise * rate),
+        depth=np.where(folds, 0.0, depths(setups)),
+        fade=setups.each(lambda one: one.voice.fade * rate),
+        sung_turn=sung_turn,
+        clock_turn=clock_turn,
+        period=periods,
+        singers=singers,
     )
+
+
+def depths(setups: Setups) -> Reals:
+    """Return the depth of what each setup sings, as `mouth.depth` does."""
+    depth = setups.each(lambda one: 0.0 if one.voice.flows else mouth.depth(one))
+    for k in np.flatnonzero(setups.each(lambda one: one.voice.flows, np.bool_)).tolist():
+        depth[k] = mouth.depth(setups[k])  # it hangs on the note
+    return depth
 
 
 def _common_rate(setups: Sequence[Setup]) -> float:

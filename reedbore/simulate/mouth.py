@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from reedbore.kernel.rows import TABLE
 from reedbore.model.setup import Setup
+from reedbore.model.voice import Voice
 from reedbore.physics import glottis
 from reedbore.simulate.acoustics.airway import REED_CONDUCTANCE, Airway, airway
 
@@ -42,9 +43,9 @@ class Key(NamedTuple):
     """The note that is sung, if something has to be passed. [Hz]"""
 
 
-def harmonics(hz: float, rate: float) -> int:
-    """Return how many partials a sung note of a frequency [Hz] has at a rate [Hz]."""
-    return max(int(min(HIGHEST_SHARE * rate, HIGHEST_HZ) / hz), 1)
+def harmonics(hz: NDArray[np.float64], rate: float) -> NDArray[np.int64]:
+    """Return how many partials sung notes of some frequencies [Hz] have at a rate [Hz]."""
+    return np.maximum((min(HIGHEST_SHARE * rate, HIGHEST_HZ) / hz).astype(np.int64), 1)
 
 
 def key(setup: Setup, hz: float, note: float | None = None) -> Key:
@@ -65,12 +66,17 @@ def key(setup: Setup, hz: float, note: float | None = None) -> Key:
         Arguments of `period`. A voice that is pulled keeps the vowel of its own note, and so its
         waveform.
     """
-    voice, count = setup.voice, harmonics(hz, setup.time.rate)
+    voice, count = setup.voice, int(harmonics(np.array([hz]), setup.time.rate)[0])
     rd = min(max(voice.rd / voice.effort, LEAST_RD), MOST_RD)
-    if voice.drive == "pressure" and voice.vowel == "none":
+    if not passes(voice):
         return Key(voice.source, rd, count)
     load = 0.0 if setup.tract.coupling == "on" else REED_CONDUCTANCE
     return Key(voice.source, rd, count, airway(setup), load, note or voice.frequency)
+
+
+def passes(voice: Voice) -> bool:
+    """Tell whether what is sung has to pass throat and mouth: then it hangs on the note."""
+    return voice.drive != "pressure" or voice.vowel != "none"
 
 
 def period(

@@ -1,32 +1,32 @@
 """Many setups judged at once, by the same questions as a take.
 
 In: setups. Out: a `Cell` each, which depends on its setup alone, never on what stands beside it.
+All that is done for a cell is done for a block of them side by side, in columns.
 """
 
 import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from functools import cached_property
-from typing import NamedTuple
+from dataclasses import dataclass, fields
+from typing import Any, NamedTuple, overload
 
 import numpy as np
-from numpy.typing import NDArray
 
 from reedbore import stopping
 from reedbore.errors import ModelError
 from reedbore.kernel.executor import CPU, Executor
-from reedbore.measures import locking, pitch
+from reedbore.measures import locking
+from reedbore.measures.drift import slopes
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
-from reedbore.notes import cents
-from reedbore.simulate.batch import Lanes, Lines
+from reedbore.simulate.batch import Lanes, Lines, depths
 from reedbore.simulate.folds import LEAST_SWING, Solved, solve
 from reedbore.simulate.lungs import breathing
-from reedbore.simulate.mouth import depth
+from reedbore.simulate.many import Reals, Setups, Whole
 from reedbore.verdict import runs
-from reedbore.verdict.decide import Answer, decide, settle
-from reedbore.verdict.questions import Pair, Progress, ask
-from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio
+from reedbore.verdict.decide import Answer, answers_of, decide_all, settle_all
+from reedbore.verdict.questions import Pairs, Progress, ask
+from reedbore.verdict.result import NO_CONTROL, Control, Flags, Outcomes, Reasons
 from reedbore.verdict.singer import LONGEST_S
 from reedbore.verdict.state import HornState, Reason, State, broke_down
 
@@ -39,10 +39,11 @@ SHORTEST_S = 1.0
 UNCOUNTED_HZ = 1.0
 """A line that turns so much faster or slower than the folds swing is not what they sing. [Hz]"""
 
+LOOKING = 0.5
+"""Share of the work that first looks are, about."""
+
 SOLVING = 0.8
 """Share of the work that it is to find out how folds sing; clocks have none of it."""
-
-Samples = NDArray[np.float64]
 
 
 class Cell(NamedTuple):
@@ -70,13 +71,71 @@ class Cell(NamedTuple):
     """Behind folds that sing what they aim at where no horn sounds back."""
 
 
-class _Asked(NamedTuple):
-    """A setup as it is stepped, and what is known of its singer, if its voice is sung by folds."""
+@dataclass(frozen=True, kw_only=True)
+class Cells(Sequence[Cell]):
+    """Many of them in columns, shape (n,), named as in a `Cell`; states are codes."""
 
-    setup: Setup
-    solved: Solved | None = None
-    refused: str | None = None
+    state: Whole
+    reason: Reasons
+    p: Whole
+    q: Whole
+    sung_hz: Reals
+    played_hz: Reals
+    played_cents: Reals
+    jumped: Flags
+    resultant_hz: Reals
+    drift_hz: Reals
+    period: Whole
+    voice_off_hz: Reals
+    breath_kpa: Reals
+    lungs_kpa: Reals
+
+    @classmethod
+    def of(cls, cells: Sequence[Cell]) -> "Cells":
+        """Put cells side by side."""
+        if isinstance(cells, Cells):
+            return cells
+        columns = dict(zip(Cell._fields, zip(*cells, strict=True), strict=True))
+        made = {name: np.array(columns[name]) for name in Cell._fields if name != "reason"}
+        made["state"] = np.array([state.code for state in columns["state"]], np.int64)
+        made["reason"] = np.array(columns["reason"], object)
+        return cls(**made)
+
+    @classmethod
+    def joined(cls, parts: "Sequence[Cells]") -> "Cells":
+        """Put several of them one after the other."""
+        names = [field.name for field in fields(cls)]
+        return cls(**{
+            name: np.concatenate([getattr(part, name) for part in parts]) for name in names
+        })  # fmt: skip
+
+    def __len__(self) -> int:
+        return self.state.size
+
+    @overload
+    def __getitem__(self, place: int) -> Cell: ...
+    @overload
+    def __getitem__(self, place: slice) -> "Cells": ...
+    def __getitem__(self, place: Any) -> Any:
+        rows = {field.name: getattr(self, field.name)[place] for field in fields(self)}
+        if isinstance(place, slice):
+            return Cells(**rows)
+        values = {name: getattr(value, "item", lambda v=value: v)() for name, value in rows.items()}
+        return Cell(**{**values, "state": State.of(values["state"])})
+
+
+class _Asked(NamedTuple):
+    """Setups as they are stepped, and what is known of their singers, if folds sing."""
+
+    setups: Setups
+    solved: Reasons
+    """Shape (n,): what was solved for the folds; None without."""
+    refused: Reasons
     """Why the folds do not sing what they aim at."""
+
+    def at(self, places: Whole) -> "_Asked":
+        """Return some of them."""
+        return _Asked(self.setups.at(places), self.solved[places], self.refused[places])
 
 
 def judge_cells(
@@ -87,6 +146,19 @@ def judge_cells(
     progress: Progress | None = None,
     executor: Executor = CPU,
 ) -> list[Cell]:
+    """Judge many setups; as `judge_all`, but for the cells one by one."""
+    found = judge_all(setups, fingered_hz, seconds=seconds, progress=progress, executor=executor)
+    return list(found)
+
+
+def judge_all(
+    setups: Sequence[Setup],
+    fingered_hz: Sequence[float],
+    *,
+    seconds: float | None = None,
+    progress: Progress | None = None,
+    executor: Executor = CPU,
+) -> Cells:
     """Judge many setups.
 
     Parameters
@@ -105,7 +177,7 @@ def judge_cells(
 
     Returns
     -------
-    list of Cell
+    Cells
         In order.
 
     Raises
@@ -113,67 +185,74 @@ def judge_cells(
     ModelError
         If a setup cannot be stepped.
     """
-    cells: list[Cell] = []
+    many, fingered = Setups.of(setups), np.asarray(fingered_hz, np.float64)
+    if not len(many):
+        return Cells.of([])
     tell = progress or (lambda _: None)
-    controls: dict[Setup, Control] = {}
-    solving = SOLVING if any(setup.voice.folded for setup in setups) else 0.0
-    asked = _solved(setups, executor, lambda share: tell(solving * share))
-    for start in range(0, len(setups), executor.width):
-        stopping.check()
-        here = slice(start, start + executor.width)
-        cells += _together(asked[here], fingered_hz[here], controls, seconds, executor)
-        tell(solving + (1.0 - solving) * len(cells) / len(setups))
-    return cells
+    solving = SOLVING if any(kind.voice.folded for kind in many.kinds) else 0.0
+    asked = _solved(many, executor, lambda share: tell(solving * share))
+    bounds = _Bounds(seconds, executor, lambda share: tell(solving + (1.0 - solving) * share))
+    found = _together(asked, fingered, {}, bounds)
+    tell(1.0)
+    return found
 
 
-def _solved(setups: Sequence[Setup], executor: Executor, tell: Progress) -> list[_Asked]:
+class _Bounds(NamedTuple):
+    """For how long, and where, cells are run, and who is told how far they are."""
+
+    seconds: float | None
+    executor: Executor
+    tell: Progress
+
+
+def _solved(setups: Setups, executor: Executor, tell: Progress) -> _Asked:
     """Ask of each voice that is sung by folds whether they sing the note at all."""
-    if not any(setup.voice.folded for setup in setups):
-        return list(map(_Asked, setups))
-    asked: list[_Asked] = []
+    nothing = np.full(len(setups), None, object)
+    if not any(kind.voice.folded for kind in setups.kinds):
+        return _Asked(setups, nothing, nothing)
+    blown, solved, refused = list[Setup](), nothing.copy(), nothing.copy()
     with ThreadPoolExecutor(executor.threads) as pool:
-        for one in pool.map(_solve, setups):
-            asked.append(one)
-            tell(len(asked) / len(setups))
-    return asked
+        for one, found, why in pool.map(_solve, setups):
+            solved[len(blown)], refused[len(blown)] = found, why
+            blown.append(one)
+            tell(len(blown) / len(setups))
+    return _Asked(Setups.of(blown), solved, refused)
 
 
-def _solve(setup: Setup) -> _Asked:
+def _solve(setup: Setup) -> tuple[Setup, Solved | None, str | None]:
     stopping.check()
     if not setup.voice.folded:
-        return _Asked(setup)
+        return setup, None, None
     try:
         blown = breathing(setup)
-        return _Asked(blown, solve(blown))
+        return blown, solve(blown), None
     except ModelError as error:
-        return _Asked(setup, refused=str(error))
+        return setup, None, str(error)
 
 
 def _together(
-    asked: Sequence[_Asked],
-    fingered_hz: Sequence[float],
+    asked: _Asked,
+    fingered_hz: Reals,
     controls: dict[Setup, Control],
-    seconds: float | None,
-    executor: Executor,
-) -> list[Cell]:
+    bounds: _Bounds,
+) -> Cells:
     """Judge some setups side by side; one that breaks down is found, and fails alone."""
+    count, seconds = len(asked.setups), bounds.seconds
     try:
-        heard = controls_of([one.setup for one in asked], controls, seconds, executor)
-        outcomes = _first_looks(asked, heard, seconds, executor)
+        alone = _alone(asked.setups, controls, seconds, bounds.executor)
+        found = _first_looks(asked, alone, bounds)
         longest = locking.LAST_WATCH if seconds is None else seconds
         if longest >= SHORTEST_S:
-            outcomes = _decided(asked, heard, outcomes, longest, executor)
+            _decided(asked, alone, found, longest, bounds)
     except (ArithmeticError, LookupError, ValueError) as error:
-        if len(asked) == 1:
-            return [Cell(State.FAILED, broke_down(error))]
-        middle = len(asked) // 2
-        parts = slice(0, middle), slice(middle, None)
-        return [
-            cell
-            for part in parts
-            for cell in _together(asked[part], fingered_hz[part], controls, seconds, executor)
-        ]
-    return list(map(_cell, outcomes, heard, fingered_hz, asked))
+        if count == 1:
+            return Cells.of([Cell(State.FAILED, broke_down(error))])
+        halves = np.split(np.arange(count), [count // 2])
+        return Cells.joined([
+            _together(asked.at(half), fingered_hz[half], controls, bounds)
+            for half in halves
+        ])  # fmt: skip
+    return _cells(found, alone, fingered_hz, asked)
 
 
 def controls_of(
@@ -206,187 +285,246 @@ def controls_of(
         for setup in setups
     ]
     fresh = [setup for setup in dict.fromkeys(off) if setup not in known]
-    if fresh:
-        length = max(seconds or 0.0, runs.LEAST_SECONDS)
-        lanes = Lanes(fresh, 100.0, executor=executor)
-        rate = lanes.rate
-        lanes.advance(length - 1.0)
-
-        def look(lane: int, pressure: Samples) -> Control:
-            if lanes.burst[lane] or not np.isfinite(pressure).all():
-                return NO_CONTROL
-            return runs.control_of(fresh[lane], pressure[-round(rate) :])
-
-        known.update(zip(fresh, lanes.watch(round(rate), look), strict=True))
+    for start in range(0, len(fresh), executor.width):
+        stopping.check()
+        some = fresh[start : start + executor.width]
+        known.update(zip(some, _played_alone(some, seconds, executor), strict=True))
     return [known[setup] for setup in off]
+
+
+def _played_alone(
+    horns: Sequence[Setup], seconds: float | None, executor: Executor
+) -> list[Control]:
+    """Play horns side by side."""
+    length = max(seconds or 0.0, runs.LEAST_SECONDS)
+    lanes = Lanes(horns, 100.0, executor=executor)
+    rate = lanes.rate
+    lanes.advance(length - 1.0)
+
+    def look(lane: int, pressure: Reals) -> Control:
+        if lanes.burst[lane] or not np.isfinite(pressure).all():
+            return NO_CONTROL
+        return runs.control_of(horns[lane], pressure[-round(rate) :])
+
+    return lanes.watch(round(rate), look)
 
 
 _SILENCED = dict(Voice(source="off", depth=0.0))
 
 
-def _first_looks(
-    asked: Sequence[_Asked],
-    controls: list[Control],
-    seconds: float | None,
-    executor: Executor,
-) -> list[Outcome]:
-    """Decide as far as one look tells; run only those for which the horn alone is not enough."""
-    seen = [_Seen(*both) for both in zip(asked, controls, strict=True)]
-    runs_on = [one for one in seen if one.sings and one.alone.hz is not None]
-    looks = iter(_played(runs_on, seconds, executor) if runs_on else ())
-    open_ones = set(map(id, runs_on))
-    return [next(looks) if id(one) in open_ones else decide(one) for one in seen]
+class _Alone(NamedTuple):
+    """The horns with their voices off, in columns."""
+
+    hz: Reals
+    """nan where they do not sound."""
+    amplitude: Reals
+    period: Whole
+    """0 if unknown."""
+    failed: Flags
+
+    def at(self, places: Whole) -> "_Alone":
+        """Return some of them."""
+        own = self.hz[places], self.amplitude[places], self.period[places], self.failed[places]
+        return _Alone(*own)
 
 
-class _Look(NamedTuple):
-    """What one run shows: the horn's own line in its later half, and its end."""
-
-    hz: float
-    amplitude: Samples
-    tail: Samples | None
-    """None after a burst. [Pa]"""
-    sung: float | None
-    """Of folds: what they sing; None if they do not swing. [Hz]"""
-
-
-class _Seen:
-    """What is seen of the two notes of a cell."""
-
-    brief = False
-    exact = True
-    unanswered = State.UNDECIDED
-    why_silent = Reason.ONLY_VOICE
-    why_no_pitch = Reason.NO_PITCH
-
-    def __init__(self, asked: _Asked, control: Control, look: _Look | None = None) -> None:
-        self.asked, self.alone, self.look = asked, control, look
-        self.setup = setup = asked.setup
-        self.sings = setup.voice.source != "off" and depth(setup) != 0.0 and not asked.refused
-        if look is not None and setup.voice.folded and look.tail is not None:
-            self.sings = look.sung is not None
-        diverged = look is not None and look.tail is None
-        self.burst = diverged or control.state == HornState.FAILED
-
-    @property
-    def why_unsung(self) -> str | None:
-        rest = Reason.FOLDS_REST if self.look is not None else None
-        return self.asked.refused or rest
-
-    @property
-    def voice(self) -> tuple[float | None, float]:
-        if self.look is not None and self.setup.voice.folded:
-            return self.look.sung, 0.0
-        # A clock: it need not be measured.
-        return (self.setup.voice.frequency if self.sings else None), 0.0
-
-    @cached_property
-    def _thin(self) -> tuple[Samples, float]:
-        tail = self.look and self.look.tail
-        assert tail is not None
-        return pitch.thin(tail, self.setup.time.rate)
-
-    @cached_property
-    def reed(self) -> tuple[float | None, bool]:
-        """Name what is played: the horn's own line, or what has taken its place."""
-        alone = self.alone
-        if self.look is None or alone.hz is None:
-            return alone.hz, False
-        hz: float | None = self.look.hz
-        if np.median(self.look.amplitude) <= 0.25 * alone.amplitude:
-            hz = runs.other_line(*self._thin, alone, self.voice[0])
-        return hz, hz is not None and bool(abs(cents(hz, alone.hz)) > runs.JUMP_CENTS)
-
-    @property
-    def mute(self) -> tuple[State, str | None]:
-        return State.SILENT, Reason.MUTE if self.sings else None
-
-    def too_few(self, played: float, ratio: Ratio) -> bool:
-        return False
-
-    def starting(self, played: float) -> bool:
-        return False
-
-    def lines(self, played: float, sung: float | None) -> State:
-        return runs.line_state(*self._thin, played, sung)
-
-
-def _played(seen: Sequence[_Seen], seconds: float | None, executor: Executor) -> list[Outcome]:
-    length = seconds or runs.LEAST_SECONDS
-    reference = np.array([one.alone.hz for one in seen], np.float64)
-    lanes = Lanes([one.setup for one in seen], reference, executor=executor)
-    look_s = min(LOOK_S, 0.5 * length)
-    lines = lanes.advance(length - look_s)
-    late = lines.times >= 0.5 * (length - look_s)
-    # The slope of the straight line through a phase, by least squares, is a sum with these.
-    since = lines.times[late] - lines.times[late].mean()
-    weights = since / np.sum(since**2)
-
-    def look(lane: int, pressure: Samples) -> Outcome:
-        line = lines.line[lane, late]
-        track = np.unwrap(np.angle(line)) / (2.0 * math.pi)
-        hz = reference[lane] + float(np.sum(weights * track))
-        whole = not lanes.burst[lane] and bool(np.isfinite(pressure).all())
-        tail = pressure[-round(look_s * lanes.rate) :] if whole else None
-        one = seen[lane]
-        sung = _sung(one.setup, lines, lane, late) if one.setup.voice.folded else None
-        return decide(_Seen(one.asked, one.alone, _Look(hz, np.abs(line), tail, sung)))
-
-    return lanes.watch(round(look_s * lanes.rate), look)
-
-
-def _sung(setup: Setup, lines: Lines, lane: int, late: NDArray[np.bool_]) -> float | None:
-    """Return what folds sing [Hz] in some windows of a run; None if they do not swing."""
-    times, line = lines.times[late], lines.sung_line[lane, late]
-    swings = float(np.polyfit(times, lines.swings[lane, late], 1)[0])
-    if swings <= 0.0 or np.median(np.abs(line)) < LEAST_SWING:
-        return None
-    cycles = np.unwrap(np.angle(line)) / (2.0 * math.pi)
-    exact = setup.voice.frequency + float(np.polyfit(times, cycles, 1)[0])
-    # Where another line than that near the aim stands out, the swings are its own.
-    return exact if abs(exact - swings) < UNCOUNTED_HZ else swings
-
-
-def _decided(
-    asked: Sequence[_Asked],
-    controls: list[Control],
-    firsts: list[Outcome],
-    longest: float,
-    executor: Executor,
-) -> list[Outcome]:
-    """Watch on all that are near a ratio until it is known whether they lock."""
-    near = [k for k, outcome in enumerate(firsts) if outcome.asks]
-    pairs = [Pair(asked[k].setup, *ratio) for k in near if (ratio := firsts[k].ratio)]
-    bounds = [LONGEST_S if pair.setup.voice.folded else math.inf for pair in pairs]
-    questions = [locking.decide(longest=min(longest, bound)) for bound in bounds]
-    final = list(firsts)
-    for k, found in zip(near, ask(pairs, questions, executor=executor), strict=True):
-        answer = found and Answer(found.locked, found.drift_hz, found.decided)
-        final[k] = settle(_Seen(asked[k], controls[k]), firsts[k], answer)
-    return final
-
-
-def _cell(outcome: Outcome, control: Control, fingered_hz: float, asked: _Asked) -> Cell:
-    """Add what is known of the horn alone and of the breath, and the names of what is played."""
-    breath, solved = asked.setup.breath.pressure / 1e3, asked.solved
-    p, q = outcome.ratio or (0, 0)
-    played = _number(outcome.played)
-    return Cell(
-        state=outcome.state,
-        reason=outcome.reason,
-        p=p,
-        q=q,
-        sung_hz=_number(outcome.sung),
-        played_hz=played,
-        played_cents=cents(played, fingered_hz) if played > 0.0 else math.nan,
-        jumped=outcome.jumped,
-        resultant_hz=played / q if q else math.nan,
-        drift_hz=_number(outcome.drift),
-        period=control.period or 0,
-        voice_off_hz=_number(control.hz),
-        breath_kpa=breath if solved or asked.setup.voice.lung is None else math.nan,
-        lungs_kpa=breath + solved.lungs / 1e3 if solved else math.nan,
+def _alone(
+    setups: Setups, known: dict[Setup, Control], seconds: float | None, executor: Executor
+) -> _Alone:
+    """Play the horns of some setups once each with their voices off."""
+    heard = controls_of(setups.kinds, known, seconds, executor)
+    which = setups.which
+    return _Alone(
+        np.array([one.hz for one in heard], np.float64)[which],
+        np.array([one.amplitude for one in heard])[which],
+        np.array([one.period or 0 for one in heard])[which],
+        np.array([one.state == HornState.FAILED for one in heard])[which],
     )
 
 
-def _number(value: float | None) -> float:
-    return math.nan if value is None else value
+class _Look(NamedTuple):
+    """What one run of each cell shows: the horn's own line in its later half, and its end."""
+
+    hz: Reals
+    amplitude: Reals
+    tail: Reals
+    """Shape (n, ticks). [Pa]"""
+    rate: float
+    """Of the tail. [Hz]"""
+    whole: Flags
+    """False after a burst."""
+    sung: Reals
+    """Of folds: what they sing; nan if they do not swing. [Hz]"""
+
+
+class _Seen:
+    """What is seen of the two notes of some cells: a `SeenMany`."""
+
+    exact = True
+    unanswered = State.UNDECIDED
+
+    def __init__(self, asked: _Asked, alone: _Alone, look: _Look | None = None) -> None:
+        setups = asked.setups
+        self.count = len(setups)
+        self._asked, self._alone, self._look = asked, alone, look
+        self._folded = setups.each(lambda one: one.voice.folded, np.bool_)
+        voiced = setups.each(lambda one: one.voice.source != "off", np.bool_)
+        refused = np.array([why is not None for why in asked.refused], np.bool_)
+        self.sung = voiced & (depths(setups) != 0.0) & ~refused
+        """Whether a voice is asked for, and possible."""
+        self._sings, self._hz = self.sung, np.where(self.sung, setups.sung_hz, np.nan)
+        if look is not None:
+            by_folds = self._folded & look.whole
+            self._sings = np.where(by_folds, ~np.isnan(look.sung), self.sung)
+            # A clock need not be measured.
+            self._hz = np.where(self._folded, look.sung, self._hz)
+
+    def burst(self, at: Whole) -> Flags:
+        diverged = self._alone.failed[at]
+        return diverged if self._look is None else diverged | ~self._look.whole[at]
+
+    def brief(self, at: Whole) -> Flags:
+        return np.zeros(at.size, np.bool_)
+
+    def alone_hz(self, at: Whole) -> Reals:
+        return self._alone.hz[at]
+
+    def period(self, at: Whole) -> Whole:
+        return self._alone.period[at]
+
+    def sings(self, at: Whole) -> Flags:
+        return self._sings[at]
+
+    def voice(self, at: Whole) -> tuple[Reals, Reals]:
+        return self._hz[at], np.zeros(at.size)
+
+    def reed(self, at: Whole) -> tuple[Reals, Flags]:
+        """Name what is played: the horn's own line, or what has taken its place."""
+        alone, look = self._alone, self._look
+        if look is None:
+            return alone.hz[at], np.zeros(at.size, np.bool_)
+        hz = look.hz[at]
+        weak = look.amplitude[at] <= 0.25 * alone.amplitude[at]
+        some = at[weak]
+        if some.size:
+            tails = look.tail[some]
+            hz[weak] = runs.other_lines(tails, look.rate, alone.amplitude[some], self._hz[some])
+        off = np.abs(1200.0 * np.log2(hz / alone.hz[at]))
+        return hz, ~np.isnan(hz) & (off > runs.JUMP_CENTS)
+
+    def mute(self, at: Whole) -> tuple[Whole, Reasons]:
+        reasons = np.full(at.size, None, object)
+        reasons[self._sings[at]] = Reason.MUTE
+        return np.full(at.size, State.SILENT.code), reasons
+
+    def why(self, what: str, at: Whole) -> Reasons:
+        if what != "why_unsung":
+            reason = {"why_silent": Reason.ONLY_VOICE, "why_no_pitch": Reason.NO_PITCH}[what]
+            return np.full(at.size, reason, object)
+        refused, rest = self._asked.refused[at], Reason.FOLDS_REST if self._look else None
+        return np.array([why or rest for why in refused], object)
+
+    def too_few(self, at: Whole, played: Reals, p: Whole, q: Whole) -> Flags:
+        return np.zeros(at.size, np.bool_)
+
+    def starting(self, at: Whole, played: Reals) -> Flags:
+        return np.zeros(at.size, np.bool_)
+
+    def lines(self, at: Whole, played: Reals, sung: Reals) -> Whole:
+        if not at.size:
+            return np.zeros(0, np.int64)
+        assert self._look is not None
+        return runs.line_states(self._look.tail[at], self._look.rate, played, sung)
+
+
+def _first_looks(asked: _Asked, alone: _Alone, bounds: _Bounds) -> Outcomes:
+    """Decide as far as one look tells; run only those for which the horn alone is not enough."""
+    seen, width = _Seen(asked, alone), bounds.executor.width
+    runs_on = seen.sung & ~np.isnan(alone.hz)
+    found = Outcomes.blank(seen.count)
+    still, run = np.flatnonzero(~runs_on), np.flatnonzero(runs_on)
+    found.put(still, decide_all(_Seen(asked.at(still), alone.at(still))))
+    for start in range(0, run.size, width):
+        stopping.check()
+        some = run[start : start + width]
+        part = asked.at(some), alone.at(some)
+        look = _looked(part[0].setups, part[1].hz, bounds.seconds, bounds.executor)
+        found.put(some, decide_all(_Seen(*part, look)))
+        bounds.tell(LOOKING * (start + some.size) / run.size)
+    return found
+
+
+def _looked(setups: Setups, reference: Reals, seconds: float | None, executor: Executor) -> _Look:
+    """Run setups once; look at the line near each reference [Hz], and at the end of each run."""
+    length = seconds or runs.LEAST_SECONDS
+    lanes = Lanes(setups, reference, executor=executor)
+    look_s = min(LOOK_S, 0.5 * length)
+    lines = lanes.advance(length - look_s)
+    tail = lanes.ticks(look_s)
+    late = lines.times >= 0.5 * (length - look_s)
+    line = lines.line[:, late]
+    whole = ~lanes.burst & np.isfinite(tail).all(axis=1)
+    cycles = np.unwrap(np.angle(np.where(whole[:, np.newaxis], line, 0.0)), axis=1) / (2.0 * np.pi)
+    hz = reference + slopes(lines.times[late], cycles)
+    sung = np.full(len(setups), np.nan)
+    folded = np.flatnonzero(setups.each(lambda one: one.voice.folded, np.bool_) & whole)
+    if folded.size:
+        sung[folded] = _sung(setups.at(folded), lines.of(folded), late)
+    amplitude = np.median(np.abs(line), axis=1)
+    return _Look(hz, amplitude, tail, lanes.tick_rate, whole, sung)
+
+
+def _sung(setups: Setups, lines: Lines, late: Flags) -> Reals:
+    """Return what folds sing [Hz] in some windows of their runs; nan if they do not swing."""
+    times, line = lines.times[late], lines.sung_line[:, late]
+    swings = slopes(times, lines.swings[:, late])
+    cycles = np.unwrap(np.angle(line), axis=1) / (2.0 * math.pi)
+    exact = setups.sung_hz + slopes(times, cycles)
+    # Where another line than that near the aim stands out, the swings are its own.
+    sung = np.where(np.abs(exact - swings) < UNCOUNTED_HZ, exact, swings)
+    rest = (swings <= 0.0) | (np.median(np.abs(line), axis=1) < LEAST_SWING)
+    return np.where(rest, np.nan, sung)
+
+
+def _decided(
+    asked: _Asked, alone: _Alone, found: Outcomes, longest: float, bounds: _Bounds
+) -> None:
+    """Watch on all that are near a ratio until it is known whether they lock."""
+    near = np.flatnonzero(found.asks)
+    if not near.size:
+        return
+    pairs = Pairs(asked.setups.at(near), found.p[near], found.q[near])
+    until = np.where(pairs.folded, min(longest, LONGEST_S), longest).tolist()
+
+    def tell(share: float) -> None:
+        bounds.tell(LOOKING + (1.0 - LOOKING) * share)
+
+    questions = [locking.decide(longest=bound) for bound in until]
+    answers = ask(pairs, questions, tell, bounds.executor)
+    given = [one and Answer(one.locked, one.drift_hz, one.decided) for one in answers]
+    settle_all(_Seen(asked, alone), found, near, answers_of(given))
+
+
+def _cells(found: Outcomes, alone: _Alone, fingered_hz: Reals, asked: _Asked) -> Cells:
+    """Add what is known of the horn alone and of the breath, and the names of what is played."""
+    setups = asked.setups
+    breath = setups.each(lambda one: one.breath.pressure) / 1e3
+    lung = setups.each(lambda one: one.voice.lung is None, np.bool_)
+    lungs = np.array([one.lungs / 1e3 if one else np.nan for one in asked.solved], np.float64)
+    played, near = found.played, found.q > 0
+    return Cells(
+        state=found.state,
+        reason=found.reason,
+        p=found.p,
+        q=found.q,
+        sung_hz=found.sung,
+        played_hz=played,
+        played_cents=1200.0 * np.log2(played / fingered_hz),
+        jumped=found.jumped,
+        resultant_hz=np.where(near, played / np.where(near, found.q, 1), np.nan),
+        drift_hz=found.drift,
+        period=alone.period,
+        voice_off_hz=alone.hz,
+        breath_kpa=np.where(lung | ~np.isnan(lungs), breath, np.nan),
+        lungs_kpa=breath + lungs,
+    )

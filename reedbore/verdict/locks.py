@@ -396,8 +396,7 @@ def _confirmed(setup: Setup, rows: list[Row]) -> list[Row]:
 
 def _a_minute(detuning: float) -> locking.Question[Keeps]:
     """Watch for a minute, and on while it is not decided."""
-    course = yield locking.Request(detuning, 60.0)
-    found = locking.drift(course)
+    found = yield locking.Request(detuning, 60.0)
     if found.state == Keeps.UNDECIDED:
         found = yield from locking.watch(detuning)
     return found.state

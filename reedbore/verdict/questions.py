@@ -14,15 +14,15 @@ from numpy.typing import NDArray
 from reedbore import stopping
 from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import locking
-from reedbore.measures.locking import Course, Request
+from reedbore.measures.locking import Courses, Drift, Request
 from reedbore.model.setup import Setup
 from reedbore.simulate.batch import Lanes, Lines, joined
+from reedbore.simulate.many import Reals, Setups, Whole
 from reedbore.verdict.runs import singer_beat
 
 BANDS_HZ = 20.0, 10.0, 5.0, 2.5
 """Half the widths of the bands that lines are followed in; near partials ask for narrow ones."""
 
-Samples = NDArray[np.float64]
 Progress = Callable[[float], None]
 
 
@@ -38,19 +38,51 @@ class Pair(NamedTuple):
     q: int
 
 
+class Pairs(NamedTuple):
+    """Many of them, in columns."""
+
+    setups: Setups
+    p: Whole
+    q: Whole
+    """Shape (pairs,)."""
+
+    @classmethod
+    def of(cls, pairs: Sequence[Pair]) -> "Pairs":
+        """Put pairs side by side."""
+        p, q = np.array([pair[1:] for pair in pairs], np.int64).reshape(-1, 2).T
+        return cls(Setups.of([pair.setup for pair in pairs]), p, q)
+
+    def at(self, places: Whole) -> "Pairs":
+        """Return some of them."""
+        return Pairs(self.setups.at(places), self.p[places], self.q[places])
+
+    @property
+    def folded(self) -> NDArray[np.bool_]:
+        """Which are sung by folds."""
+        return self.setups.each(lambda one: one.voice.folded, np.bool_)
+
+    @property
+    def bands(self) -> Reals:
+        """Half the width of the band that the line of each is followed in. [Hz]."""
+        spacing = self.setups.sung_hz / self.p
+        wide = np.array(BANDS_HZ)
+        return wide[np.minimum(np.searchsorted(-wide, -spacing), wide.size - 1)]
+
+
 class _Batch(NamedTuple):
     """Lanes that started together, and what they have shown so far."""
 
     lanes: Lanes
-    members: list[int]
+    members: Whole
+    pairs: Pairs
     seen: Lines | None
 
 
-_Watched = tuple[_Batch, list[Course | None]]
+_Watched = tuple[_Batch, list[Drift | None]]
 
 
 def ask(
-    pairs: Sequence[Pair],
+    pairs: Sequence[Pair] | Pairs,
     questions: Sequence[locking.Question[Any]],
     progress: Progress | None = None,
     executor: Executor = CPU,
@@ -59,7 +91,7 @@ def ask(
 
     Parameters
     ----------
-    pairs : sequence of Pair
+    pairs : sequence of Pair, or Pairs
         What is watched.
     questions : sequence of generator
         One for each, from `measures.locking`.
@@ -73,20 +105,20 @@ def ask(
     list
         The answers, in order; a pair that diverges answers None.
     """
-    asking = _Asking(pairs, questions, executor)
+    asking = _Asking(pairs if isinstance(pairs, Pairs) else Pairs.of(pairs), questions, executor)
     cores = executor.threads
     running: set[Future[_Watched]] = set()
     with ThreadPoolExecutor(cores) as pool:
         while asking.wanted:
             stopping.check()
             while len(running) < cores and (batch := asking.next_batch()):
-                requests = [asking.wanted[k] for k in batch.members]
-                running.add(pool.submit(_watched_on, batch, pairs, requests))
+                requests = [asking.wanted[k] for k in batch.members.tolist()]
+                running.add(pool.submit(_watched_on, batch, requests))
             done, running = wait(running, return_when=FIRST_COMPLETED)
             for future in done:
                 asking.take(*future.result())
             if progress:
-                progress(1.0 - len(asking.wanted) / len(pairs))
+                progress(1.0 - len(asking.wanted) / len(questions))
     return asking.answers
 
 
@@ -94,20 +126,18 @@ class _Asking:
     """Questions under way: what they want to see, which lanes run, which are to be started."""
 
     def __init__(
-        self,
-        pairs: Sequence[Pair],
-        questions: Sequence[locking.Question[Any]],
-        executor: Executor,
+        self, pairs: Pairs, questions: Sequence[locking.Question[Any]], executor: Executor
     ) -> None:
         self.pairs, self.questions, self.executor = pairs, questions, executor
-        self.answers: list[Any] = [None] * len(pairs)
+        self.answers: list[Any] = [None] * len(questions)
         self.wanted: dict[int, Request] = {}
         self._ready: list[_Batch] = []
         self._waiting: dict[float, list[int]] = {}
-        for k in range(len(pairs)):
+        self._bands = pairs.bands.tolist()
+        for k in range(len(questions)):
             self._go_on(k, None)
             if k in self.wanted:
-                self._waiting.setdefault(_band(pairs[k]), []).append(k)
+                self._wait(k)
 
     def next_batch(self) -> _Batch | None:
         """Return lanes to watch on, or start new ones.
@@ -127,73 +157,77 @@ class _Asking:
             self._waiting[band] = members[width:]
         return self._started(members[:width], band)
 
-    def take(self, batch: _Batch, courses: list[Course | None]) -> None:
+    def take(self, batch: _Batch, shown: list[Drift | None]) -> None:
         """Tell the questions of a batch what was seen, and keep the lanes that they watch on."""
         stays = []
-        for k, course in zip(batch.members, courses, strict=True):
+        for k, drift in zip(batch.members.tolist(), shown, strict=True):
             before = self.wanted.pop(k)
-            if course is not None:
-                self._go_on(k, course)
+            if drift is not None:
+                self._go_on(k, drift)
             stays.append(k in self.wanted and self.wanted[k].detuning == before.detuning)
             if k in self.wanted and not stays[-1]:
-                self._waiting.setdefault(_band(self.pairs[k]), []).append(k)
+                self._wait(k)
         if any(stays):
             kept = np.array(stays)
             batch.lanes.keep(kept)
-            members = [k for k, stay in zip(batch.members, stays, strict=True) if stay]
+            pairs = batch.pairs.at(np.flatnonzero(kept))
             seen = batch.seen.of(kept) if batch.seen else None
-            self._ready.append(_Batch(batch.lanes, members, seen))
+            self._ready.append(_Batch(batch.lanes, batch.members[kept], pairs, seen))
+
+    def _wait(self, k: int) -> None:
+        """Let a pair wait for lanes to be started."""
+        self._waiting.setdefault(self._bands[k], []).append(k)
 
     def _started(self, members: list[int], band: float) -> _Batch:
-        pairs = [self.pairs[k] for k in members]
+        pairs = self.pairs.at(np.array(members))
         pulls = np.array([self.wanted[k].detuning for k in members])
-        scale = np.array([pair.q / pair.p for pair in pairs])
-        setups = [pair.setup for pair in pairs]
-        clocks = np.array([not setup.voice.folded for setup in setups])
-        sung = np.array([setup.voice.frequency for setup in setups])
-        sung *= 2.0 ** (clocks * pulls / 1200.0)
-        lanes = Lanes(setups, sung * scale, pulls, band_hz=band, executor=self.executor)
-        return _Batch(lanes, members, None)
+        sung = pairs.setups.sung_hz * 2.0 ** (~pairs.folded * pulls / 1200.0)
+        reference = sung * (pairs.q / pairs.p)
+        lanes = Lanes(pairs.setups, reference, pulls, band_hz=band, executor=self.executor)
+        return _Batch(lanes, np.array(members), pairs, None)
 
-    def _go_on(self, k: int, course: Course | None) -> None:
+    def _go_on(self, k: int, drift: Drift | None) -> None:
         """Start a question, or send it what it wanted; keep what it wants next, or its answer."""
         question = self.questions[k]
         try:
-            self.wanted[k] = next(question) if course is None else question.send(course)
+            self.wanted[k] = next(question) if drift is None else question.send(drift)
         except StopIteration as end:
             self.answers[k] = end.value
 
 
-def _band(pair: Pair) -> float:
-    spacing = pair.setup.voice.frequency / pair.p
-    return next((band for band in BANDS_HZ if band <= spacing), BANDS_HZ[-1])
-
-
-def _watched_on(batch: _Batch, pairs: Sequence[Pair], requests: list[Request]) -> _Watched:
+def _watched_on(batch: _Batch, requests: list[Request]) -> _Watched:
     """Step a batch on; return what each lane has shown up to the time that was asked for.
 
     None after a burst.
     """
-    seconds, seen = max(request.seconds for request in requests), batch.seen
+    until = np.array([request.seconds for request in requests])
+    seconds, seen = float(until.max()), batch.seen
     if seconds > batch.lanes.seconds + 1e-6:
         later = batch.lanes.advance(seconds - batch.lanes.seconds)
         seen = joined(seen, later) if seen else later
     assert seen is not None
-    wanted = zip(batch.members, requests, batch.lanes.sung_hz.tolist(), strict=True)
-    courses = [
-        _course(pairs[k], hz, seen.of([row]), request.seconds)
-        for row, (k, request, hz) in enumerate(wanted)
-    ]
-    return batch._replace(seen=seen), courses
+    shown: list[Drift | None] = [None] * until.size
+    folded = batch.pairs.folded
+    for length, sung in {
+        (one, by) for one, by in zip(until.tolist(), folded.tolist(), strict=True)
+    }:
+        those = np.flatnonzero((until == length) & (folded == sung) & ~seen.burst)
+        asked = seen.times <= length
+        those = those[np.isfinite(seen.line[np.ix_(those, asked)]).all(axis=1)]
+        courses = _courses(batch, seen.of(those), those, asked, folds=sung)
+        for k, drift in zip(those.tolist(), locking.drifts(courses), strict=True):
+            shown[k] = drift
+    return batch._replace(seen=seen), shown
 
 
-def _course(pair: Pair, sung_hz: float, seen: Lines, seconds: float) -> Course | None:
-    """Return what one lane has shown, up to a time; None after a burst."""
-    asked = seen.times <= seconds
-    if seen.burst[0] or not np.isfinite(seen.line[0, asked]).all():
-        return None
-    times, played = seen.times[asked], seen.cycles[0, asked]
-    if not pair.setup.voice.folded:
-        return Course(times, pair.p * played, sung_hz * pair.q)
-    sung, swings = seen.sung_cycles[0, asked], seen.swings[0, asked]
-    return singer_beat(times, played, sung, swings, pair.setup.voice.frequency, (pair.p, pair.q))
+def _courses(
+    batch: _Batch, seen: Lines, those: Whole, asked: NDArray[np.bool_], *, folds: bool
+) -> Courses:
+    """Return what some lanes have shown at the times that were asked for."""
+    pairs, times = batch.pairs.at(those), seen.times[asked]
+    p, q = pairs.p, pairs.q
+    played = seen.cycles[:, asked]
+    if not folds:
+        return Courses(times, p[:, np.newaxis] * played, batch.lanes.sung_hz[those] * q)
+    parts = played, seen.sung_cycles[:, asked], seen.swings[:, asked]
+    return singer_beat(times, *parts, pairs.setups.sung_hz, p, q)

@@ -3,9 +3,10 @@
 In: what was decided of two notes, and the sound outside. Out: a `Verdict`.
 """
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,12 @@ STEADY_VOICE_CENTS = 15.0
 """A voice that wanders more than this (standard deviation) cannot prove a lock."""
 
 Samples = NDArray[np.float64]
+Reals = NDArray[np.float64]
+Whole = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+Reasons = NDArray[np.object_]
+"""Texts, or None."""
+
 Ratio = tuple[int, int]
 
 
@@ -65,6 +72,89 @@ class Outcome:
     def asks(self) -> bool:
         """Whether the judge of locking has still to be asked."""
         return self.state == State.UNDECIDED and self.ratio is not None
+
+
+class Outcomes(NamedTuple):
+    """The same of many pairs, in columns of shape (n,); nan and 0 where an `Outcome` has None."""
+
+    state: Whole
+    """Codes."""
+    reason: Reasons
+    sung: Reals
+    played: Reals
+    jumped: Flags
+    p: Whole
+    q: Whole
+    drift: Reals
+
+    @classmethod
+    def blank(cls, count: int) -> "Outcomes":
+        """Make columns in which nothing is known yet."""
+        sung, played, drift = (np.full(count, math.nan) for _ in range(3))
+        p, q = (np.zeros(count, np.int64) for _ in range(2))
+        codes, reason = np.full(count, State.NOT_RUN.code), np.full(count, None, object)
+        return cls(codes, reason, sung, played, np.zeros(count, np.bool_), p, q, drift)
+
+    @classmethod
+    def of(cls, outcomes: "Sequence[Outcome]") -> "Outcomes":
+        """Put outcomes side by side."""
+        made = cls.blank(len(outcomes))
+        for k, one in enumerate(outcomes):
+            made.state[k], made.reason[k] = one.state.code, one.reason
+            made.p[k], made.q[k] = one.ratio or (0, 0)
+            made.jumped[k] = one.jumped
+            for name in ("sung", "played", "drift"):
+                value = getattr(one, name)
+                getattr(made, name)[k] = math.nan if value is None else value
+        return made
+
+    def one(self, number: int) -> "Outcome":
+        """Take one out."""
+        row = [column[number : number + 1].tolist()[0] for column in self]
+        code, reason, sung, played, jumped, p, q, drift = row
+        ratio = (p, q) if q else None
+        return Outcome(
+            *(State.of(code), reason, _known(sung), _known(played), jumped, ratio, _known(drift))
+        )
+
+    @property
+    def asks(self) -> Flags:
+        """Of which pairs the judge of locking has still to be asked."""
+        return np.asarray((self.state == State.UNDECIDED.code) & (self.q > 0))
+
+    def put(self, at: Whole, others: "Outcomes") -> None:
+        """Put others in some places."""
+        for column, values in zip(self, others, strict=True):
+            column[at] = values
+
+    def tell(self, at: Whole, where: Flags, state: Any, reason: Any) -> Whole:
+        """Say what became of some pairs.
+
+        Parameters
+        ----------
+        at : ndarray, shape (m,)
+            Those that are looked at.
+        where : ndarray, shape (m,)
+            Of which of them it is said.
+        state, reason
+            A code and a text or None for all these, or one for each.
+
+        Returns
+        -------
+        ndarray
+            Of which of them it is not.
+        """
+        told = at[where]
+        self.state[told], self.reason[told] = state, reason
+        return at[~where]
+
+    def beat(self, at: Whole) -> Reals:
+        """Return the beat p·f_played - q·f_sung of some pairs. [Hz]."""
+        return np.asarray(self.p[at] * self.played[at] - self.q[at] * self.sung[at])
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else value
 
 
 @dataclass(frozen=True, kw_only=True)

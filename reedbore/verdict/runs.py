@@ -32,6 +32,9 @@ MOST_UNCOUNTED = 2.0
 """Swings that folds make more or less often than their line turns: more than so many, and the line
 is not theirs. [cycles]"""
 
+LEAST_SHARE = 0.95
+"""A sound of which no more lies in lines is irregular."""
+
 LINE_ORDERS = 8
 """Lines of a sound are looked for at sums of so many times either pitch."""
 
@@ -174,17 +177,40 @@ def late_pitch(
 
 def other_line(late: Samples, rate: float, control: Control, sung: float | None) -> float | None:
     """Find the note [Hz] that has taken the place of the horn's own, if any."""
-    found = spectrum.lines(late - late.mean(), rate, -30.0)
-    own = [
-        (amplitude, hz)
-        for hz, amplitude in zip(found.hz, found.amplitude, strict=True)
-        if sung is None
-        or abs(hz / sung - round(hz / sung)) * sung > 2.0
-        or amplitude > 0.5 * control.amplitude
-    ]
-    if not own or max(own)[0] < 0.1 * control.amplitude:
-        return None
-    return float(max(own)[1])
+    voice = np.array([math.nan if sung is None else sung])
+    hz = float(other_lines(late[np.newaxis], rate, np.array([control.amplitude]), voice)[0])
+    return None if math.isnan(hz) else hz
+
+
+def other_lines(late: Samples, rate: float, alone: Samples, sung: Samples) -> Samples:
+    """Find the same for many pressures.
+
+    Parameters
+    ----------
+    late : ndarray, shape (runs, n)
+        In the mouthpiece. [Pa]
+    rate : float
+        Samples per second. [Hz]
+    alone : ndarray, shape (runs,)
+        Amplitudes of the lines of the horns alone. [Pa]
+    sung : ndarray, shape (runs,)
+        What is sung; nan for nothing. [Hz]
+
+    Returns
+    -------
+    ndarray, shape (runs,)
+        nan for none. [Hz]
+    """
+    found = np.full(len(late), math.nan)
+    whose, (hz, amplitude) = spectrum.lines_of(late, rate, -30.0)
+    times = hz / sung[whose]
+    of_voice = np.abs(times - np.rint(times)) * sung[whose] <= 2.0
+    own = ~of_voice | (amplitude > 0.5 * alone[whose])
+    own &= amplitude >= 0.1 * alone[whose]
+    order = np.lexsort((hz[own], amplitude[own]))
+    # Of each run the strongest comes last, and stays.
+    found[whose[own][order]] = hz[own][order]
+    return found
 
 
 def beat(
@@ -223,27 +249,28 @@ def singer_beat(
     played: Samples,
     sung: Samples,
     swings: Samples,
-    hz: float,
-    ratio: tuple[int, int],
-) -> locking.Course:
-    """Follow the phase of the beat p·f_played - q·f_sung of folds that feel the horn.
+    hz: Samples,
+    p: NDArray[np.int64],
+    q: NDArray[np.int64],
+) -> locking.Courses:
+    """Follow the phase of the beats p·f_played - q·f_sung of folds that feel the horn.
 
     Parameters
     ----------
     times : ndarray, shape (n,)
         [s]
-    played, sung : ndarray, shape (n,)
+    played, sung : ndarray, shape (singers, n)
         How far the lines of horn and folds run ahead of clocks at hz·q/p and hz. [cycles]
-    swings : ndarray, shape (n,)
+    swings : ndarray, shape (singers, n)
         How often the folds have swung.
-    hz : float
+    hz : ndarray, shape (singers,)
         Near what is sung. [Hz]
-    ratio : (p, q)
-        At which the two are compared.
+    p, q : ndarray, shape (singers,)
+        Ratios at which the two are compared.
 
     Returns
     -------
-    Course
+    Courses
         Of the line, or of the swings.
 
     Notes
@@ -251,11 +278,11 @@ def singer_beat(
     The horn shakes the folds, wherever they sing. Far beside a lock that line stands alone near the
     clock and keeps step with the horn by itself; but the folds do not swing as often as it turns.
     """
-    p, q = ratio
-    counted = swings - hz * times
+    counted = swings - hz[:, np.newaxis] * times
     started = times >= 0.75 * times[0] + 0.25 * times[-1]
-    theirs = np.ptp((counted - sung)[started]) <= MOST_UNCOUNTED
-    return locking.Course(times, p * played - q * (sung if theirs else counted), hz * q)
+    theirs = np.ptp((counted - sung)[:, started], axis=1) <= MOST_UNCOUNTED
+    turns = np.where(theirs[:, np.newaxis], sung, counted)
+    return locking.Courses(times, p[:, np.newaxis] * played - q[:, np.newaxis] * turns, hz * q)
 
 
 def spectrum_state(take: Take, played: float, sung: float | None) -> State:
@@ -268,8 +295,15 @@ def spectrum_state(take: Take, played: float, sung: float | None) -> State:
 
 def line_state(late: Samples, rate: float, played: float, sung: float | None) -> State:
     """Tell a line spectrum from an irregular one, of a pressure at a rate."""
-    share = spectrum.line_share(late, rate, played, sung or played, LINE_ORDERS)
-    return State.ROUGH if share.share > 0.95 else State.IRREGULAR
+    pair = np.array([played]), np.array([math.nan if sung is None else sung])
+    return State.of(int(line_states(late[np.newaxis], rate, *pair)[0]))
+
+
+def line_states(late: Samples, rate: float, played: Samples, sung: Samples) -> NDArray[np.int64]:
+    """Tell the same of many pressures, shape (runs, n): codes. Where nothing is sung it is nan."""
+    other = np.where(np.isnan(sung), played, sung)
+    share, _ = spectrum.line_shares(late, rate, played, other, LINE_ORDERS)
+    return np.where(share > LEAST_SHARE, State.ROUGH.code, State.IRREGULAR.code)
 
 
 def settled(take: Take, played: float) -> float | None:

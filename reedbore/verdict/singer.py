@@ -147,7 +147,9 @@ def beat_of(run: Take, sung_hz: float, ratio: Ratio) -> Course:
     played = pitch.phase_track(pressure, thin, sung_hz * ratio[1] / ratio[0], band)
     sung = pitch.phase_track(gap, thin, sung_hz, band)
     swings = np.searchsorted(pitch.rises(gap, thin), sung.times).astype(float)
-    return runs.singer_beat(sung.times, played.cycles, sung.cycles, swings, sung_hz, ratio)
+    lines = played.cycles[np.newaxis], sung.cycles[np.newaxis], swings[np.newaxis]
+    p, q = (np.array([number]) for number in ratio)
+    return runs.singer_beat(sung.times, *lines, np.array([sung_hz]), p, q).of(0)
 
 
 def singer_row(setup: Setup, voice_off_hz: float, ratio: Ratio) -> SingerRow:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from reedbore.kernel import single
-from reedbore.kernel.executor import Emitted
+from reedbore.kernel.executor import Emitted, Keep
 from reedbore.kernel.folds import MIDDLE_FOLLOWS, NOBODY, singer_of
 from reedbore.kernel.rows import BURST_PA, TABLE
 
@@ -26,11 +26,11 @@ class _Takes:
     def keep(self, mask):
         self.lanes = [lane for lane, stays in zip(self.lanes, mask, strict=True) if stays]
 
-    def advance(self, hops, digest, record=False):
+    def advance(self, hops, digest, keep=Keep.NONE):
         self.now += hops * self.shared.hop
-        return [digest(self._taken(lane, hops, record)) for lane in range(len(self.lanes))]
+        return [digest(self._taken(lane, hops, keep)) for lane in range(len(self.lanes))]
 
-    def _taken(self, lane, hops, record):
+    def _taken(self, lane, hops, keep):
         numbers, drive = self.lanes[lane]
         blown = mouth(drive, self.shared.waves, self.now)
         singer = sings(drive.singer, self.now) if drive.singer else NOBODY
@@ -41,9 +41,13 @@ class _Takes:
             if drive.singer:
                 sung = self._measured(drive.singer.clock_turn, traces.half_gap)[0]
                 sung = np.column_stack((sung, self._swings(traces.half_gap)))
-        late = pressure[-hops * self.shared.hop if record else pressure.size :]
+        late = pressure[-hops * self.shared.hop :]
+        # Summed in turn, as the lanes do.
+        ticks = np.cumsum(late.reshape(-1, self.shared.tick), axis=1)[:, -1:] / self.shared.tick
+        steps = late[:, None] if keep == Keep.STEPS else np.zeros((0, 1))
+        ticks = ticks if keep == Keep.TICKS else np.zeros((0, 1))
         lines = line[-hops:, :, None], sung[-hops:, :, None]
-        return Emitted(np.array([lane]), *lines, levels[-hops:, :, None], late[:, None])
+        return Emitted(np.array([lane]), *lines, levels[-hops:, :, None], steps, ticks)
 
     def _measured(self, turn, signal):
         """Line (hops, 2) and levels (hops, 3) of a whole run."""

@@ -291,6 +291,22 @@ def test_advancing_twice_is_advancing_once():
 
 
 @compiled_only
+@pytest.mark.parametrize("executor", [CPU, OneByOne()])
+def test_ticks_are_what_averaging_the_steps_gives(executor):
+    batch = mixed_batch()[:3]
+    one, other = (lanes.Lanes(batch, REFERENCE, executor=executor) for _ in range(2))
+    one.advance(0.04)
+    other.advance(0.04)
+    steps = other.watch(4800, lambda lane, pressure: pressure.copy())
+    found = one.ticks(0.05)
+    assert one.tick_rate == 12000.0
+    for ours, whole in zip(found, steps, strict=True):
+        thinned, rate = pitch.thin(whole[-4800:], 96000.0)
+        assert rate == one.tick_rate
+        assert ours == pytest.approx(thinned, rel=1e-12, abs=1e-9)
+
+
+@compiled_only
 def test_kept_lanes_go_on_as_if_nothing_had_happened():
     batch = mixed_batch() * 3
     keep = np.arange(len(batch)) % 3 == 1

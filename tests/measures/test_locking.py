@@ -477,3 +477,22 @@ def test_the_toy_cylinder_plays_the_note_of_its_delay_and_odd_partials():
     level = 20.0 * np.log10(np.array(lines) / lines[0])
     assert level[[2, 4]] == pytest.approx([-9.9, -15.1], abs=0.3)
     assert max(level[1], level[3]) < -40.0
+
+
+# --- many at once ---------------------------------------------------------------------------------
+
+
+def test_courses_side_by_side_are_decided_as_each_alone():
+    # Bit for bit: those that follow, slip, dwell, die down or are at rest, in one block.
+    times = np.arange(0.2, 7.5, 0.02)
+    rng = np.random.default_rng(5)
+    rates = np.concatenate((10.0 ** rng.uniform(-8.0, 1.0, 60), np.zeros(4)))
+    dying = 10.0 ** rng.uniform(-2.0, 1.0, 64)
+    size = rng.uniform(-1.0, 1.0, 64)
+    cycles = rates[:, None] * times + size[:, None] * np.exp(-dying[:, None] * times)
+    hz = rng.uniform(50.0, 900.0, 64)
+    together = locking.drifts(locking.Courses(times, cycles, hz))
+    alone = [locking.drift(Course(times, *one)) for one in zip(cycles, hz.tolist(), strict=True)]
+    assert together == alone
+    assert {found.state for found in together} == set(locking.Keeps)
+    assert {found.slows for found in together} == {True, False}

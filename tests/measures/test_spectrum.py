@@ -9,12 +9,15 @@ from scipy.signal import windows
 
 from reedbore import sound
 from reedbore.measures.spectrum import (
+    AT_ONCE,
     Lines,
     blackman_harris,
     decibel,
     harmonic_amplitudes,
     line_share,
+    line_shares,
     lines,
+    lines_of,
     spectrogram,
     spectrum,
 )
@@ -118,6 +121,25 @@ def test_harmonics_have_their_amplitudes() -> None:
 def test_harmonics_above_the_nyquist_frequency_are_nothing() -> None:
     found = harmonic_amplitudes(tones((9000.0, 1.0)), RATE, 9000.0, 4)
     assert found == pytest.approx([1.0, 0.0, 0.0, 0.0], abs=1e-6)
+
+
+def test_sounds_side_by_side_are_looked_at_as_each_alone() -> None:
+    # Bit for bit, in more than one part, silence among them.
+    rng = np.random.default_rng(3)
+    count = AT_ONCE + 7
+    time = np.arange(1500) / 12000.0
+    f1, f2 = rng.uniform(80.0, 300.0, count), rng.uniform(100.0, 900.0, count)
+    both = np.sin(2.0 * np.pi * f1[:, None] * time) + np.sin(2.0 * np.pi * f2[:, None] * time)
+    sounds = both + rng.uniform(0.0, 1.0, (count, 1)) * rng.standard_normal((count, time.size))
+    sounds[3] = 0.0
+    shares, covered = line_shares(sounds, 12000.0, f1, f2, 4)
+    alone = [line_share(*one, 4) for one in zip(sounds, [12000.0] * count, f1, f2, strict=True)]
+    assert [*zip(shares.tolist(), covered.tolist(), strict=True)] == alone
+    whose, found = lines_of(sounds, 12000.0, -30.0)
+    for k in range(count):
+        own = lines(sounds[k], 12000.0, -30.0)
+        assert np.array_equal(found.hz[whose == k], own.hz)
+        assert np.array_equal(found.amplitude[whose == k], own.amplitude)
 
 
 def test_harmonics_of_silence_are_nothing() -> None:

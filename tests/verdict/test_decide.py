@@ -5,8 +5,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from reedbore.verdict.decide import Answer, decide, settle
-from reedbore.verdict.result import NO_CONTROL, Control
+from reedbore.notes import choose_ratio, simple_ratios
+from reedbore.verdict.decide import (
+    Answer,
+    answers_of,
+    decide,
+    decide_all,
+    nearest_ratios,
+    settle,
+    settle_all,
+)
+from reedbore.verdict.result import NEAR_CENTS, NO_CONTROL, SIMPLE, Control
 from reedbore.verdict.state import HornState, Reason, State
 
 HORN_HZ = 100.0
@@ -165,3 +174,99 @@ def test_a_proven_lock_gives_the_played_pitch_exactly(exact, played):
 
 def test_a_run_that_diverged_says_nothing_of_the_horn_alone():
     assert decide(Look(burst=True, alone=NO_CONTROL)).played is None
+
+
+# --- many at once ---------------------------------------------------------------------------------
+
+
+class Looks:
+    """Several looks, seen as many."""
+
+    exact = True
+    unanswered = State.DRIFTING
+
+    def __init__(self, looks):
+        self.looks, self.count = looks, len(looks)
+
+    def each(self, at, value, dtype=np.float64):
+        return np.array([value(self.looks[k]) for k in at], dtype)
+
+    def burst(self, at):
+        return self.each(at, lambda look: look.burst, bool)
+
+    def brief(self, at):
+        return self.each(at, lambda look: look.brief, bool)
+
+    def alone_hz(self, at):
+        return self.each(at, lambda look: look.alone.hz)
+
+    def period(self, at):
+        return self.each(at, lambda look: look.alone.period or 0, int)
+
+    def sings(self, at):
+        return self.each(at, lambda look: look.sings, bool)
+
+    def voice(self, at):
+        return tuple(self.each(at, lambda look: look.voice).reshape(-1, 2).T)
+
+    def reed(self, at):
+        hz, jumped = self.each(at, lambda look: look.reed).reshape(-1, 2).T
+        return hz, jumped > 0.0
+
+    def mute(self, at):
+        codes = self.each(at, lambda look: look.mute[0].code, int)
+        return codes, self.each(at, lambda look: look.mute[1], object)
+
+    def why(self, what, at):
+        return self.each(at, lambda look: getattr(look, what), object)
+
+    def too_few(self, at, played, p, q):
+        return self.each(at, lambda look: look.few, bool)
+
+    def starting(self, at, played):
+        return self.each(at, lambda look: look.starts, bool)
+
+    def lines(self, at, played, sung):
+        return self.each(at, lambda look: look.spectrum.code, int)
+
+
+EACH = [
+    {"burst": True}, {"brief": True}, {"alone": MUTE}, {"reed": (None, False)}, {"sings": False},
+    {"voice": (None, 0.0)}, {"few": True}, {"voice": (137.0, 0.0)}, {"voice": (151.0, 20.0)},
+    {"voice": (137.0, 20.0)}, {"starts": True, "voice": (137.0, 0.0)}, {"reed": (99.5, True)},
+    {"spectrum": State.IRREGULAR, "voice": (137.0, 0.0)}, {},
+    {"alone": replace(ALONE, period=2)}, {"alone": replace(ALONE, period=None)},
+]  # fmt: skip
+ANSWERS = [
+    Answer(True, 1.0), Answer(True, 1.0, reason="late"), Answer(False, -14.9), None,
+    Answer(False, -15.1), Answer(False, 1.0, False, "folds"),
+]  # fmt: skip
+
+
+def test_many_looks_are_decided_as_each_alone():
+    looks = [replace(Look(), **{**one, **two}) for one in EACH for two in EACH]
+    looks = [look for look in looks if not (look.few and look.voice[0] == 137.0)]
+    seen = Looks(looks)
+    found = decide_all(seen)
+    alone = [decide(look) for look in looks]
+    assert [found.one(k) for k in range(seen.count)] == alone
+    assert {one.state for one in alone} >= {
+        State.FAILED, State.UNDECIDED, State.SILENT, State.UNSUNG, State.ROUGH, State.IRREGULAR,
+        State.DRIFTING,
+    }  # fmt: skip
+    at = np.flatnonzero(found.asks)
+    assert [one.asks for one in alone] == found.asks.tolist()
+    answers = [ANSWERS[k % len(ANSWERS)] for k in range(at.size)]
+    settle_all(seen, found, at, answers_of(answers))
+    for k, answer in zip(at.tolist(), answers, strict=True):
+        assert found.one(k) == settle(looks[k], alone[k], answer)
+
+
+def test_ratios_of_many_are_those_of_each():
+    # A hair on either side of where another ratio is chosen, and all between.
+    sizes = [1200.0 * np.log2(p / q) for p, q in simple_ratios(SIMPLE)]
+    ends = np.array([size + way * NEAR_CENTS for size in sizes for way in (-1.0, 1.0)])
+    tried = np.concatenate((ends - 1e-6, ends + 1e-6, np.linspace(-3700.0, 3700.0, 4001)))
+    ratios = 2.0 ** (tried / 1200.0)
+    found = list(zip(*(column.tolist() for column in nearest_ratios(ratios)), strict=True))
+    assert found == [choose_ratio(one, NEAR_CENTS, SIMPLE) or (0, 0) for one in ratios.tolist()]

@@ -61,7 +61,9 @@ def test_a_line_counts_only_while_the_folds_swing_as_often_as_it_turns(missed, s
     times = np.arange(0.1, 7.5, 0.02)
     swings = np.floor((200.0 - missed) * times)
     still = np.zeros(times.size)
-    course = runs.singer_beat(times, still, still, swings, 200.0, (3, 2))
+    parts = (part[np.newaxis] for part in (still, still, swings))
+    numbers = (np.array([number]) for number in (200.0, 3, 2))
+    course = runs.singer_beat(times, *parts, *numbers).of(0)
     assert locking.drift(course).state == state
     assert course.hz == 400.0
 

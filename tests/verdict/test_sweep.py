@@ -12,6 +12,7 @@ import sys
 import time
 import tracemalloc
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,9 @@ import numpy as np
 import pytest
 import xarray
 
+from reedbore import stopping
 from reedbore.errors import ReedboreError
+from reedbore.kernel.executor import CpuLanes
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.verdict.cells import Cell, judge_cells
 from reedbore.verdict.state import State
@@ -31,8 +34,16 @@ from reedbore.verdict.sweep import (
 from reedbore.verdict.sweep import (
     store as sweep_store,
 )
-from reedbore.verdict.sweep.cells import as_text, block_shape, blocks, cells, judge_block
+from reedbore.verdict.sweep.cells import (
+    as_text,
+    block_shape,
+    blocks,
+    cells,
+    judge_block,
+    setups_of,
+)
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
+from reedbore.verdict.sweep.table import Task
 
 TENOR = setup_for(load_horn("tenor-saxophone")).with_value("voice.source", "sine")
 FINGERED = Fingered(116.0)
@@ -79,7 +90,8 @@ def test_blocks_hold_every_cell_once_and_are_not_too_large(
     names = ("bore.length_mm", "voice.depth", "reed.opening_mm")
     axes = [Axis(name=name, values=tuple(range(n))) for name, n in zip(names, counts, strict=False)]
     block = block_shape(swept(*axes, seconds=seconds))
-    assert math.prod(block) <= 2048
+    # A large sweep has no more than about 64 blocks.
+    assert math.prod(block) <= max(2048, math.prod(counts) // 64)
     seen = np.zeros(counts, np.int8)
     for _, part in blocks(counts, block):
         seen[part] += 1
@@ -120,7 +132,12 @@ def test_many_cells_are_the_same_as_one_by_one(first: str, second: str):
         for name, values in zip(names, [[0.0, 33.3, 701.955], *ranges], strict=True)
     ))  # fmt: skip
     values = [axis.values for axis in grid.axes]
-    assert list(cells(grid, values)) == [grid.cell(one) for one in itertools.product(*values)]
+    one_by_one = [grid.cell(one) for one in itertools.product(*values)]
+    assert list(cells(grid, values)) == one_by_one
+    columns, there = setups_of(grid, values)
+    assert there.all()
+    assert list(columns) == one_by_one
+    assert len(columns.kinds) == 9
 
 
 def code_name(code: int) -> str:
@@ -278,16 +295,17 @@ def test_processes_end_with_the_same_store(
 
 @pytest.mark.ci
 @pytest.mark.slow
-def test_processes_judge_as_this_one_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    # The simulation itself, one core a process.
+def test_threads_and_processes_judge_as_one_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    # The simulation itself, one core each.
+    monkeypatch.setattr(sweep_run, "machine", lambda *_: CpuLanes(threads=2))
     for module in (sweep_run, sweep_store):
         monkeypatch.setattr(module, "block_shape", lambda _: (2, 1))
     grid = swept(Axis(name=SUNG, values=(0.0, 400.0, 700.0, 1200.0)), DEPTH, seconds=1.0)
-    stores = [tmp_path / "alone.zarr", tmp_path / "together.zarr"]
-    for path, processes in zip(stores, (1, 2), strict=True):
-        run(path, grid, processes=processes, judge=None)
-    alone, together = (dict(fake_cells.files(path)) for path in stores)
-    assert alone == together
+    ways = {"alone": (1, judge_cells), "threads": (1, None), "processes": (2, None)}
+    for name, (processes, judge) in ways.items():
+        run(tmp_path / f"{name}.zarr", grid, processes=processes, judge=judge)
+    alone, *others = (dict(fake_cells.files(tmp_path / f"{name}.zarr")) for name in ways)
+    assert others == [alone, alone]
 
 
 def test_a_card_that_is_not_there_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
@@ -465,3 +483,38 @@ def test_memory_does_not_grow_with_the_number_of_cells(tmp_path: Path):
         tracemalloc.stop()
         shutil.rmtree(tmp_path / f"{count}.zarr")
     assert peaks[1] < peaks[0] + 400_000
+
+
+# --- blocks side by side --------------------------------------------------------------------------
+
+
+def tasks_of(count: int) -> list[Task]:
+    return [Task("cells", (k,), (slice(k, k + 1),)) for k in range(count)]
+
+
+def test_threads_do_every_block_once_and_tell_how_far_they_are():
+    told: list[int] = []
+
+    def work(block: Any, progress: Any) -> dict[str, np.ndarray]:
+        progress(1.0)
+        return {"state": np.array([block[0].start])}
+
+    deal = partial(sweep_run.deal_out, cluster=None, processes=1, threads=3)
+    done = list(deal(tasks_of(7), work, told.append))
+    found = [(task.place, values["state"].tolist()) for task, values in done]
+    assert sorted(found) == [((k,), [k]) for k in range(7)]
+    assert told
+    assert 0 <= min(told) <= max(told) <= 4
+
+
+def test_one_block_that_goes_wrong_ends_the_others():
+    def work(block: Any, progress: Any) -> dict[str, np.ndarray]:
+        if block[0].start == 1:
+            raise ReedboreError("there is no breath")
+        while True:
+            stopping.check()
+            time.sleep(0.001)
+
+    deal = partial(sweep_run.deal_out, cluster=None, processes=1, threads=3)
+    with pytest.raises(ReedboreError, match="no breath"):
+        list(deal(tasks_of(5), work, lambda _: None))

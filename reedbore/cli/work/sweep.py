@@ -5,7 +5,6 @@ help starts fast.
 """
 
 import math
-import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -139,12 +138,13 @@ def run(
         by ratio), `edges` (ratios with a lock anywhere), `edges_failed` (searches by reason),
         `narrowest_band_cents` that the grid resolves, that of the edges.
     """
-    from reedbore.verdict.sweep import (  # noqa: PLC0415 - finding a cell needs no judge
-        run as sweep_run,
-    )
+    # Finding a cell needs no judge.
+    from reedbore.kernel.executor import usable_cores  # noqa: PLC0415
+    from reedbore.verdict.sweep import run as sweep_run  # noqa: PLC0415
 
-    cores = os.cpu_count() or 1
-    sweep_run.run(swept, path, edges=edges, part=part, cluster=cluster, on=on, processes=cores)
+    # To find out how folds sing keeps Python busy, and Python one core a process.
+    processes = usable_cores() if swept.setup.voice.folded else 1
+    sweep_run.run(swept, path, edges=edges, part=part, cluster=cluster, on=on, processes=processes)
     states, locked = table.count(path)
     failed, edges_failed = table.failures(path), table.failures(path, "edges")
     found = table.locks(path)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from reedbore.errors import ModelError
 from reedbore.model.setup import Setup
 from reedbore.model.units import attribute_of
+from reedbore.simulate.many import Setups
 from reedbore.verdict.state import State
 from reedbore.verdict.sweep.plan import (
     REASON_BYTES,
@@ -37,6 +38,9 @@ OPEN_CELLS = 512
 LEAST_CELLS = 128
 """So few still keep all cores of a small machine busy."""
 
+MOST_BLOCKS = 64
+"""In more blocks than about this no large sweep of a second each is kept: writing costs too."""
+
 Block = tuple[slice, ...]
 Values = dict[str, NDArray[Any]]
 Judge = Callable[..., Sequence["Cell"]]
@@ -57,7 +61,8 @@ def block_shape(sweep: Sweep) -> tuple[int, ...]:
     """
     cells = OPEN_CELLS
     if sweep.seconds is not None:
-        cells = min(max(int(BLOCK_CELLS / sweep.seconds), LEAST_CELLS), BLOCK_CELLS)
+        most = max(BLOCK_CELLS, math.prod(sweep.shape) // MOST_BLOCKS)
+        cells = min(max(int(most / sweep.seconds), LEAST_CELLS), most)
     names = [axis.name for axis in sweep.axes]
     tubes = ("air.", "bore.", "mouthpiece.", "time.")
     shape = [1] * len(names)
@@ -133,6 +138,39 @@ def cells(sweep: Sweep, values: Sequence[Sequence[float]]) -> Iterator[Setup | N
         })  # fmt: skip
 
 
+def setups_of(sweep: Sweep, values: Sequence[Sequence[float]]) -> tuple[Setups, NDArray[np.bool_]]:
+    """Make the same as columns: a setup for all cells that differ in the sung note only.
+
+    Parameters
+    ----------
+    sweep, values
+        As for `cells`.
+
+    Returns
+    -------
+    setups : Setups
+        Of the cells that have one.
+    there : ndarray, shape (cells,)
+        Which cells these are, the last axis running fastest.
+    """
+    place = next((k for k, axis in enumerate(sweep.axes) if axis is sweep.sung_axis), None)
+    if place is None or sweep.setup.voice.drive == "folds":
+        found = list(cells(sweep, values))
+        there = np.array([setup is not None for setup in found], np.bool_)
+        return Setups.of([setup for setup in found if setup is not None]), there
+    notes = [_changed(sweep, place, value)[2] for value in values[place]]
+    some = [given if k != place else given[:1] for k, given in enumerate(values)]
+    bases = list(cells(sweep, some))
+    shape = tuple(map(len, values))
+    sung = np.expand_dims(np.array(notes), tuple(k for k in range(len(shape)) if k != place))
+    number = np.arange(len(bases)).reshape(tuple(map(len, some)))
+    which, hz = (np.broadcast_to(column, shape).reshape(-1) for column in (number, sung))
+    has = np.array([base is not None for base in bases], np.bool_)
+    there = has[which]
+    known = [base for base in bases if base is not None]
+    return Setups(known, (np.cumsum(has) - 1)[which[there]], hz[there]), there
+
+
 def _changed(sweep: Sweep, place: int, value: float) -> tuple[str, str, float]:
     """Say which attribute of which part a value along an axis changes, and to what."""
     at = [value if k == place else None for k in range(len(sweep.axes))]
@@ -175,6 +213,13 @@ def as_letters(text: str | None) -> NDArray[np.uint8]:
     return np.frombuffer(code.ljust(REASON_BYTES, b"\0"), np.uint8)
 
 
+def all_letters(texts: NDArray[np.object_]) -> NDArray[np.uint8]:
+    """Write reasons as rows of bytes; most are the same few."""
+    known: dict[str | None, int] = {}
+    which = [known.setdefault(text, len(known)) for text in texts.tolist()]
+    return np.stack([as_letters(text) for text in known])[which]
+
+
 def as_text(letters: NDArray[np.uint8]) -> str:
     """Read a reason back; a letter that was cut in two is left out."""
     return letters.tobytes().rstrip(b"\0").decode(errors="ignore")
@@ -192,7 +237,7 @@ def judge_block(
     block : tuple of slice
         Which of its cells.
     judge : callable
-        `many.judge_cells`.
+        `cells.judge_all`.
     progress : callable, optional
         Is told the share that is done.
 
@@ -207,26 +252,30 @@ def judge_block(
     ReedboreError
         If the sweep was begun with another version of reedbore.
     """
+    from reedbore.verdict.cells import Cells  # noqa: PLC0415 - reading a store needs no judge
+
     check_model(sweep)
     values = [axis.values[part] for axis, part in zip(sweep.axes, block, strict=True)]
     shape = tuple(map(len, values))
     out = blank(VARIABLES, shape)
-    by_rate: dict[float, list[tuple[tuple[int, ...], Setup]]] = {}
-    for place, setup in zip(np.ndindex(shape), cells(sweep, values), strict=True):
-        if setup is None:
-            at = [along[number] for along, number in zip(values, place, strict=True)]
-            out["state"][place] = State.FAILED.code
-            out["reason"][place] = as_letters(_why_none(sweep, at))
-        else:
-            by_rate.setdefault(setup.time.rate, []).append((place, setup))
-    for alike in by_rate.values():  # only setups of one rate can be stepped side by side
-        places, setups = zip(*alike, strict=True)
-        notes = [sweep.fingered.hz] * len(setups)
-        found = judge(setups, notes, seconds=sweep.seconds, progress=progress)
-        for place, one in zip(places, found, strict=True):
-            kept = {**one._asdict(), "state": one.state.code, "reason": as_letters(one.reason)}
-            for name, array in out.items():
-                array[place] = kept[name]
+    flat = {name: array.reshape(math.prod(shape), -1) for name, array in out.items()}
+    setups, there = setups_of(sweep, values)
+    for cell in np.flatnonzero(~there).tolist():
+        place = np.unravel_index(cell, shape)
+        at = [along[number] for along, number in zip(values, place, strict=True)]
+        flat["state"][cell] = State.FAILED.code
+        flat["reason"][cell] = as_letters(_why_none(sweep, at))
+    places = np.flatnonzero(there)
+    rates = setups.each(lambda one: one.time.rate)
+    for rate in dict.fromkeys(rates.tolist()):  # those of one rate can be stepped side by side
+        alike = np.flatnonzero(rates == rate)
+        notes = np.full(alike.size, sweep.fingered.hz)
+        one_rate = setups.at(alike)
+        given = judge(one_rate, notes, seconds=sweep.seconds, progress=progress)
+        found = Cells.of(given)
+        for name, rows in flat.items():
+            column = all_letters(found.reason) if name == "reason" else getattr(found, name)
+            rows[places[alike]] = column.reshape(alike.size, -1)
     return out
 
 

@@ -13,19 +13,23 @@ import multiprocessing
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from functools import partial
 from pathlib import Path
+from threading import Event
 from typing import Any
 
 from tqdm import tqdm
 
+from reedbore import stopping
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.kernel.executor import CPU, CpuLanes, Executor, machine
 from reedbore.model.setup import Setup
 from reedbore.notes import cents, simple_ratios
+from reedbore.simulate.acoustics.rational import one_thread
 from reedbore.simulate.lungs import breathing
 from reedbore.verdict import lock_edges, singer
-from reedbore.verdict.cells import judge_cells
+from reedbore.verdict.cells import judge_all
 from reedbore.verdict.questions import Progress
 from reedbore.verdict.result import SIMPLE
 from reedbore.verdict.state import EdgeState, Reason, State, broke_down
@@ -49,6 +53,9 @@ NEAR_CENTS = 100.0
 BLOCKS_EACH = 2
 """Fewer blocks for a process are not worth its start."""
 
+TELLS_S = 0.3
+"""How often it is told how far the blocks under way are. [s]"""
+
 AHEAD = 64
 """Blocks that a cluster is given ahead at least, so that it never waits."""
 
@@ -57,7 +64,10 @@ RATIOS = tuple(simple_ratios(SIMPLE))
 
 Seek = Callable[..., Sequence["lock_edges.Sought | None"]]
 Work = Callable[..., Values]
-Deal = Callable[[Sequence[Task], Work, Any], Iterator[tuple[Task, Values]]]
+Tell = Callable[[int], None]
+"""Told how many cells of the blocks under way are done."""
+
+Deal = Callable[[Sequence[Task], Work, Tell], Iterator[tuple[Task, Values]]]
 
 
 def edge_plan(sweep: Sweep) -> EdgePlan:
@@ -109,9 +119,9 @@ def run(
     on : str
         Which machine steps the cells here: one of `executor.ON`.
     processes : int
-        Between how many of them the blocks are dealt out here, if there are several for each:
-        what Python does for a cell runs on one core of a process at a time. A program of yours
-        that asks for more than one must keep its own start under ``if __name__ == "__main__"``.
+        Between how many of them the blocks are dealt out here, if there are several for each;
+        with one, between threads. A program of yours that asks for more than one must keep its
+        own start under ``if __name__ == "__main__"``.
     judge, seek : callable
         What judges cells and finds edges, instead of the simulation.
 
@@ -124,17 +134,35 @@ def run(
     check(sweep, edges=edges)
     executor = machine(on, math.prod(sweep.shape))
     store.prepare(path, sweep, edge_plan(sweep) if edges else None)
-    blocks = math.prod(sweep.shape) / math.prod(block_shape(sweep))
-    if cluster or executor.threads == 1 or blocks < BLOCKS_EACH * processes:
-        processes = 1
-    if processes > 1:
-        executor = CpuLanes(threads=1)
-    judge = judge or partial(judge_cells, executor=executor)
-    seek = seek or partial(sought, executor=executor)
-    deal = partial(deal_out, cluster=cluster, processes=processes)
-    fill(path, "cells", part, deal, partial(judge_block, sweep, judge=judge))
+    # What others judge with may mind threads.
+    threads = 1 if cluster or judge else executor.threads
+    cells = math.prod(sweep.shape)
+    deal, each = _dealt(
+        executor, cells // math.prod(block_shape(sweep)), processes, threads, cluster
+    )
+    judges = judge or partial(judge_all, executor=each)
+    fill(path, "cells", part, deal, partial(judge_block, sweep, judge=judges))
     if edges:
-        fill(path, "edges", part, deal, partial(find_edges, sweep, judge=judge, seek=seek))
+        assert sweep.sung_axis is not None
+        columns = cells // len(sweep.sung_axis.values)
+        threads = 1 if seek else threads
+        deal, each = _dealt(executor, columns, processes, threads, cluster)
+        judges = judge or partial(judge_all, executor=each)
+        seeks = seek or partial(sought, executor=each)
+        fill(path, "edges", part, deal, partial(find_edges, sweep, judge=judges, seek=seeks))
+
+
+def _dealt(
+    executor: Executor, blocks: int, processes: int, threads: int, cluster: str | None
+) -> tuple[Deal, Executor]:
+    """Choose how about so many blocks are dealt out, and the machine that each is given."""
+    few = blocks < BLOCKS_EACH * processes
+    if cluster or few or not isinstance(executor, CpuLanes):
+        processes = 1
+    threads = 1 if processes > 1 else max(min(threads, blocks), 1)
+    if isinstance(executor, CpuLanes) and max(threads, processes) > 1:
+        executor = CpuLanes(threads=max(executor.threads // max(threads, processes), 1))
+    return partial(deal_out, cluster=cluster, processes=processes, threads=threads), executor
 
 
 def find_edges(
@@ -249,14 +277,22 @@ def _keep(flat: Values, place: int, found: "lock_edges.Sought | str", narrowest:
 
 
 def deal_out(
-    to_do: Sequence[Task], work: Work, bar: Any, *, cluster: str | None, processes: int
+    to_do: Sequence[Task],
+    work: Work,
+    tell: Tell,
+    *,
+    cluster: str | None,
+    processes: int,
+    threads: int = 1,
 ) -> Iterator[tuple[Task, Values]]:
-    """Do tasks: on a cluster, in processes, or here."""
+    """Do tasks: on a cluster, in processes, in threads, or here."""
     if cluster:
         return _spread(iter(to_do), work, cluster)
     if processes > 1:
-        return _side_by_side(to_do, work, processes)
-    return _one_by_one(to_do, work, bar)
+        return _in_processes(to_do, work, processes)
+    if threads > 1:
+        return _in_threads(to_do, work, threads, tell)
+    return _one_by_one(to_do, work, tell)
 
 
 def fill(path: Path, name: str, part: tuple[int, int], deal: Deal, work: Work) -> None:
@@ -270,10 +306,14 @@ def fill(path: Path, name: str, part: tuple[int, int], deal: Deal, work: Work) -
         return
     done = total - sum(task.cells for task in left)
     with _bar(name, total, done) as bar:
-        for task, values in deal(left, work, bar):
+
+        def tell(under_way: int) -> None:
+            bar.update(done + under_way - bar.n)
+
+        for task, values in deal(left, work, tell):
             table.write(path, task, values)
             done += task.cells
-            bar.update(done - bar.n)
+            bar.update(max(done - bar.n, 0))
 
 
 def _bar(name: str, total: int, done: int) -> Any:
@@ -287,7 +327,7 @@ def _bar(name: str, total: int, done: int) -> Any:
     )  # fmt: skip
 
 
-def _side_by_side(
+def _in_processes(
     to_do: Sequence[Task], work: Work, processes: int
 ) -> Iterator[tuple[Task, Values]]:
     """Let processes of their own do the tasks, as many at a time.
@@ -309,13 +349,47 @@ def _done(work: Work, task: Task) -> tuple[Task, Values]:
     return task, work(task.block)
 
 
-def _one_by_one(to_do: Sequence[Task], work: Work, bar: Any) -> Iterator[tuple[Task, Values]]:
+def _in_threads(
+    to_do: Sequence[Task], work: Work, threads: int, tell: Tell
+) -> Iterator[tuple[Task, Values]]:
+    """Let threads do the tasks, as many at a time; who asks for them writes meanwhile.
+
+    So a block is fitted and judged while others are stepped, and no core and no card waits.
+    """
+    given_up, shares = Event(), dict[tuple[int, ...], int]()
+
+    def done(task: Task) -> tuple[Task, Values]:
+        def progress(share: float) -> None:
+            shares[task.place] = int(share * task.cells)
+
+        return task, work(task.block, progress=progress)
+
+    left, running = iter(to_do), set[Future[tuple[Task, Values]]]()
+    with one_thread():  # of linear algebra, in each of them
+        pool = ThreadPoolExecutor(threads, "block", stopping.wanted.set, (given_up,))
+        try:
+            while True:
+                new = itertools.islice(left, threads + 1 - len(running))
+                running |= {pool.submit(done, task) for task in new}
+                if not running:
+                    return
+                finished, running = wait(running, TELLS_S, return_when=FIRST_COMPLETED)
+                for future in finished:
+                    task, values = future.result()
+                    shares.pop(task.place, None)
+                    yield task, values
+                tell(sum(shares.copy().values()))
+        finally:
+            given_up.set()
+            pool.shutdown(cancel_futures=True)
+
+
+def _one_by_one(to_do: Sequence[Task], work: Work, tell: Tell) -> Iterator[tuple[Task, Values]]:
     """Do all tasks here; each uses all cores."""
     for task in to_do:
-        before = bar.n
 
-        def progress(share: float, before: int = before, cells: int = task.cells) -> None:
-            bar.update(before + int(share * cells) - bar.n)
+        def progress(share: float, cells: int = task.cells) -> None:
+            tell(int(share * cells))
 
         yield task, work(task.block, progress=progress)
 
