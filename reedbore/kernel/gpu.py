@@ -267,8 +267,8 @@ class GpuLanes:
         """Return the machine with as many lanes and threads as card and cores are good for."""
         threads = min(max(usable_cores(), 4), MOST_BATCHES)
         least, most = WIDTHS
-        free = cuda.current_context().get_memory_info()[0] // (LANE_BYTES * threads)
-        return cls(width=min(max(free, least), most), threads=threads)
+        free = cuda.current_context().get_memory_info()[0] / (LANE_BYTES * threads)
+        return cls(width=int(min(max(free, least), most)), threads=threads)
 
     def start(self, lanes: Driven, shared: Shared) -> "GpuRunning":
         """Set up lanes, at rest."""

@@ -1,6 +1,7 @@
 """How fast many setups are side by side, against rivals in the same run.
 
-Run by `.ci/run bench` or `python tests/benchmarks/lanes.py [tiny]`. The rivals: the one-take
+Run by `.ci/run bench` or `python tests/benchmarks/lanes.py [tiny] [card]`, with `card` only what
+runs on a graphics card, if there is one. The rivals: the one-take
 kernel, the same step in C for one lane and for many, and pure Python. Shared machines drift, so
 rivals are run in turn, several times, and ratios are medians of pairs; what runs on one core is
 timed by the processor's own clock. The rivals in C do not measure the played line, ours does.
@@ -23,7 +24,7 @@ from pathlib import Path
 import numba
 import numpy as np
 
-from reedbore.kernel import rows, single
+from reedbore.kernel import gpu, rows, single
 from reedbore.kernel.compiler import plain
 from reedbore.kernel.executor import CpuLanes
 from reedbore.kernel.rows import LANES
@@ -31,6 +32,7 @@ from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.setup import Setup
 from reedbore.simulate.acoustics.numbers import Numbers, numbers_of
 from reedbore.simulate.batch import HOP_S, Lanes
+from reedbore.simulate.many import Setups
 from reedbore.simulate.take import again
 from reedbore.simulate.tuning import blown
 
@@ -45,6 +47,7 @@ NAMES = (
     "REST GIVE CONTACT LAY_DAMPED PISTON CHANNEL DECAY INFLOW BACKFLOW ECHOING MEMORY RINGING "
     "RINGING_BEFORE VOLUME_FLOW THROAT_FLOW OPENING BEFORE POLES BRANCHES TABLE LANES"
 )
+CARD_LANES = 1 << 10, 1 << 13, 1 << 15, 1 << 17
 ONE = CpuLanes(threads=1)
 Work = Callable[[], object]
 
@@ -189,6 +192,22 @@ def threads_row() -> None:
     print(f"cells of 1 s a second, two threads: {speed:.0f}; load {os.getloadavg()[0]:.1f}")
 
 
+def card_rows() -> None:
+    """Print what a lane and step costs on a graphics card, by how many lanes it is given."""
+    why = gpu.missing()
+    if why:
+        print(f"no row of a card: {why}")
+        return
+    few = Setups.of(setups(LANES))
+    for count in CARD_LANES:
+        some = few.at(np.arange(count) % LANES)
+        lanes = Lanes(some, 116.5, executor=gpu.GpuLanes())
+        lanes.advance(0.1)
+        lane_steps = count * lanes.advance(0.1).hop_times.size * lanes._shared.hop
+        each = cost(functools.partial(lanes.advance, 0.1), lane_steps, time.perf_counter)
+        print(f"card, {count} lanes at once: {each:.3f} ns a lane-step", flush=True)
+
+
 def main() -> None:
     print(f"{platform.platform()}, numpy {np.__version__}, numba {numba.__version__}")
     print(f"{COUNT} lanes, blocks of {LANES}, 96 kHz, tenor saxophone with a pulse")
@@ -196,8 +215,10 @@ def main() -> None:
     Lanes(setups(COUNT // 4), 116.5)
     each = 1e3 * (time.perf_counter() - start) / (COUNT // 4)
     print(f"numbers of a setup: {each:.2f} ms, fits included")
-    table()
-    threads_row()
+    if "card" not in sys.argv[1:]:
+        table()
+        threads_row()
+    card_rows()
 
 
 if __name__ == "__main__":

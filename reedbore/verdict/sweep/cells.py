@@ -158,7 +158,7 @@ def setups_of(sweep: Sweep, values: Sequence[Sequence[float]]) -> tuple[Setups, 
         found = list(cells(sweep, values))
         there = np.array([setup is not None for setup in found], np.bool_)
         return Setups.of([setup for setup in found if setup is not None]), there
-    notes = [_changed(sweep, place, value)[2] for value in values[place]]
+    notes = [sweep.sung_hz(value) for value in values[place]]
     some = [given if k != place else given[:1] for k, given in enumerate(values)]
     bases = list(cells(sweep, some))
     shape = tuple(map(len, values))
