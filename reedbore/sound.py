@@ -18,6 +18,7 @@ CEILING_DBTP = -1.0  # common practice, no source
 SHORTEST_FADE = 0.005  # [s], common practice, no source
 SHORTEST_SOUND = 0.05  # [s], one period at 20 Hz, the lowest sung frequency
 LONGEST_SOUND = 3600.0  # [s], fits the memory of a small machine
+LONGEST_RECORDING = 86400.0  # [s], read piece by piece
 LONGEST_VOICE = 600.0  # [s], as long as the longest take
 MOST_SAMPLES = 400_000_000  # an hour of two channels at 48 kHz
 LOUDEST = 1e9  # of full scale: whole numbers of 24 bits written as such, and then some
@@ -76,10 +77,14 @@ def read(path: str | Path, longest: float = LONGEST_SOUND) -> tuple[NDArray[np.f
             _check_size(path, file, longest)
             return _mixed(path, file), int(file.samplerate)
     except (soundfile.SoundFileError, OSError) as error:
-        raise AudioError(
-            f"{path} cannot be read as a sound file ({_reason(error)}); WAV, FLAC, OGG, MP3 and "
-            "AIFF are read"
-        ) from error
+        raise _unreadable(path, error) from error
+
+
+def _unreadable(path: Path, error: BaseException) -> AudioError:
+    return AudioError(
+        f"{path} cannot be read as a sound file ({_reason(error)}); WAV, FLAC, OGG, MP3 and "
+        "AIFF are read"
+    )
 
 
 def _mixed(path: Path, file: Any) -> NDArray[np.float64]:
@@ -87,18 +92,89 @@ def _mixed(path: Path, file: Any) -> NDArray[np.float64]:
     samples = np.zeros(file.frames)
     place = 0
     for block in file.blocks(BLOCK, dtype="float64", always_2d=True):
-        peak = float(np.max(np.abs(block), initial=0.0))
-        if not math.isfinite(peak):
-            raise AudioError(f"{path} holds samples that are not numbers; export it again")
-        if peak > LOUDEST:
-            raise AudioError(
-                f"{path} holds a sample of {peak:.3g}; allowed up to {LOUDEST:g}, full scale being "
-                "1: export it again"
-            )
+        _check_values(path, block)
         mean = block.mean(axis=1)[: samples.size - place]
         samples[place : place + mean.size] = mean
         place += mean.size
     return samples[:place]
+
+
+def _check_values(path: Path, block: NDArray[np.float64]) -> None:
+    peak = float(np.max(np.abs(block), initial=0.0))
+    if not math.isfinite(peak):
+        raise AudioError(f"{path} holds samples that are not numbers; export it again")
+    if peak > LOUDEST:
+        raise AudioError(
+            f"{path} holds a sample of {peak:.3g}; allowed up to {LOUDEST:g}, full scale being "
+            "1: export it again"
+        )
+
+
+class Pieces:
+    """A sound file that is read piece by piece, its channels apart, however long it is.
+
+    Parameters
+    ----------
+    path : str or Path
+        As for `read`.
+
+    Attributes
+    ----------
+    path : Path
+    rate : int
+        [Hz]
+    channels, frames : int
+    seconds : float
+        [s]
+
+    Raises
+    ------
+    AudioError
+        As of `read`, but that it may last a day.
+    """
+
+    def __init__(self, path: str | Path) -> None:
+        """Open the file and look at its size."""
+        import soundfile  # noqa: PLC0415
+
+        self.path = Path(path)
+        if not self.path.is_file():
+            what = "is no plain file" if self.path.exists() else "is not there"
+            raise AudioError(f"{self.path} {what}; a sound file was expected")
+        try:
+            with self.path.open("rb") as held, soundfile.SoundFile(held) as file:
+                _check_size(self.path, file, LONGEST_RECORDING, most=None)
+                self.rate, self.channels = int(file.samplerate), int(file.channels)
+                self.frames = int(file.frames)
+        except (soundfile.SoundFileError, OSError) as error:
+            raise _unreadable(self.path, error) from error
+        self.seconds = self.frames / self.rate
+
+    def between(self, begin: float, end: float) -> NDArray[np.float64]:
+        """Read a piece.
+
+        Parameters
+        ----------
+        begin, end : float
+            [s]
+
+        Returns
+        -------
+        ndarray, shape (n, channels)
+            What there is of it. [full scale]
+        """
+        import soundfile  # noqa: PLC0415
+
+        first = min(max(round(begin * self.rate), 0), self.frames)
+        count = max(min(round(end * self.rate), self.frames) - first, 0)
+        try:
+            with self.path.open("rb") as held, soundfile.SoundFile(held) as file:
+                file.seek(first)
+                block = file.read(count, dtype="float64", always_2d=True)
+        except (soundfile.SoundFileError, OSError) as error:
+            raise _unreadable(self.path, error) from error
+        _check_values(self.path, block)
+        return np.asarray(block)
 
 
 def write(path: str | Path, samples: NDArray[np.float64], rate: float) -> None:
@@ -364,6 +440,44 @@ def play(samples: NDArray[np.float64], rate: float) -> None:
         device.stop()
 
 
+def record(seconds: float, channels: int, rate: int = 48000) -> tuple[NDArray[np.float64], int]:
+    """Record from the sound input.
+
+    Parameters
+    ----------
+    seconds : float
+        How long. [s]
+    channels : int
+        How many channels.
+    rate : int
+        Samples per second. [Hz]
+
+    Returns
+    -------
+    samples : ndarray, shape (n, channels)
+        [full scale]
+    rate : int
+        [Hz]
+
+    Raises
+    ------
+    AudioError
+        If there is no PortAudio or no sound input with so many channels.
+    """
+    device = _sounddevice("input")
+    try:
+        samples = device.rec(
+            round(seconds * rate),
+            samplerate=rate,
+            channels=channels,
+            dtype="float32",
+            blocking=True,
+        )
+    except device.PortAudioError as error:
+        raise AudioError(f"the sound input refused to record ({_reason(error)})") from error
+    return np.asarray(samples, dtype=np.float64), rate
+
+
 def encode(samples: NDArray[np.float64], rate: float, file_format: str = "WAV") -> bytes:
     """Make a 24-bit file in memory; refuse a sound that must not be heard, as `write`."""
     import soundfile  # noqa: PLC0415
@@ -378,21 +492,22 @@ def encode(samples: NDArray[np.float64], rate: float, file_format: str = "WAV") 
     return memory.getvalue()
 
 
-def _sounddevice() -> Any:
-    """Import sounddevice, or say what is missing."""
+def _sounddevice(way: str = "output") -> Any:
+    """Import sounddevice, or say what is missing; `way` is output or input."""
+    done = {"output": "played", "input": "recorded"}[way]
     try:
         import sounddevice  # noqa: PLC0415
     except (ImportError, OSError) as error:
         raise AudioError(
-            "PortAudio is missing, so nothing can be played; "
+            f"PortAudio is missing, so nothing can be {done}; "
             "on Debian or Ubuntu: apt install libportaudio2"
         ) from error
-    if not any(device["max_output_channels"] for device in sounddevice.query_devices()):
-        raise AudioError("no sound output device was found, so nothing can be played")
+    if not any(device[f"max_{way}_channels"] for device in sounddevice.query_devices()):
+        raise AudioError(f"no sound {way} device was found, so nothing can be {done}")
     return sounddevice
 
 
-def _check_size(path: Path, file: Any, longest: float) -> None:
+def _check_size(path: Path, file: Any, longest: float, most: int | None = MOST_SAMPLES) -> None:
     """Refuse recordings that are empty, too short, too long or at an odd rate."""
     low, high = FILE_RATES
     frames, rate = file.frames, file.samplerate
@@ -405,10 +520,8 @@ def _check_size(path: Path, file: Any, longest: float) -> None:
         raise AudioError(
             f"{path} lasts {seconds:.3g} s; allowed {SHORTEST_SOUND:g} to {longest:g} s"
         )
-    if frames * file.channels > MOST_SAMPLES:
-        raise AudioError(
-            f"{path} holds {frames * file.channels} samples; allowed up to {MOST_SAMPLES}"
-        )
+    if most is not None and frames * file.channels > most:
+        raise AudioError(f"{path} holds {frames * file.channels} samples; allowed up to {most}")
 
 
 def smooth_number(least: int) -> int:

@@ -56,6 +56,11 @@ app.command(
     help="Draw a sweep as a lock map, or as a page in which every cell can be asked.",
 )
 app.command(
+    "reedbore.cli.analyse:analyse",
+    name="analyse",
+    help="Tell note by note what a recording of horn and voice holds.",
+)
+app.command(
     "reedbore.cli.animate:animate",
     name="animate",
     help="Show in slow motion how wave, reed and voice work: a video, or pictures for a handout.",

@@ -15,7 +15,7 @@ what the horn does over all, not the one line that voice and horn share. [s]"""
 LEAST_POWER = 1e-4
 """Where the other sound is weaker than this share of its power nothing is learnt from it."""
 
-SWAY, NARROWEST = 0.006, 0.1
+SWAY, NARROWEST = 0.01, 0.1
 """A partial moves by such a share of its frequency; it is looked for within such a share of the
 note."""
 

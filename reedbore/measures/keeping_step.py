@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from reedbore.measures import pitch
 
-NARROWEST, WIDEST = 4.0, 20.0
+NARROWEST, WIDEST = 5.0, 30.0
 """Lines farther than this from the one that is followed are kept out: the wider it is, the faster a
 beat may be, the narrower, the more noise is borne. [Hz]"""
 
@@ -79,7 +79,9 @@ def beat(
     """
     band = _band(horn.size / rate, notes[0], ratio[1])
     times, first = _phase(horn, rate, notes[0], band)
-    _, second = _phase(voice, rate, notes[1], band)
+    # What was taken away with the horn's partials took a share of the voice's along where both
+    # fall together: every q-th.
+    _, second = _phase(voice, rate, notes[1], band, leave_out=ratio[1] if ratio[1] > 1 else None)
     return _beat(times, first, second, notes, ratio)
 
 
@@ -161,16 +163,19 @@ def _band(seconds: float, played: float, q: int) -> float:
     return max(min(widest, 16.0 / seconds), NARROWEST, 8.0 / seconds)
 
 
-def _phase(samples: Samples, rate: float, hz: float, band: float) -> tuple[Samples, Samples]:
+def _phase(
+    samples: Samples, rate: float, hz: float, band: float, leave_out: int | None = None
+) -> tuple[Samples, Samples]:
     """Phase [cycles] of a note against a clock at hz, from its partials; and its times [s]."""
-    tracks = [
-        pitch.phase_track(samples, rate, order * hz, band)
+    orders = [
+        order
         for order in range(1, PARTIALS + 1)
-        if order * hz < 0.4 * rate
+        if order * hz < 0.4 * rate and (leave_out is None or order % leave_out)
     ]
+    tracks = [pitch.phase_track(samples, rate, order * hz, band) for order in orders]
     strength = np.array([float(np.median(track.amplitude)) for track in tracks])
     total, weights = np.zeros(tracks[0].times.size), 0.0
-    for order, (track, amplitude) in enumerate(zip(tracks, strength, strict=True), 1):
+    for order, track, amplitude in zip(orders, tracks, strength, strict=True):
         if amplitude < WEAKEST * strength.max():
             continue
         weight = (order * amplitude) ** 2

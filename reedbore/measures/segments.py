@@ -116,14 +116,34 @@ def steady(
        246-252, 1980 (from memory).
     """
     voice, rate = pitch.thin(np.asarray(samples, dtype=np.float64), rate, RATE)
-    times, hz = pitch.pitch_track(voice, rate, low, high, HOP)
+    return held(voice, rate, *pitch.pitch_track(voice, rate, low, high, HOP))
+
+
+def held(voice: Samples, rate: float, times: Samples, hz: Samples) -> tuple[Sung, ...]:
+    """Find the whiles in which a pitch track holds one note.
+
+    Parameters
+    ----------
+    voice : ndarray, shape (n,)
+        The recording. [any]
+    rate : float
+        Samples per second. [Hz]
+    times, hz : ndarray, shape (frames,)
+        Its pitch, `HOP` apart; nan where it has none. [s], [Hz]
+
+    Returns
+    -------
+    tuple of Sung
+        As of `steady`.
+    """
     if not np.isfinite(hz).any():
         return ()
+    low = float(np.nanmin(hz))
     track = 1200.0 * np.log2(hz / low)
-    track[_dips(_levels(voice, rate, times))] = np.nan
+    track[dips(_levels(voice, rate, times), HOP)] = np.nan
     found = []
     for first, end in _runs(track):
-        for part in _whole(_notes(track[first:end]), track[first:end]):
+        for part in _whole(level_parts(track[first:end], HOP), track[first:end]):
             cut = slice(first + part.start, first + part.stop)
             found.append(_held(voice, rate, times[cut], track[cut], low))
     return tuple(sung for sung in found if sung is not None)
@@ -139,9 +159,9 @@ def _levels(voice: Samples, rate: float, times: Samples) -> Samples:
     return 10.0 * np.log10(np.maximum(power, 1e-30))
 
 
-def _dips(level: Samples) -> NDArray[np.bool_]:
-    """Tell the frames that are much weaker than some shortly before and some shortly after."""
-    reach = round(DIP_SECONDS / HOP)
+def dips(level: Samples, hop: float) -> NDArray[np.bool_]:
+    """Tell the frames [dB], `hop` apart [s], much weaker than some just before and after."""
+    reach = round(DIP_SECONDS / hop)
     padded = np.pad(level, reach, mode="edge")
     loudest = np.lib.stride_tricks.sliding_window_view(padded, reach + 1).max(axis=1)
     before, after = loudest[: level.size], loudest[reach:]
@@ -157,8 +177,23 @@ def _runs(track: Samples) -> list[tuple[int, int]]:
     return [(int(part[0]), int(part[-1]) + 1) for part in parts]
 
 
-def _notes(track: Samples) -> list[slice]:
-    """Cut a run [cents] where the cheapest line of notes through it changes."""
+def level_parts(track: Samples, hop: float, change: float = CHANGE_COST) -> list[slice]:
+    """Cut a track where the cheapest line of levels through it changes.
+
+    Parameters
+    ----------
+    track : ndarray, shape (n,)
+        Pitch over a reference, nan where there is none; at least one is not. [cents]
+    hop : float
+        From one value to the next. [s]
+    change : float
+        Departure that a change has to save. [cents·s]
+
+    Returns
+    -------
+    list of slice
+        In order; together they are the whole track.
+    """
     lowest, highest = np.nanmin(track), np.nanmax(track)
     grid = np.arange(lowest, highest + GRID, GRID)
     total = np.zeros(grid.size)
@@ -166,9 +201,9 @@ def _notes(track: Samples) -> list[slice]:
     best = np.empty(track.size, dtype=np.int64)
     for frame, cents in enumerate(track):
         best[frame] = int(np.argmin(total))
-        change = total[best[frame]] + CHANGE_COST / HOP
-        stays[frame] = total <= change
-        total = np.minimum(total, change)
+        dearer = total[best[frame]] + change / hop
+        stays[frame] = total <= dearer
+        total = np.minimum(total, dearer)
         if math.isfinite(cents):
             total = total + np.minimum(np.abs(grid - cents), FARTHEST)
     note, edges, end = int(np.argmin(total)), [], track.size

@@ -22,12 +22,19 @@ LOWEST, HIGHEST = 30.0, 1500.0
 TOP_HZ = 4000.0
 """Lines above are not looked at: they are weak, and move most. [Hz]"""
 
+SWAY = 0.006
+"""A partial is found within such a share of its frequency."""
+
 LINES_DB, STRONGEST = -45.0, 12
 """Lines that count for what is played, and how many of them may be partials that prove it."""
 
 EMPHASIS, ALMOST = 1.5, 0.7
 """Of several notes whose partials hold `ALMOST` as much as those of the best (amplitudes to this
 power summed) the highest is played: half of it holds as much, twice of it half."""
+
+DEEPER, MOST_MISSED, CLEAN = 0.1, 0.9, 0.9
+"""Low partials between others that are this strong make the note that has all of them, if without
+it more than a tenth is missed and noise is no part of it."""
 
 ORDERS = 12
 """Lines n·f1 ± f2 are looked for up to this n."""
@@ -38,6 +45,9 @@ CLEAR_BINS = 4.5
 FEWEST_LINES = 4
 """With fewer lines of the mixture in the open nothing is said of it."""
 
+STRONG_LINES = 6
+"""So many of a class tell how strong it is."""
+
 MOST_DB = 30.0
 """A line stands no more than this above the floor when a class is looked for."""
 
@@ -46,6 +56,9 @@ LEAST_CLARITY = 0.3
 
 LEFT_OVER = 0.3
 """With less than this share of the throat's power left, the horn's partials are most of it."""
+
+RAISED_DB, MOST_RAISED = 12.0, 5
+"""By so much a voice on a partial of the horn, up to this one, stands over what is beside it."""
 
 NEAR_PARTIAL = 0.012
 """So near a partial, as a share of it, a voice is taken away with the horn."""
@@ -60,9 +73,10 @@ Samples = NDArray[np.float64]
 
 
 class Look(NamedTuple):
-    """A note's spectrum over its floor: `hz` and `over_db` [dB], shape (n,); `bin` [Hz]."""
+    """A note's spectrum: `hz`, `level_db` and `over_db` its floor, shape (n,) [dB]; `bin` [Hz]."""
 
     hz: Samples
+    level_db: Samples
     over_db: Samples
     bin: float
 
@@ -73,7 +87,9 @@ class Residue(NamedTuple):
     hz: float
     """[Hz]"""
     over_db: float
-    """Of its lines above the floor, on an average. [dB]"""
+    """By how much its lines rise over what lies between them, on an average. [dB]"""
+    level_db: float
+    """Of its strongest lines against the strongest of all. [dB]"""
 
 
 class Voice(NamedTuple):
@@ -148,6 +164,7 @@ def played(
     highest = tried[good].max()
     near = good & (np.abs(tried / highest - 1.0) < 0.01)
     best = float(tried[near][np.argmax(shares[near])])
+    best /= _deeper(hz, amplitude, best, bin_hz, low)
     for _ in range(3):
         on = _partials(hz, best, bin_hz)
         order = np.rint(hz[on] / best)
@@ -157,10 +174,32 @@ def played(
     return Pitch(best, share)
 
 
+def _deeper(hz: Samples, amplitude: Samples, note: float, bin_hz: float, low: float) -> int:
+    """Tell by how much the note lies lower, as its own low partials show; 1 if they do not.
+
+    A horn may hold most of its power in every other partial; but then the low ones between are
+    strong, and those of a mixture are not.
+    """
+    for times in (2, 3):
+        lower = note / times
+        if lower < low:
+            break
+        order, weight = np.rint(hz / lower), amplitude**EMPHASIS
+        on = _partials(hz, lower, bin_hz)
+        own, deep = on & (order % times == 0), on & (order <= 3 * times)
+        between = amplitude[deep & ~own]
+        clean = weight[on].sum() > CLEAN * weight.sum()
+        missed = weight[own].sum() < MOST_MISSED * weight[on].sum()
+        strong = np.sum(between > DEEPER * amplitude[own].max(initial=0.0)) >= times
+        if clean and missed and strong:
+            return times
+    return 1
+
+
 def _partials(hz: Samples, note: float, bin_hz: float) -> NDArray[np.bool_]:
     """Tell which lines are partials of a note: as near as its sway and the length allow."""
     order = np.maximum(np.rint(hz / note), 1.0)
-    near = np.minimum(np.maximum(bin_hz, bleed.SWAY * order * note), 0.08 * note)
+    near = np.minimum(np.maximum(bin_hz, SWAY * order * note), 0.08 * note)
     return np.asarray(np.abs(hz - order * note) < near)
 
 
@@ -187,7 +226,8 @@ def look(samples: Samples, rate: float, note: float) -> Look:
     """
     grid = spectrum.spectrum(samples - samples.mean(), rate, 2)
     level = spectrum.decibel(grid.amplitude)
-    return Look(grid.hz, level - _floor(level, int(note / grid.hz[1])), rate / samples.size)
+    over = level - _floor(level, int(note / grid.hz[1]))
+    return Look(grid.hz, level, over, rate / samples.size)
 
 
 def _floor(level: Samples, width: int) -> Samples:
@@ -253,15 +293,44 @@ def residue(seen: Look, note: float) -> Residue | None:
     Classes 2·f2, 3·f2 have lines too, with m = ±2, ±3; so a class counts with half of what its
     double has.
     """
-    share = np.arange(6.0 * seen.bin / note, 0.5, 0.5 * seen.hz[1] / note)
-    if share.size < 3:
+    share = np.arange(
+        CLEAR_BINS * seen.bin / note, 0.5 + 0.25 * seen.hz[1] / note, 0.5 * seen.hz[1] / note
+    )
+    if share.size < 9:
         return None
     strength = _strength(seen, note, share)
+    stands = _stands_out(strength)
     double = np.abs(2.0 * share - np.rint(2.0 * share))
-    best = int(np.argmax(strength + 0.5 * np.interp(double, share, strength, left=0.0)))
-    around = slice(max(best - 6, 0), best + 7)
-    best = int(np.argmax(strength[around])) + around.start
-    return Residue(float(share[best] * note), float(strength[best]))
+    best = int(np.argmax(stands + 0.5 * np.interp(double, share, stands, left=0.0)))
+    hz = float(share[best] * note)
+    return Residue(hz, float(stands[best]), _level(seen, note, hz))
+
+
+def _level(seen: Look, note: float, hz: float) -> float:
+    """Level of the strongest lines of a class against the strongest of all. [dB]."""
+    order = np.arange(ORDERS)
+    places = np.concatenate((order * note + hz, order[1:] * note - hz))
+    at = np.rint(places[places < TOP_HZ] / seen.hz[1]).astype(np.int64)
+    at = at[at < seen.hz.size - 1]
+    level = np.sort(np.max([seen.level_db[at + step] for step in (-1, 0, 1)], axis=0))
+    return float(np.mean(level[-STRONG_LINES:]) - seen.level_db.max())
+
+
+def _stands_out(strength: Samples) -> Samples:
+    """How far each peak rises over the higher of the lows on its sides; 0 where there is none.
+
+    What falls away from a partial that moves is no peak. At its end, half the note, the strength
+    goes on as in a mirror.
+    """
+    mirrored = np.concatenate((strength, strength[-2::-1]))
+    before = np.minimum.accumulate(mirrored)
+    after = np.minimum.accumulate(mirrored[::-1])[::-1]
+    rises = mirrored - np.maximum(before, after)
+    peak = np.zeros(mirrored.size, dtype=np.bool_)
+    peak[2:-2] = mirrored[2:-2] >= np.max(
+        [mirrored[2 + s : mirrored.size - 2 + s] for s in (-2, -1, 1, 2)], axis=0
+    )
+    return np.where(peak, rises, 0.0)[: strength.size]
 
 
 def _strength(seen: Look, note: float, share: Samples) -> Samples:
@@ -303,15 +372,33 @@ def voice_on_throat(
     share = float(np.var(left)) / max(float(np.var(throat)), 1e-30)
     found = pitch.fundamental(left, rate, low, high, LEAST_CLARITY)
     whole = pitch.fundamental(throat - throat.mean(), rate, low, high, LEAST_CLARITY)
-    if whole is not None and (found is None or share < LEFT_OVER):
+    if whole is not None:
         order = round(whole.hz / note)
         near = abs(whole.hz / max(order, 1) / note - 1.0) < NEAR_PARTIAL
-        if near:
-            hz = _exact(throat, rate, whole.hz) if order >= 2 else None
+        same = found is not None and order >= 2 and abs(found.hz / whole.hz - 1.0) < SAME
+        if near and (same or found is None or share < LEFT_OVER):
+            order = order if order >= 2 else _raised(throat, horn, rate, note)
+            hz = _exact(throat, rate, order * note) if order else None
             return Voice(hz, whole.clarity, throat - throat.mean())
     if found is None:
         return Voice(None, 0.0, left)
     return Voice(_exact(left, rate, found.hz), found.clarity, left)
+
+
+def _raised(throat: Samples, horn: Samples, rate: float, note: float) -> int:
+    """Tell which partial of the horn, from the second up, a voice raises on the throat; 0 if none.
+
+    What the throat hears of the horn's partials goes evenly over them; a voice an octave or a
+    twelfth above makes its own far stronger than those on either side.
+    """
+    heard, played = (
+        spectrum.decibel(spectrum.harmonic_amplitudes(one, rate, note, MOST_RAISED + 1))
+        for one in (throat, horn)
+    )
+    through = heard - played
+    beside = np.maximum(through[:-2], through[2:])
+    above = through[1:-1] - beside
+    return int(np.argmax(above)) + 2 if above.max() > RAISED_DB else 0
 
 
 def _exact(samples: Samples, rate: float, hz: float) -> float | None:

@@ -69,7 +69,7 @@ def test_all_options_are_looked_at():
     names = {one.values[1].name for one in NUMBERS}
     assert names == {
         "--depth", "--a4", "--tempo", "--seconds", "--slow", "--frame", "--port", "--tolerance",
-        "--slivers", "--speed", "--transpose",
+        "--slivers", "--speed", "--transpose", "--throat-channel", "--record",
     }  # fmt: skip
 
 

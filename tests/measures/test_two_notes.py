@@ -19,7 +19,7 @@ TENOR = Case("tenor-saxophone", 116.54, (5, 2), -4.0, 0.1, "human", 1)
 
 def pair(seconds: float = 1.0, sung: float = F2, join=mixed) -> np.ndarray:
     t = clock(seconds)
-    return join(tone(F1 * t), tone(sung * t)) + noise(t.size, 0.02)
+    return join(tone(F1 * t), tone(sung * t, 10.0)) + noise(t.size, 0.02)
 
 
 def thinned(*channels: np.ndarray) -> list[np.ndarray]:

@@ -1,0 +1,256 @@
+"""A recording from the command line: read, look at its channels, judge, write, tell."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore import sound
+from reedbore.cli.common import Progress, tell
+from reedbore.errors import AudioError, ReedboreError
+from reedbore.files import check_writable, write_whole
+from reedbore.measures import channels, pitch
+from reedbore.model.presets import load_horn, load_singer
+from reedbore.notes import check_a4, midi_to_hz, parse_pitch
+from reedbore.report import recording as report
+from reedbore.verdict import recording as judging
+from reedbore.verdict.instead import Range
+
+TEXTS = (".csv", ".json")
+LONGEST_RECORD, MOST_CHANNELS = 3600.0, 64
+
+Samples = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What was typed."""
+
+    recording: Path | None
+    throat: Path | None = None
+    throat_channel: int | None = None
+    fingered: str | None = None
+    horn: str | None = None
+    voice: str | None = None
+    record: float | None = None
+    a4: float
+    outputs: tuple[Path, ...] = ()
+
+
+class Made(NamedTuple):
+    """What was found: a document fit for JSON, and lines for reading."""
+
+    document: dict[str, Any]
+    text: str
+
+
+class Recording:
+    """A recording and where its channels are: the `Sounds` of `verdict.recording`."""
+
+    def __init__(
+        self, horn: sound.Pieces, throat: sound.Pieces | None, place: tuple[int | None, int | None]
+    ) -> None:
+        """Take two files, or one, and the channels of both; None for all of them averaged."""
+        self._horn, self._throat = horn, throat
+        self._place = place
+        self.name, self.file_rate = horn.path, float(horn.rate)
+        self.rate = pitch.thin(np.zeros(horn.rate), horn.rate)[1]
+        self.seconds = min(horn.seconds, throat.seconds) if throat else horn.seconds
+
+    def piece(self, begin: float, end: float) -> tuple[Samples, Samples | None]:
+        """Return what both microphones heard, thinned; None without one on the throat."""
+        horn, throat = self.raw(begin, end)
+        return self._thin(horn), None if throat is None else self._thin(throat)
+
+    def raw(self, begin: float, end: float) -> tuple[Samples, Samples | None]:
+        """Return the same as it was recorded, at the rate of the horn's file."""
+        heard = self._horn.between(begin, end)
+        horn = _channel(heard, self._place[0])
+        if self._throat is None:
+            return horn, None
+        other = heard if self._throat is self._horn else self._throat.between(begin, end)
+        throat = _channel(other, self._place[1])
+        if self._throat.rate != self._horn.rate:
+            throat = sound.resample(throat, self._throat.rate, self._horn.rate)
+        n = min(horn.size, throat.size)
+        return horn[:n], throat[:n]
+
+    def _thin(self, samples: Samples) -> Samples:
+        return pitch.thin(samples, self._horn.rate)[0]
+
+
+def _channel(block: Samples, place: int | None) -> Samples:
+    return np.asarray(block.mean(axis=1) if place is None else block[:, place])
+
+
+def make(asked: Asked, progress: Progress) -> Made:
+    """Judge a recording and write what was asked for.
+
+    Parameters
+    ----------
+    asked : Asked
+        What was typed.
+    progress : Progress
+        Where to name the work.
+
+    Returns
+    -------
+    Made
+        What was found.
+
+    Raises
+    ------
+    ReedboreError
+        If a word cannot be read, a file cannot be read or written, or the recording is unfit.
+    """
+    known, reach = _known(asked)
+    for path in asked.outputs:
+        _check_output(path)
+    _check_numbers(asked)
+    if asked.recording is None:
+        raise ReedboreError("RECORDING is missing: the sound file that is to be analysed")
+    if asked.record is not None:
+        _record(asked, asked.record, asked.recording, progress)
+    recording = _opened(asked)
+    progress.stage("looking at the sound")
+    for warning in _warnings(recording, progress):
+        tell(f"{asked.recording}: {warning}")
+    progress.stage("listening to the notes")
+    rows = judging.analyse(recording, known, progress.share)
+    throat = asked.throat or asked.throat_channel
+    document = {
+        "recording": str(asked.recording),
+        "throat": None if throat is None else str(throat),
+        "seconds": recording.seconds,
+        "a4_hz": asked.a4,
+        "notes": report.document(rows, asked.a4, reach),
+    }
+    for path in asked.outputs:
+        progress.stage("writing")
+        _write(path, rows, document, asked.a4, reach)
+        tell(f"wrote {path}")
+    head = f"{asked.recording}, {recording.seconds:.1f} s"
+    return Made(document, f"{head}\n\n{report.text(rows, asked.a4, reach)}")
+
+
+def _warnings(recording: Recording, progress: Progress) -> list[str]:
+    """Look at the whole recording; refuse silence, and say what else is wrong with it."""
+    peak, clipped = 0.0, 0.0
+    bright: list[tuple[float, float]] = []
+    begin = 0.0
+    while begin < recording.seconds:
+        end = min(begin + judging.PIECE_S, recording.seconds)
+        horn, throat = recording.raw(begin, end)
+        peak = max(peak, float(np.abs(horn - horn.mean()).max(initial=0.0)))
+        clipped = max(clipped, channels.flat_top(horn))
+        if throat is not None:
+            rates = channels.brightness(horn, recording.file_rate)
+            bright.append((rates, channels.brightness(throat, recording.file_rate)))
+        begin = end
+        progress.share(begin / recording.seconds)
+    if peak < channels.SILENT:
+        raise AudioError(f"{recording.name} is silent: its loudest sample is {peak:.1g}")
+    said = []
+    if clipped > channels.CLIPPED:
+        said.append(
+            f"{100.0 * clipped:.2g} % of a piece is clipped: the distortion adds lines of its own, "
+            "so a lock is not to be believed; record it softer"
+        )
+    if bright:
+        of_horn, of_throat = (float(np.median(each)) for each in zip(*bright, strict=True))
+        if of_throat > of_horn + channels.SWAPPED_DB:
+            said.append(
+                "what is said to be the throat is the brighter of the two: the channels may be "
+                "swapped"
+            )
+    return said
+
+
+def _known(asked: Asked) -> tuple[judging.Known, Range | None]:
+    check_a4(asked.a4)
+    reach = None
+    if asked.voice is not None:
+        low, high = load_singer(asked.voice).midi_range
+        reach = midi_to_hz(low, asked.a4), midi_to_hz(high, asked.a4)
+    transposition = load_horn(asked.horn).transposition if asked.horn else None
+    fingered = asked.fingered and parse_pitch(asked.fingered, asked.a4, transposition=transposition)
+    return judging.Known(fingered or None, reach), reach
+
+
+def _check_output(path: Path) -> None:
+    if path.suffix.lower() not in TEXTS:
+        raise ReedboreError(f"{path} has no known kind of file; write one of {', '.join(TEXTS)}")
+    check_writable(path)
+
+
+def _opened(asked: Asked) -> Recording:
+    """Open what was recorded, and find out which channel is whose."""
+    assert asked.recording is not None
+    horn = sound.Pieces(asked.recording)
+    if asked.throat is not None and asked.throat_channel is not None:
+        raise ReedboreError("--throat is a file, --throat-channel a channel: give one of them")
+    if asked.throat is not None:
+        throat = sound.Pieces(asked.throat)
+        if abs(throat.seconds - horn.seconds) > 1.0:
+            tell(
+                f"{asked.throat} lasts {throat.seconds:.1f} s and {asked.recording} "
+                f"{horn.seconds:.1f} s: both have to begin at the same moment"
+            )
+        return Recording(horn, throat, (None, None))
+    if asked.throat_channel is None:
+        if horn.channels > 1:
+            tell(
+                f"{asked.recording} has {horn.channels} channels, of which the first is taken for "
+                "the horn; say --throat-channel 2 if the second is on the throat"
+            )
+        return Recording(horn, None, (0, None))
+    if not 1 <= asked.throat_channel <= horn.channels or horn.channels < 2:
+        raise ReedboreError(
+            f"--throat-channel is {asked.throat_channel}; {asked.recording} has "
+            f"{horn.channels} {'channel' if horn.channels == 1 else 'channels'}, and one of them "
+            "is the horn's"
+        )
+    throat_at = asked.throat_channel - 1
+    return Recording(horn, horn, (0 if throat_at else 1, throat_at))
+
+
+def _check_numbers(asked: Asked) -> None:
+    """Refuse a channel or a length that none can be."""
+    if asked.throat_channel is not None and not 1 <= asked.throat_channel <= MOST_CHANNELS:
+        raise ReedboreError(
+            f"--throat-channel is {asked.throat_channel}; allowed 1 to {MOST_CHANNELS} (which "
+            "channel is the throat's)"
+        )
+    if asked.record is not None and not 1.0 <= asked.record <= LONGEST_RECORD:
+        raise ReedboreError(
+            f"--record is {asked.record:g} s; allowed 1 to {LONGEST_RECORD:g} s (length of the "
+            "recording)"
+        )
+
+
+def _record(asked: Asked, seconds: float, path: Path, progress: Progress) -> None:
+    """Record from the sound input into the file that is then analysed."""
+    if path.exists():
+        raise ReedboreError(f"{path} is there already; record into a new file")
+    check_writable(path)
+    progress.stage(f"recording {seconds:g} s")
+    wanted = max(asked.throat_channel, 2) if asked.throat_channel else 1
+    samples, rate = sound.record(seconds, wanted)
+    sound.write(path, samples, rate)
+
+
+def _write(
+    path: Path,
+    rows: tuple[judging.Found, ...],
+    document: dict[str, Any],
+    a4: float,
+    reach: Range | None,
+) -> None:
+    """Write what was found, by the kind of file."""
+    if path.suffix.lower() == ".csv":
+        write_whole(path, report.csv_text(rows, a4, reach).encode())
+    else:
+        write_whole(path, (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode())

@@ -1,0 +1,176 @@
+"""What a recording holds, for the terminal, for JSON and for a spreadsheet.
+
+In: the rows of `verdict.recording.analyse`. Out: text and plain data. What cannot be told is null,
+and the reason stands beside it under ``cannot_tell``.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from reedbore.notes import A4_HZ, note_name, split_note
+from reedbore.report import document as documents
+from reedbore.report.words import STATES, rougher
+from reedbore.verdict.instead import KEYS, Range
+from reedbore.verdict.recording import PROVEN, Found
+from reedbore.verdict.state import State
+
+HEAD = ("note", "at s", "lasts", "horn", "voice", "common", "ratio", "off", "drift Hz", "state")
+RIGHT = {0, 1, 2, 7, 8}
+
+
+def document(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = None) -> list[Any]:
+    """Return the rows as plain data.
+
+    Parameters
+    ----------
+    rows : sequence of Found
+        In order.
+    a4 : float
+        Frequency of A4. [Hz]
+    reach : (low, high), optional
+        Of the voice. [Hz]
+
+    Returns
+    -------
+    list of dict
+        The same keys for each row.
+    """
+    return [_plain(row, a4, reach) for row in rows]
+
+
+def _plain(row: Found, a4: float, reach: Range | None) -> dict[str, Any]:
+    def name(hz: float | None) -> str | None:
+        return None if hz is None else note_name(hz, a4)
+
+    instead = row.instead(reach)
+    common = row.common_hz
+    tempered = None if row.sung_hz is None else split_note(row.sung_hz, a4)[1]
+    return {
+        "number": row.number,
+        "begin_s": row.begin_s,
+        "end_s": row.end_s,
+        "level_db": row.level_db,
+        "played_hz": row.played_hz,
+        "played_note": name(row.played_hz),
+        "played_within_cents": row.played_within,
+        "played_tempered_cents": split_note(row.played_hz, a4)[1],
+        "sung_hz": row.sung_hz,
+        "sung_note": name(row.sung_hz),
+        "sung_within_cents": row.sung_within,
+        "sung_tempered_cents": tempered,
+        "sung_class_hz": list(row.sung_class),
+        "ratio": f"{row.ratio[0]}/{row.ratio[1]}" if row.ratio else None,
+        "sung_just_cents": row.off_cents,
+        "common_hz": common,
+        "common_note": name(common),
+        "third_level_db": row.third_db,
+        "heard": row.heard,
+        "state": row.state,
+        "reason": row.reason,
+        "drift_hz": row.drift_hz,
+        "least_drift_hz": row.shows_hz,
+        "interaction_db": row.interaction_db,
+        "wander_cycles": row.wander,
+        "roughness": row.roughness,
+        "sing_instead": instead and instead.document(a4),
+        "cannot_tell": dict(row.cannot),
+    }
+
+
+def csv_text(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = None) -> str:
+    """Return the rows for a spreadsheet; as `document`, one line a row."""
+    spread = []
+    for plain in document(rows, a4, reach):
+        plain["sing_instead"] = plain["sing_instead"] or dict.fromkeys(KEYS)
+        plain["sung_class_hz"] = " ".join(f"{hz:.3f}" for hz in plain["sung_class_hz"])
+        plain["cannot_tell"] = "; ".join(
+            f"{key}: {why}" for key, why in plain["cannot_tell"].items()
+        )
+        spread.append(documents.flat(plain))
+    return documents.csv_text(spread, "number")
+
+
+def text(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = None) -> str:
+    """Return the table, a line a note, and below it what it comes to.
+
+    Parameters
+    ----------
+    rows, a4, reach
+        As for `document`.
+
+    Returns
+    -------
+    str
+        Lines without a line end after the last.
+    """
+    if not rows:
+        return "No note of a horn was found."
+    cells = [HEAD, *(_cells(row, a4) for row in rows)]
+    widths = [max(len(line[column]) for line in cells) for column in range(len(HEAD))]
+    lines = [
+        "  ".join(
+            cell.rjust(width) if column in RIGHT else cell.ljust(width)
+            for column, (cell, width) in enumerate(zip(line, widths, strict=True))
+        ).rstrip()
+        for line in cells
+    ]
+    return "\n".join([*lines, "", *_below(rows, a4, reach)])
+
+
+def _cells(row: Found, a4: float) -> tuple[str, ...]:
+    common = row.common_hz
+    ratio = f"{row.ratio[0]}/{row.ratio[1]}" if row.ratio else f"?/{row.q}" if row.q else ""
+    return (
+        str(row.number),
+        f"{row.begin_s:.2f}",
+        f"{row.end_s - row.begin_s:.2f}",
+        note_name(row.played_hz, a4),
+        _voice(row, a4),
+        note_name(common, a4) if common else "",
+        ratio,
+        "" if row.off_cents is None else f"{row.off_cents:+.0f}c",
+        "" if row.drift_hz is None else f"{row.drift_hz:.2f}",
+        _state(row),
+    )
+
+
+def _voice(row: Found, a4: float) -> str:
+    if row.sung_hz is not None:
+        return note_name(row.sung_hz, a4)
+    if not row.sung_class:
+        return "-" if row.state == State.UNSUNG else "?"
+    some = " ".join(note_name(hz, a4) for hz in row.sung_class[:2])
+    return f"? ({some}{' …' if len(row.sung_class) > 2 else ''})"
+
+
+def _state(row: Found) -> str:
+    if row.state == State.UNDECIDED and row.reason:
+        return PROVEN if row.reason.startswith(PROVEN) else STATES[row.state].short
+    return STATES[row.state].short
+
+
+def _below(rows: Sequence[Found], a4: float, reach: Range | None) -> list[str]:
+    """Say what it comes to: reasons, what to sing instead, what is rough."""
+    said = []
+    for row in rows:
+        advice = row.instead(reach)
+        if advice is not None and advice.hz is not None and advice.cents is not None:
+            assert row.sung_hz is not None
+            assert advice.ratio is not None
+            p, q = advice.ratio
+            said.append(
+                f"Note {row.number}: sing {note_name(advice.hz, a4)}, {abs(advice.cents):.0f} "
+                f"cents {'higher' if advice.cents > 0.0 else 'lower'}, for {p}/{q}."
+            )
+        if row.roughness is not None:
+            said.append(f"Note {row.number} is {rougher(row.roughness)}.")
+    reasons = Counter(row.reason for row in rows if row.reason)
+    for reason in reasons:
+        which = [str(row.number) for row in rows if row.reason == reason]
+        many = "Notes" if len(which) > 1 else "Note"
+        said.append(f"{many} {', '.join(which)}: {reason}.")
+    if any(row.drift_hz is not None for row in rows):
+        least = max(row.shows_hz for row in rows if row.drift_hz is not None)
+        said.append(f"A drift slower than {least:.2g} Hz does not show in the shortest of them.")
+    return said

@@ -1,0 +1,198 @@
+"""How often a recording is told right: over length, noise, room and bleed of the horn.
+
+Run `.ci/run bench` or `python tests/benchmarks/recordings.py [tiny] [COUNT]`: pieces of takes whose
+truth comes from the phases inside each piece (`tests/helpers/recordings.py`). Clock, human and
+folds' voices; five ratios and odd pairs on three horns; takes that leave their register are left
+out.
+"""
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
+from recordings import RATE, Case, Piece, Source, Truth, cut, recorded, source
+
+from reedbore.measures import pitch
+from reedbore.notes import cents, choose_ratio
+from reedbore.verdict.recording import Found, analyse
+from reedbore.verdict.state import State
+
+TINY = "tiny" in sys.argv[1:]
+COUNT = next((int(word) for word in sys.argv[1:] if word.isdigit()), 4 if TINY else 480)
+
+HORNS = (("tenor-saxophone", 116.54), ("alto-saxophone", 155.563), ("clarinet-b-flat", 174.614))
+PAIRS = (
+    *(((3, 2), 3.0), ((5, 2), -4.0), ((5, 3), 2.0), ((4, 3), -2.0), ((2, 1), 3.0)),
+    *(((3, 2), 55.0), ((5, 3), -60.0), ((7, 3), 45.0), ((3, 2), -40.0), ((5, 2), 0.0)),
+)
+DEPTHS, VOICES = (0.05, 0.1, 0.2), ("clock", "human", "folds")
+DEEPEST = {"tenor-saxophone": 0.2, "alto-saxophone": 0.1, "clarinet-b-flat": 0.04}
+"""Of folds over this horn."""
+
+SECONDS = (0.2, 0.5, 1.0, 2.0)
+NOISES = (0.0, 10.0, 20.0, 30.0)
+ROOMS = (0.0, 0.6, 1.5)
+BLEEDS = (None, -20.0, -10.0, 0.0)
+JUMPED_CENTS = 40.0
+
+
+class Told(NamedTuple):
+    """A piece, its truth, and what was said of it with and without the throat."""
+
+    case: Case
+    seconds: float
+    noise: float
+    room: float
+    bleed: float | None
+    truth: Truth
+    with_throat: Found | None
+    alone: Found | None
+
+
+class Held(NamedTuple):
+    """A recording in memory."""
+
+    horn: np.ndarray
+    throat: np.ndarray | None
+    rate: float
+
+    @property
+    def seconds(self) -> float:
+        return self.horn.size / self.rate
+
+    def piece(self, begin: float, end: float) -> tuple[np.ndarray, np.ndarray | None]:
+        inside = slice(round(begin * self.rate), round(end * self.rate))
+        return self.horn[inside], None if self.throat is None else self.throat[inside]
+
+
+def cases() -> list[Case]:
+    found, seed = [], 0
+    for row, (horn, played) in enumerate(HORNS[:1] if TINY else HORNS):
+        for place, (ratio, off) in enumerate(PAIRS[:2] if TINY else PAIRS):
+            voice = VOICES[0] if TINY else VOICES[(place + row) % 3]
+            depth = DEPTHS[(place + row) % 3]
+            depth = min(depth, DEEPEST[horn]) if voice == "folds" else depth
+            found.append(Case(horn, played, ratio, off, depth, voice, seed))
+            seed += 1
+    return found
+
+
+def takes() -> Iterator[tuple[Case, Source]]:
+    for case in cases():
+        take = source(case)
+        truth = cut(case, 2.0, 1.0, take).truth
+        if abs(cents(truth.played, case.played)) < JUMPED_CENTS:
+            yield case, take
+
+
+def longest(rows: tuple[Found, ...]) -> Found | None:
+    return max(rows, key=lambda row: row.end_s - row.begin_s, default=None)
+
+
+def judged(piece: Piece, case: Case, noise: float, room: float, bleed: float | None, seed: int):
+    microphones = recorded(piece, noise_db=noise, reverberation=room, bleed_db=bleed, seed=seed)
+    horn, throat = (pitch.thin(one, RATE)[0] for one in microphones)
+    rate = pitch.thin(microphones[0], RATE)[1]
+    return [longest(analyse(Held(horn, one, rate))) for one in (throat, None)]
+
+
+def trials() -> Iterator[Told]:
+    dice, known = np.random.default_rng(20), list(takes())
+    for number in range(COUNT):
+        case, take = known[number % len(known)]
+        seconds, noise, room = (dice.choice(each) for each in (SECONDS, NOISES, ROOMS))
+        bleed = BLEEDS[int(dice.integers(len(BLEEDS)))]
+        piece = cut(case, 1.0 + dice.uniform(0.0, 4.0 - seconds), float(seconds), take)
+        if abs(cents(piece.truth.played, case.played)) > JUMPED_CENTS:
+            continue
+        both = judged(piece, case, float(noise), float(room), bleed, number)
+        yield Told(case, float(seconds), float(noise), float(room), bleed, piece.truth, *both)
+
+
+def true_ratio(one: Told) -> tuple[int, int] | None:
+    return choose_ratio(one.truth.sung / one.truth.played, 20.0, 8)
+
+
+def throat_line(name: str, some: list[Told]) -> None:
+    told = [one for one in some if one.with_throat and one.with_throat.sung_hz]
+    off = [abs(cents(one.with_throat.sung_hz, one.truth.sung)) for one in told]
+    right = [one.with_throat.ratio == true_ratio(one) for one in told]
+    fast = [one for one in some if abs(one.truth.drift) > 0.5 / one.seconds and one.with_throat]
+    locked = [one for one in fast if one.with_throat.state == State.LOCKED]
+    drifts = [
+        abs(one.with_throat.drift_hz - one.truth.drift)
+        for one in told
+        if one.with_throat.drift_hz is not None and one.with_throat.ratio == one.case.ratio
+    ]
+    if not off:
+        return
+    print(
+        f"  {name:26} {len(some):4} told {len(told) / len(some):4.0%}  sung {np.median(off):5.2f} "
+        f"{np.quantile(off, 0.95):7.2f} c  ratio {np.mean(right):4.0%}  drift "
+        f"{np.quantile(drifts or [np.nan], 0.95):5.2f} Hz  false locks {len(locked)}/{len(fast)}"
+    )
+
+
+def alone_line(name: str, some: list[Told]) -> None:
+    played = [
+        one for one in some if one.alone and abs(cents(one.alone.played_hz, one.truth.played)) < 30
+    ]
+    told = [one for one in some if one.alone and one.alone.sung_class]
+    right = [min(abs(hz - one.truth.sung) for hz in one.alone.sung_class) < 1.0 for one in told]
+    named = [one for one in some if one.alone and one.alone.sung_hz is not None]
+    good = [abs(cents(one.alone.sung_hz, one.truth.sung)) < 30 for one in named]
+    if not some:
+        return
+    print(
+        f"  {name:26} {len(some):4} played {len(played) / len(some):4.0%}  class told "
+        f"{len(told) / len(some):4.0%}, right {np.mean(right or [np.nan]):4.0%}  "
+        f"named {len(named)}, right {np.mean(good or [np.nan]):4.0%}"
+    )
+
+
+def main() -> None:
+    told = list(trials())
+    print(f"{len(told)} pieces; sung: median and 95 % of the error")
+    print("with a throat microphone, by bleed (0.5 s and longer, 20 dB and cleaner):")
+    clean = [one for one in told if one.seconds >= 0.5 and one.noise >= 20.0]
+    for bleed in BLEEDS:
+        throat_line(f"bleed {bleed}", [one for one in clean if one.bleed == bleed])
+    throat_line(
+        "bleed -20 and less, q > 1",
+        [one for one in clean if one.bleed in (None, -20.0) and one.case.ratio[1] > 1],
+    )
+    print("by noise (0.5 s and longer, bleed -20 dB and less):")
+    quiet = [one for one in told if one.bleed in (None, -20.0)]
+    for noise in NOISES:
+        throat_line(f"{noise:g} dB", [o for o in quiet if o.noise == noise and o.seconds >= 0.5])
+    print("by length (20 dB and cleaner, bleed -20 dB and less):")
+    for seconds in SECONDS:
+        throat_line(f"{seconds:g} s", [o for o in quiet if o.seconds == seconds and o.noise >= 20])
+    print("by room (0.5 s and longer, 20 dB and cleaner, any bleed):")
+    for room in ROOMS:
+        throat_line(f"RT {room:g} s", [one for one in clean if one.room == room])
+    print("from the horn alone, q > 1:")
+    sung = [one for one in told if one.case.ratio[1] > 1]
+    for noise in NOISES:
+        alone_line(
+            f"{noise:g} dB, 0.5 s and longer",
+            [o for o in sung if o.noise == noise and o.seconds >= 0.5],
+        )
+    for seconds in SECONDS:
+        alone_line(
+            f"{seconds:g} s, 20 dB and cleaner",
+            [o for o in sung if o.seconds == seconds and o.noise >= 20],
+        )
+    print("from the horn alone, q = 1 (never named):")
+    alone_line("all", [one for one in told if one.case.ratio[1] == 1])
+    every = [one.alone for one in told if one.alone and abs(one.truth.drift) > 0.5 / one.seconds]
+    false = sum(one.state == State.LOCKED for one in every)
+    print(f"  false locks from the horn alone: {false}/{len(every)}")
+
+
+if __name__ == "__main__":
+    main()

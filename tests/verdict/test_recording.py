@@ -1,0 +1,209 @@
+"""What is said of recordings: made ones whose phases are known, takes, and real horns and voices.
+
+Real notes come from the Debian packages fluid-soundfont-gm and freepats, and are only added up: a
+horn that knows of no voice. They must never be called locked.
+"""
+
+import functools
+from typing import NamedTuple
+
+import numpy as np
+import pytest
+from made_mixtures import RATE, added, clock, cycles, mixed, noise, sway, tone
+from real_sounds import fluid, freepats, need
+
+from reedbore.measures import pitch, two_notes
+from reedbore.notes import cents
+from reedbore.sound import resample
+from reedbore.verdict import recording
+from reedbore.verdict.recording import Found, Known, analyse
+from reedbore.verdict.state import State
+
+F1 = 116.54
+FILE_RATE = 48000.0
+
+
+class Held(NamedTuple):
+    """A recording in memory."""
+
+    horn: np.ndarray
+    throat: np.ndarray | None
+    rate: float = RATE
+
+    @property
+    def seconds(self) -> float:
+        return self.horn.size / self.rate
+
+    def piece(self, begin: float, end: float) -> tuple[np.ndarray, np.ndarray | None]:
+        inside = slice(round(begin * self.rate), round(end * self.rate))
+        return self.horn[inside], None if self.throat is None else self.throat[inside]
+
+
+def made(
+    ratio: tuple[int, int] = (5, 2),
+    seconds: float = 2.0,
+    *,
+    drift: float = 0.0,
+    wander: float = 0.0,
+    join=mixed,
+    throat: bool = True,
+) -> Held:
+    first = cycles(F1, sway(seconds, wander, 3))
+    second = (ratio[0] * first - drift * clock(seconds)) / ratio[1]
+    horn = join(tone(first), tone(second, 10.0)) + noise(first.size, 0.02, 1)
+    return Held(horn, tone(second, 8.0) + noise(first.size, 0.02, 2) if throat else None)
+
+
+def only(sounds: Held, known: Known = recording.NOTHING) -> Found:
+    (row,) = analyse(sounds, known)
+    return row
+
+
+# --- what is locked ------------------------------------------------------------------------------
+
+
+def test_a_pair_that_wanders_together_is_locked() -> None:
+    row = only(made(wander=15.0))
+    assert row.wander > recording.OWN_WANDER
+    assert row.state == State.LOCKED
+    assert row.reason is None
+
+
+def test_the_same_without_a_reed_between_them_is_not() -> None:
+    row = only(made(wander=15.0, join=added))
+    assert row.state == State.UNDECIDED
+    assert row.reason == f"{recording.PROVEN}: {recording.APART}"
+
+
+def test_notes_in_tune_that_hold_still_are_not_proven_to_lock() -> None:
+    row = only(made())
+    assert (row.state, row.ratio) == (State.UNDECIDED, (5, 2))
+    assert row.reason == f"{recording.PROVEN}: {recording.STILL_VOICE}"
+
+
+@pytest.mark.parametrize("ratio", [(1, 1), (2, 1), (3, 1)])
+def test_where_one_note_hides_the_other_nothing_is_locked(ratio: tuple[int, int]) -> None:
+    row = only(made(ratio, wander=15.0))
+    assert row.state == State.UNDECIDED
+
+
+@pytest.mark.parametrize(("drift", "state"), [(0.1, State.LOCKED), (0.2, State.DRIFTING)])
+def test_a_quarter_of_a_cycle_parts_step_from_drift(drift: float, state: State) -> None:
+    row = only(made(wander=13.0, drift=drift))
+    assert row.wander > recording.OWN_WANDER
+    assert row.state == state
+    assert row.drift_hz == pytest.approx(drift, abs=0.03)
+    assert row.shows_hz == pytest.approx(0.25 / 1.75, rel=0.05)
+
+
+def test_what_to_sing_instead_is_told_where_notes_miss() -> None:
+    row = only(made(drift=-2.0))
+    advice = row.instead(None)
+    assert advice.cents == pytest.approx(-row.off_cents, abs=0.1)
+    assert only(made()).instead(None) is None
+
+
+# --- what cannot be told -------------------------------------------------------------------------
+
+
+def test_horn_alone_names_no_sung_note_but_its_class() -> None:
+    row = only(made(throat=False))
+    assert row.sung_hz is None
+    assert row.cannot["sung_hz"] == recording.ONE_CHANNEL
+    assert min(abs(cents(hz, 2.5 * F1)) for hz in row.sung_class) < 10.0
+    assert row.common_hz == pytest.approx(0.5 * F1, rel=1e-3)
+
+
+def test_a_range_with_one_member_names_it() -> None:
+    row = only(made(throat=False), Known(reach=(250.0, 340.0)))
+    assert cents(row.sung_hz, 2.5 * F1) == pytest.approx(0.0, abs=10.0)
+    assert row.ratio == (5, 2)
+
+
+def test_a_plan_names_the_member_near_it() -> None:
+    row = only(made(throat=False), Known(sung_hz=lambda *_: 2.5 * F1 * 1.02))
+    assert row.ratio == (5, 2)
+
+
+@pytest.mark.parametrize("ratio", [(1, 1), (2, 1), (3, 1)])
+def test_horn_alone_never_names_a_partial_of_its_own(ratio: tuple[int, int]) -> None:
+    row = only(made(ratio, throat=False))
+    assert (row.sung_hz, row.ratio, row.state) == (None, None, State.UNDECIDED)
+    assert row.reason == recording.NO_CLASS
+
+
+@pytest.mark.parametrize("throat", [True, False])
+@pytest.mark.parametrize("ratio", [(5, 2), (2, 1)])
+def test_every_figure_that_is_missing_has_its_reason(ratio: tuple[int, int], throat: bool) -> None:
+    row = only(made(ratio, throat=throat))
+    figures = ("sung_hz", "ratio", "drift_hz", "third_db", "interaction_db", "roughness")
+    assert {key for key in figures if getattr(row, key) is None} == set(row.cannot)
+
+
+def test_a_throat_at_rest_is_horn_alone_where_it_sings_elsewhere() -> None:
+    sung, t = made(), clock(2.0)
+    pause = np.zeros(4800)
+    horn = np.concatenate((sung.horn, pause, tone(F1 * t) + noise(t.size, 0.02, 4)))
+    throat = np.concatenate((sung.throat, pause, 0.1 * tone(F1 * t) + noise(t.size, 0.02, 5)))
+    first, second = analyse(Held(horn + noise(horn.size, 0.001), throat))
+    assert (first.ratio, second.state) == ((5, 2), State.UNSUNG)
+    assert second.cannot["sung_hz"] == recording.REST
+    assert first.roughness > 1.0
+
+
+def test_silence_holds_no_note() -> None:
+    assert analyse(Held(np.zeros(24000), None)) == ()
+
+
+def test_notes_are_cut_where_either_voice_changes() -> None:
+    parts = [made((5, 2), 1.0), made((3, 2), 1.0)]
+    horn, throat = (np.concatenate(each) for each in zip(*(p[:2] for p in parts), strict=True))
+    rows = analyse(Held(horn, throat))
+    assert [row.ratio for row in rows] == [(5, 2), (3, 2)]
+    assert rows[0].end_s == pytest.approx(1.0, abs=0.1)
+
+
+# --- real horns and voices -----------------------------------------------------------------------
+
+
+@functools.cache
+def real() -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+    """Horns and voices of at least 0.6 s, at RATE, without their first tenth of a second."""
+
+    def fit(samples: np.ndarray, rate: float) -> np.ndarray:
+        whole, _ = pitch.thin(resample(samples, rate, FILE_RATE), FILE_RATE, RATE)
+        return whole[round(0.1 * RATE) :] / np.std(whole)
+
+    horns = fluid("Tenor A#4(L)", "Baritone E4(L)", "E's Bassoon G2(L)")
+    voices = fluid("solo_vox_c3", "solo_vox_c2", "Ahh Choir C4(L)")
+    voices |= {f"ooh {n}": one for n, one in enumerate(freepats("053_Voice_Oohs.pat")[:1])}
+    kept = [{name: fit(*one) for name, one in each.items()} for each in (horns, voices)]
+    return kept[0], kept[1]
+
+
+def brought_to(voice: np.ndarray, ratio: float) -> np.ndarray:
+    """The same voice, faster or slower."""
+    at = np.arange(0.0, voice.size - 1, ratio)
+    return np.interp(at, np.arange(voice.size), voice)
+
+
+@pytest.mark.sound
+@pytest.mark.parametrize(
+    "ratio",
+    [(3, 2), *(pytest.param(each, marks=pytest.mark.ci) for each in ((5, 3), (5, 2), (2, 1)))],
+)
+def test_real_horn_and_voice_added_up_are_never_locked(ratio: tuple[int, int]) -> None:
+    need()
+    horns, voices = real()
+    told = []
+    for horn in horns.values():
+        note = two_notes.played(horn, RATE)
+        for voice in voices.values():
+            sung = pitch.fundamental(voice, RATE, 60.0, 1000.0)
+            wanted = note.hz * ratio[0] / ratio[1]
+            fast = brought_to(voice, wanted / sung.hz)
+            n = min(horn.size, fast.size)
+            both = horn[:n] + 0.2 * fast[:n]
+            told += analyse(Held(both, fast[:n])) + analyse(Held(both, None))
+    assert len(told) > len(horns) * len(voices)
+    assert not [row for row in told if row.state == State.LOCKED]
