@@ -1,10 +1,13 @@
 """Setups drawn from all that is legal: nothing diverges, all fades once the breath is off."""
 
+import energy
 import extremes
 import numba
+import numpy as np
 import pytest
 
 from reedbore.kernel import rows
+from reedbore.model.presets import load_horn, setup_for
 from reedbore.simulate.acoustics.bore import vent_number
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.sound import CEILING_DBTP
@@ -45,6 +48,36 @@ def test_a_fast_light_barely_damped_reed_gains_nothing_from_the_lay(seed):
     (found,) = extremes.outcomes([setup], judged=False)
     assert found.state == "stepped"
     assert found.rises <= 0.0
+
+
+@pytest.mark.parametrize("contact", [1.0, 3.0, 100.0, 1000.0])
+@pytest.mark.parametrize("seed", [8, 49, 172])
+def test_without_breath_energy_does_not_grow_with_the_air_of_the_bore_attached(seed, contact):
+    # Passivity: reed, lay and what the bore was given, from flight to flight. Derived is the bound
+    # for a reed that flies freely; where the bore throws it back sooner, a stiff lay may gain a
+    # hundredth at most of what there was (99 draws at eight lays each); soft ones nothing.
+    found = energy.run(energy.bouncing(seed, contact), seconds=0.5)
+    assert energy.gained(found) <= (0.0 if contact < 10.0 else 0.01)
+    held = found.reed + found.lay
+    assert held[-1] < 1e-3 * held[found.off]
+
+
+@pytest.mark.parametrize("seed", [12, 156, 172, 341])
+def test_it_grows_where_the_lay_damps_no_more_than_a_barely_damped_reed(seed):
+    found = energy.run(energy.bouncing(seed), lay_damps_more=False, seconds=0.5)
+    assert found is None or energy.gained(found) > 0.1
+    assert energy.gained(energy.run(energy.bouncing(seed), seconds=0.5)) == 0.0
+
+
+def test_without_a_lay_reed_and_air_trade_energy_exactly():
+    # Blown too softly to sound; then only valve and damping take from the account.
+    setup = setup_for(load_horn("tenor-saxophone")).with_value("voice.source", "off")
+    setup = setup.with_value("breath.pressure_kpa", 1.0).with_value("reed.damping", 0.1)
+    found = energy.run(setup, seconds=0.5)
+    account = found.account[found.off + 1 :]
+    assert not found.lay.any()
+    assert np.diff(account).max() <= 1e-12 * account[0]
+    assert account[-1] < account[0]
 
 
 def test_some_draws_have_every_kind_of_loop_among_them():
