@@ -119,7 +119,8 @@ def text(plan: Plan) -> str:
         Lines. *just* is the note by arithmetic, *aim at* and what follows are simulated.
     """
     low, high = plan.singer.low_note, plan.singer.high_note
-    lines = [f"{plan.horn.title}, {plan.singer.title.lower()} ({low} to {high}): {plan.title}", ""]
+    who = f"{plan.horn.title}, {plan.singer.title.lower()} ({low} to {high})"
+    lines = [f"{who}, depth {plan.depth:g} ({depth_name(plan.depth)}): {plan.title}", ""]
     if plan.steps:
         lines += _line_text(plan)
     elif len({choice.key[:2] for choice in plan.choices}) > MOST_FULL and plan.wanted_hz is None:

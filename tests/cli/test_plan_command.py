@@ -2,14 +2,16 @@
 
 import csv
 import json
+from pathlib import Path
 
+import fake_atlas
 import pytest
 
 from reedbore.cli import main
 from reedbore.cli.work import known
 from reedbore.errors import ModelError
 from reedbore.notes import midi_to_hz, note_name, parse_note
-from reedbore.verdict import tried
+from reedbore.verdict import atlas, tried
 from reedbore.verdict.plan import Tried
 from reedbore.verdict.state import Heard, RowState
 
@@ -46,7 +48,8 @@ def told(capsys, *words):
 def test_a_wanted_third_note_is_told_by_arithmetic_at_once_and_then_as_simulated(asked, capsys):
     assert main(["plan", "--want", "F1"]) == 0
     out, err = capsys.readouterr()
-    first, second = out.split("Tenor saxophone, low male voice (E2 to E4): F1 wanted")[1:]
+    head = "Tenor saxophone, low male voice (E2 to E4), depth 0.1 (normal): F1 wanted"
+    first, second = out.split(head)[1:]
     assert "not simulated yet" in first
     assert "falls into step" not in first
     assert "not simulated yet" not in second
@@ -89,6 +92,30 @@ def test_the_range_of_the_voice_may_be_typed(asked, capsys):
     document = told(capsys, "--fingered", "Bb2", "--range", "A2:C3", "--quick")
     assert (document["low_note"], document["high_note"]) == ("A2", "C3")
     assert {pair["ratio"] for pair in document["pairs"]} == {"1/1", "8/7"}
+
+
+def test_a_depth_that_nobody_hums_is_called_so(asked, capsys):
+    assert main(["plan", "--fingered", "Bb2", "--depth", "0.31", "--quick"]) == 0
+    assert "depth 0.31 (exaggerated)" in capsys.readouterr().out
+
+
+def test_an_atlas_tells_what_is_simulated_in_plan_and_chart(asked, capsys, tmp_path, monkeypatch):
+    fake_atlas.patch(monkeypatch.setattr)
+    path = str(tmp_path / "tenor.zarr")
+    atlas.run(fake_atlas.example(), Path(path))
+    words = "--fingered", "Bb2", "--range", "C3:F4", "--atlas", path, "--quick"
+    pairs = {pair["ratio"]: pair["as_simulated"] for pair in told(capsys, *words)["pairs"]}
+    # Where p + q is odd it falls into step, 200 cents over p q wide.
+    assert pairs["5/2"]["lock_range_cents"] == [-10.0, 10.0]
+    assert pairs["5/2"]["ease"] == "falls into step if the aim is right"
+    assert pairs["5/3"]["ease"] == "does not fall into step"
+    assert pairs["8/7"]["ease"] == "not sung by these folds"
+    assert pairs["2/1"]["played_hz"] == pytest.approx(116.541 * 0.9995, rel=1e-5)
+    who = "--horn", "tenor-saxophone", "--voice", "low-male"
+    assert main(["predict", *who, "--atlas", path]) == 0
+    assert "5/2 Bb1 *" in capsys.readouterr().out
+    assert main(["plan", "--breath", "mf", *words]) == 2
+    assert "is of another player: there --breath is not set, here mf" in capsys.readouterr().err
 
 
 def test_several_fingered_notes_may_be_given_as_written(asked, capsys):
@@ -194,6 +221,7 @@ def test_the_plan_is_written_by_its_ending(asked, capsys, tmp_path):
         (["--fingering", "fork"], "--fingering names that of one note"),
         (["--a4", "300"], "a4 is 300 Hz; allowed 380 to 500 Hz"),
         (["--horn", "tuba"], "'tuba' is no horn"),
+        (["--atlas", "no.zarr"], "no.zarr"),
         (["--set", "reed.lips=1"], "reed.lips is an unknown key"),
         (["--breath", "loud"], "--breath"),
         (["--depth", "2"], "voice.depth is 2; allowed 0 to 1"),
