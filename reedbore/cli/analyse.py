@@ -49,7 +49,8 @@ def analyse(
     a4
         Frequency of A4, 380 to 500 Hz.
     output
-        Write what was found to this file: .csv or .json; may be given several times.
+        Write what was found to this file: .csv, .json, .mid (what was played, sung and common, a
+        second to a beat), .png, .svg or .pdf; may be given several times.
     json
         Print one JSON document.
     """

@@ -5,7 +5,7 @@ and the reason stands beside it under ``cannot_tell``.
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from reedbore.notes import A4_HZ, note_name, split_note
@@ -89,6 +89,31 @@ def csv_text(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = Non
         )
         spread.append(documents.flat(plain))
     return documents.csv_text(spread, "number")
+
+
+def lines(rows: Sequence[Found]) -> list[tuple[str, list[tuple[float, float, float]]]]:
+    """Return what was played, what was sung and the common notes as lines for MIDI.
+
+    Parameters
+    ----------
+    rows : sequence of Found
+        In order.
+
+    Returns
+    -------
+    list of (name, notes)
+        Notes as second, seconds, frequency [Hz]; what cannot be told is left out.
+    """
+
+    def line(of: Callable[[Found], float | None]) -> list[tuple[float, float, float]]:
+        told = [(row.begin_s, row.end_s - row.begin_s, of(row)) for row in rows]
+        return [(begin, seconds, hz) for begin, seconds, hz in told if hz is not None]
+
+    return [
+        ("played", line(lambda row: row.played_hz)),
+        ("sung", line(lambda row: row.sung_hz)),
+        ("common", line(lambda row: row.common_hz)),
+    ]
 
 
 def text(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = None) -> str:

@@ -6,6 +6,7 @@ import itertools
 import json
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 import soundfile
@@ -85,6 +86,27 @@ def test_what_was_found_is_written_as_csv_and_json(capsys):
     assert json.loads(Path("a.json").read_text(encoding="utf-8")) == json.loads(out)
     (row,) = csv.DictReader(io.StringIO(Path("a.csv").read_text(encoding="utf-8")))
     assert (row["p"], row["q"], row["state"]) == ("5", "2", "locked")
+
+
+def test_midi_holds_what_was_played_sung_and_common(capsys):
+    told(capsys, kept("take.wav", *pair()), "--throat-channel", "2", "-o", "a.mid")
+    tracks = mido.MidiFile("a.mid").tracks
+    assert [track.name for track in tracks[1:]] == ["played", "sung", "common"]
+    keys = [[m.note for m in track if m.type == "note_on"] for track in tracks[1:]]
+    assert keys == [[46], [62], [34]]  # B flat 2, D4 and, an octave below the first, B flat 1
+    seconds = sum(m.time for m in tracks[1]) / mido.MidiFile("a.mid").ticks_per_beat
+    assert seconds == pytest.approx(1.5, abs=0.1)
+
+
+@pytest.mark.parametrize("words", [["--throat-channel", "2"], []])
+def test_picture_shows_what_was_found(words, capsys):
+    name = kept("take.wav", *pair(wander=0.0))
+    told(capsys, name, *words, "-o", "a.svg", "-o", "a.png")
+    drawn = Path("a.svg").read_text(encoding="utf-8")
+    shown = {"take.wav", "played", "sung", "common note", "not decided", "seconds"}
+    assert {word for word in shown if f">{word}<" in drawn} == shown
+    assert (">one of these was sung<" in drawn) == (not words)
+    assert Path("a.png").read_bytes().startswith(b"\x89PNG")
 
 
 def test_any_rate_will_do(capsys):

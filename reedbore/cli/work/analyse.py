@@ -19,7 +19,7 @@ from reedbore.report import recording as report
 from reedbore.verdict import recording as judging
 from reedbore.verdict.instead import Range
 
-TEXTS = (".csv", ".json")
+TEXTS, MIDI, PICTURES = (".csv", ".json"), (".mid", ".midi"), (".png", ".svg", ".pdf")
 LONGEST_RECORD, MOST_CHANNELS = 3600.0, 64
 
 Samples = NDArray[np.float64]
@@ -130,7 +130,7 @@ def make(asked: Asked, progress: Progress) -> Made:
     }
     for path in asked.outputs:
         progress.stage("writing")
-        _write(path, rows, document, asked.a4, reach)
+        _write(path, rows, document, asked, reach, recording)
         tell(f"wrote {path}")
     head = f"{asked.recording}, {recording.seconds:.1f} s"
     return Made(document, f"{head}\n\n{report.text(rows, asked.a4, reach)}")
@@ -181,8 +181,9 @@ def _known(asked: Asked) -> tuple[judging.Known, Range | None]:
 
 
 def _check_output(path: Path) -> None:
-    if path.suffix.lower() not in TEXTS:
-        raise ReedboreError(f"{path} has no known kind of file; write one of {', '.join(TEXTS)}")
+    known = TEXTS + MIDI + PICTURES
+    if path.suffix.lower() not in known:
+        raise ReedboreError(f"{path} has no known kind of file; write one of {', '.join(known)}")
     check_writable(path)
 
 
@@ -246,11 +247,21 @@ def _write(
     path: Path,
     rows: tuple[judging.Found, ...],
     document: dict[str, Any],
-    a4: float,
+    asked: Asked,
     reach: Range | None,
+    recording: Recording,
 ) -> None:
     """Write what was found, by the kind of file."""
-    if path.suffix.lower() == ".csv":
-        write_whole(path, report.csv_text(rows, a4, reach).encode())
+    kind = path.suffix.lower()
+    if kind == ".csv":
+        write_whole(path, report.csv_text(rows, asked.a4, reach).encode())
+    elif kind in MIDI:
+        from reedbore.model.midi.write import heard_bytes  # noqa: PLC0415 - only on demand
+
+        write_whole(path, heard_bytes(report.lines(rows), str(asked.recording), asked.a4))
+    elif kind in PICTURES:
+        from reedbore.report.figures.recording import recording_picture  # noqa: PLC0415
+
+        recording_picture(recording, rows, path, title=str(asked.recording), a4=asked.a4)
     else:
         write_whole(path, (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode())

@@ -213,6 +213,39 @@ def practice_bytes(
     return _file(tracks)
 
 
+def heard_bytes(
+    lines: Iterable[tuple[str, Iterable[tuple[float, float, float]]]],
+    title: str = "",
+    a4: float = A4_HZ,
+) -> bytes:
+    """Write lines of notes that were heard as a Standard MIDI File: a second is a beat.
+
+    Parameters
+    ----------
+    lines : iterable of (name, notes)
+        A track and a channel each, the first being channel 1; notes are (second, seconds, hz), one
+        after the other. Notes as of `resultant_bytes` are left out.
+    title, a4
+        As for `midi_bytes`.
+
+    Returns
+    -------
+    bytes
+        The file, 60 beats in a minute.
+    """
+    tempo = MetaMessage("set_tempo", tempo=bpm2tempo(60.0))
+    tracks = [_track(title, [(0, 0, tempo)], 0.0)]
+    for channel, (name, notes) in enumerate(lines):
+        kept = [
+            Sounding(round(begin * TICKS), round((begin + seconds) * TICKS), hz_to_midi(hz, a4))
+            for begin, seconds, hz in notes
+            if hz > 0.0 and LOWEST_KEY <= round(hz_to_midi(hz, a4)) <= HIGHEST_KEY
+        ]
+        events = _channel(channel, [note for note in kept if note.start < note.end])
+        tracks.append(_track(name, events, 0.0))
+    return _file(tracks)
+
+
 def soundings(line: Line, a4: float = A4_HZ) -> list[Sounding]:
     """Set the notes of a line on the grid of ticks, ties made into one note.
 
