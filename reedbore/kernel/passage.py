@@ -20,6 +20,7 @@ from reedbore.kernel.compiler import Compile, assembled, compiled
 from reedbore.kernel.ear import Ear, stretches
 from reedbore.kernel.folds import NOBODY, NONE, Postures, Singer, take_posture
 from reedbore.kernel.numbers import Numbers, vent_rise
+from reedbore.kernel.player import REED, STILL, Player, hold, jet_noise
 from reedbore.kernel.single import FOLDS, Traces
 from reedbore.kernel.step import COUPLED, Bore, bore_of, from_bore, from_player, from_singer
 from reedbore.kernel.valve import VALVES
@@ -29,8 +30,8 @@ Reals = NDArray[np.float64]
 LISTENS_S = 0.25
 """The slowest pole of a reflection has died away ten times over. [s]"""
 
-REED, BEFORE, COMING = range(3)
-"""Columns: reed, mouthpiece and mouth; the bore that was, while it goes; the bore that is."""
+BEFORE, COMING = range(1, 3)
+"""Columns beside that of reed and mouth: the bore that was, while it goes, and the one that is."""
 
 
 class Change(NamedTuple):
@@ -55,8 +56,8 @@ def _loop(
     coming: Any,
     singer: Any,
     postures: Any,
+    player: Any,
     mouth: Any,
-    tongue: Any,
     pressure: Any,
     opening: Any,
     in_mouth: Any,
@@ -79,18 +80,18 @@ def _loop(
                 table[k, REED] = table[k, BEFORE] + blend * (table[k, COMING] - table[k, BEFORE])
             gone = from_bore(table, state, BEFORE, before, leaving, now)
             reflected = gone + blend * (reflected - gone)
-        table[rows.REST, REED] *= tongue[n]
-        table[rows.SLIT, REED] *= tongue[n]
+        hold(table, player, n)
+        noise = jet_noise(table, player, in_mouth, pressure, opening, n)
         opening[n] = state[rows.OPENING, REED]
         if FOLDS:
             take_posture(singer, postures, n)
             pressure[n], leaving[now] = from_singer(
-                table, state, REED, singer, mouth[n], reflected, n
+                table, state, REED, singer, mouth[n] + noise, reflected, n
             )
         else:
-            pressure[n], leaving[now] = from_player(table, state, REED, mouth[n], reflected)
+            pressure[n], leaving[now] = from_player(table, state, REED, mouth[n] + noise, reflected)
         if COUPLED:
-            in_mouth[n] = state[rows.IN_MOUTH, REED]
+            in_mouth[n] = state[rows.IN_MOUTH, REED] - noise
 
 
 def make_loops(
@@ -129,7 +130,7 @@ def play(
     bores: Sequence[Numbers],
     changes: Sequence[Change],
     mouth: Reals,
-    tongue: Reals,
+    player: Player = STILL,
     loops: tuple[Any, Any] | None = None,
     singer: Singer = NOBODY,
     postures: Postures = NONE,
@@ -146,8 +147,8 @@ def play(
         it has ended.
     mouth : ndarray, shape (n,)
         As for `single.run`. [Pa]
-    tongue : ndarray, shape (n,)
-        How far the tongue leaves the reed free: 1 not touched, 0 laid against the lay.
+    player : Player, optional
+        What lip, tongue and jet do.
     loops : tuple of callable, optional
         Others from `make_loops`, for example plain ones.
     singer : Singer, optional
@@ -175,7 +176,8 @@ def play(
     )
     table, state = np.zeros((rows.NUMBERS, 3)), np.zeros((rows.STATE, 3))
     table[:, REED] = reed.table
-    state[[rows.OPENING, rows.BEFORE], REED] = reed.opening
+    hold(table, player, 0)
+    state[[rows.OPENING, rows.BEFORE], REED] = table[rows.REST, REED]
     before = coming = _open(reed, leaving)
     ends = [*(change.at for change in changes[1:]), mouth.size]
     for change, end in zip(changes, ends, strict=True):
@@ -185,12 +187,12 @@ def play(
         now = change.at + lead
         begin = max(lead, now - round(LISTENS_S * reed.rate))
         listen(table, state, coming, leaving, begin, now)
-        player = before, coming, singer, postures, mouth, tongue
-        arrays = *player, traces.pressure, traces.opening, traces.mouth
+        players = before, coming, singer, postures, player
+        arrays = mouth, traces.pressure, traces.opening, traces.mouth
         there = min(change.at + change.steps, end)
         for steps, *span in ((change.steps, change.at, there), (0, there, end)):
             for part in stretches(ear, singer, *span):
-                loop(table, state, *arrays, leaving, change.at, steps, *part)
+                loop(table, state, *players, *arrays, leaving, change.at, steps, *part)
     return traces
 
 

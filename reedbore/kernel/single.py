@@ -11,6 +11,7 @@ from reedbore.kernel.compiler import Compile, assembled, compiled
 from reedbore.kernel.ear import Ear, stretches
 from reedbore.kernel.folds import NOBODY, Singer
 from reedbore.kernel.numbers import Numbers
+from reedbore.kernel.player import STILL, Player, hold, jet_noise
 from reedbore.kernel.step import COUPLED, bore_of, from_bore, from_player, from_singer
 from reedbore.kernel.valve import VALVES
 
@@ -44,6 +45,7 @@ def _loop(
     state: Any,
     bore: Any,
     singer: Any,
+    player: Any,
     mouth: Any,
     pressure: Any,
     opening: Any,
@@ -56,13 +58,17 @@ def _loop(
     for n in range(begin, end):
         now = n + lead
         reflected = from_bore(table, state, 0, bore, leaving, now)
+        hold(table, player, n)
+        noise = jet_noise(table, player, in_mouth, pressure, opening, n)
         opening[n] = state[rows.OPENING, 0]
         if FOLDS:
-            pressure[n], leaving[now] = from_singer(table, state, 0, singer, mouth[n], reflected, n)
+            pressure[n], leaving[now] = from_singer(
+                table, state, 0, singer, mouth[n] + noise, reflected, n
+            )
         else:
-            pressure[n], leaving[now] = from_player(table, state, 0, mouth[n], reflected)
+            pressure[n], leaving[now] = from_player(table, state, 0, mouth[n] + noise, reflected)
         if COUPLED:
-            in_mouth[n] = state[rows.IN_MOUTH, 0]
+            in_mouth[n] = state[rows.IN_MOUTH, 0] - noise
 
 
 def make_run(
@@ -110,6 +116,7 @@ def run(
     loop: Any = None,
     singer: Singer = NOBODY,
     ear: Ear | None = None,
+    player: Player = STILL,
 ) -> Traces:
     """Step one setup from rest.
 
@@ -126,6 +133,8 @@ def run(
         Whose folds sing in the mouth; `mouth` is then the breath, and the reed coupled.
     ear : Ear, optional
         By which the singer moves the tension.
+    player : Player, optional
+        What lip, tongue and jet do; a tongue needs a lip.
 
     Returns
     -------
@@ -137,11 +146,12 @@ def run(
     pressure, opening = np.zeros(mouth.size), np.zeros(mouth.size)
     in_mouth = np.zeros(mouth.size) if numbers.coupled else mouth
     state = np.zeros((rows.STATE, 1))
-    state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
+    table = numbers.table.reshape(-1, 1).copy()
+    hold(table, player, 0)
+    state[rows.OPENING] = state[rows.BEFORE] = table[rows.REST]
     folds = singer.steps.size > 0
     loop = loop or compiled_run(numbers.valve, numbers.coupled, folds, numbers.upper is not None)
-    table = numbers.table.reshape(-1, 1)
-    arrays = bore, singer, mouth, pressure, opening, in_mouth, leaving
+    arrays = bore, singer, player, mouth, pressure, opening, in_mouth, leaving
     for part in stretches(ear, singer, 0, mouth.size):
         loop(table, state, *arrays, *part)
     folded = singer.half_gap, singer.flow, singer.lungs, ear.added if ear else NOBODY.lungs

@@ -72,8 +72,8 @@ def dynamic_share(name: str) -> float:
     Returns
     -------
     float
-        Share of the way from the pressure at which the reed begins to sound, 0, to the one at
-        which ff ends, 1: the dynamics are six even steps inside it, as `breath_levels` has them.
+        Share of the way from where the reed begins to sound, 0, to beyond ff, 1: the dynamics are
+        six even steps inside it. What breath and lip make of it stands in `simulate.dynamics`.
     """
     return (DYNAMICS.index(name) + 1) / (len(DYNAMICS) + 1)
 

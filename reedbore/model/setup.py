@@ -48,8 +48,9 @@ class Mouthpiece(Part):
 class Breath(Part):
     """The steady part of the pressure in the mouth; at a dynamic it goes `with_tip`.
 
-    There the `lip` may hold the note. A player's breath is never still: `air` is the noise of the
-    jet at the reed over its flow, `sway` slow movement over the pressure, both rms.
+    There the `lip` may hold the note. A player is never still: `air` is the noise of the jet at
+    the reed over its flow, `sway` and `lip_sway` slow movement of breath and lip, all rms. Where
+    the `tongue` takes some time to let the reed go, it is blown before.
     """
 
     section = "breath"
@@ -60,16 +61,22 @@ class Breath(Part):
     lip: Literal["follows", "still"] = "follows"
     air: float = 0.0
     sway: float = 0.0
+    lip_sway: float = 0.0
     seed: int = 0
+    tongue: float = 0.0
 
     @property
     def moves(self) -> bool:
         """Whether a take of it is never quite still."""
-        return self.air > 0.0 or self.sway > 0.0
+        return max(self.air, self.sway, self.lip_sway) > 0.0
 
     def held_still(self) -> "Breath":
-        """Return the same breath without noise and sway."""
-        return self.model_copy(update={"air": 0.0, "sway": 0.0})
+        """Return the same breath without noise and sway; its start stays as it is."""
+        return self.model_copy(update={"air": 0.0, "sway": 0.0, "lip_sway": 0.0})
+
+    def settled(self) -> "Breath":
+        """Return the same breath without all that a player adds: its settled tone is the same."""
+        return self.held_still().model_copy(update={"seed": 0, "tongue": 0.0})
 
 
 class Time(Part):

@@ -362,10 +362,20 @@ QUANTITIES = {
         "noise of the jet at the reed over its flow, rms; a saxophone about 0.01, a clarinet 0.002",
     ),
     "breath.sway": _declare(
-        0, 0.1, "", "slow movement of the breath over its pressure, rms; players about 0.04"
+        0, 0.1, "", "slow movement of the breath over its pressure, rms; players about 0.03"
+    ),
+    "breath.lip_sway": _declare(
+        0, 0.1, "", "slow movement of tip opening and stiffness over both, rms; players about 0.04"
+    ),
+    "breath.tongue_ms": _declare(
+        0, 30, "ms", "in which the tongue lets the blown reed go, 0 for a reed that is free"
     ),
     "breath.seed": _declare(
-        0, 999999, "", "which of many breaths; the same one repeats bit for bit", whole=True
+        0,
+        999999,
+        "",
+        "which of many breaths and lips; the same one repeats bit for bit",
+        whole=True,
     ),
     "breath.loudest": _declare(
         0.1, 1, "", "blowing pressure over the reed's closing pressure at which ff ends"

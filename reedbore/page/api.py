@@ -23,7 +23,7 @@ from reedbore.page.signals import lines, pitches_of, waves
 from reedbore.report import pairs as told_pairs
 from reedbore.report import verdict as telling
 from reedbore.report.words import STATES, heard_alone
-from reedbore.simulate.outside import FADE_S, FULL_SCALE_PA, SOUND_RATE
+from reedbore.simulate.outside import FADE_S, FULL_SCALE_PA, SOUND_RATE, matching
 from reedbore.simulate.request.take import Words, players
 from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
 from reedbore.verdict import take as verdicts
@@ -66,7 +66,10 @@ def predict(body: Body) -> Answer:
 
 
 def sound(body: Body) -> Answer:
-    """Render a sound that goes round while it is held, at its true level."""
+    """Render a sound that goes round while it is held, at its true level.
+
+    Beside it is told by how much it may be raised to be as loud as others, below the ceiling.
+    """
     seconds = seconds_of(body, SOUND_S)
     request, take = take_of(read_words(body.get("words", {})), seconds)
     whole = remove_dc(mute_broken(take.sound, SOUND_RATE)[0], SOUND_RATE)
@@ -74,10 +77,13 @@ def sound(body: Body) -> Answer:
     rising = fade(loop.sound, SOUND_RATE, FADE_S)
     rising[loop.first :] = loop.sound[loop.first :]
     samples, gain = to_full_scale(rising, FULL_SCALE_PA)
+    lift = matching(samples)
+    lift += to_full_scale(samples * 10.0 ** (lift / 20.0), 1.0).gain_db
     headers = {
         "x-loop-start": f"{loop.first / SOUND_RATE:.9f}",
         "x-loop-end": f"{loop.end / SOUND_RATE:.9f}",
         "x-gain-db": f"{gain:.3f}",
+        "x-match-db": f"{lift:.3f}",
         "x-title": quote(telling.title(request), safe=" ,;:()/+#=."),
     }
     return Answer(_wav(samples), "audio/wav", headers)

@@ -92,6 +92,7 @@ def take(words: Words, seconds: float, kind: object) -> Answer:
 def _horn_as_set(words: Words, setup: Setup) -> Horn:
     """Make a preset of a horn with reed, breath, mouthpiece and air as they are set."""
     horn, _ = players(words)
+    setup = setup.model_copy(update={"breath": setup.breath.settled()})  # a horn is no player
     return horn.model_copy(update={part: getattr(setup, part) for part in SET_FROM})
 
 

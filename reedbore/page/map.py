@@ -120,7 +120,7 @@ def _asked(words: Words, along: Sequence[Mapping[str, Any]]) -> _Asked:
             raise ReedboreError(f"{name} cannot stand along an axis of a map")
     if words.sung is None and {SUNG, VOICE} & set(fields):
         words = replace(words, sung="1/1")
-    request = read_request(words)
+    request = read_request(words, still=True)
     horn, _ = players(with_demo(words))
     fingered = Fingered(request.typed.fingered_hz, words.a4, horn.transposition)
     request = tune_request(request)

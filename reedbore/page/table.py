@@ -43,7 +43,7 @@ def table(words: Words, *, thorough: bool = False) -> Iterator[dict[str, Any]]:
     ReedboreError
         If words cannot be read, or there is nothing to lock.
     """
-    request = read_request(replace(words, sung="1/1"))
+    request = read_request(replace(words, sung="1/1"), still=True)
     source = request.setup.voice.source
     if source not in ("pulse", "sine"):
         raise ReedboreError(f"voice.source is {source!r}; a lock table needs 'pulse' or 'sine'")

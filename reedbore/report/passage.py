@@ -27,7 +27,7 @@ from reedbore.report.words import (
 from reedbore.verdict.instead import KEYS, Range
 from reedbore.verdict.passage import NoteVerdict
 from reedbore.verdict.result import Verdict
-from reedbore.verdict.state import Heard, Reason, State
+from reedbore.verdict.state import Heard, Movement, Reason, State
 
 WIDEST = 105
 """The columns of the table stand closer together before it gets wider than this. [characters]"""
@@ -174,14 +174,19 @@ def _third(found: Verdict, a4: float) -> str:
 
 
 def _steady(found: Verdict, rest_s: float | None) -> str:
+    if found.state == State.LOCKED and found.movement == Movement.PARTS:
+        return f"locks held still, moves {_rate(found.drift_hz or 0.0)}"
     if found.state == State.LOCKED:
         return "locks" if rest_s is None else f"locks at {rest_s:.1f} s"
     if found.state != State.DRIFTING or found.reason in REASONS:
         return short(found.state, found.reason)
     if found.drift_hz is None:
         return "voice wanders"
-    beat = abs(found.drift_hz)
-    return "no lock" if beat < STILL_HZ else f"moves {beat:.{1 if beat >= 1.0 else 2}f}/s"
+    return "no lock" if abs(found.drift_hz) < STILL_HZ else f"moves {_rate(found.drift_hz)}"
+
+
+def _rate(hz: float) -> str:
+    return f"{abs(hz):.{1 if abs(hz) >= 1.0 else 2}f}/s"
 
 
 def _plain(hz: float, a4: float) -> str:

@@ -30,9 +30,9 @@ from reedbore.simulate.take import Take
 from reedbore.verdict.instead import WITHIN_CENTS
 from reedbore.verdict.result import Verdict
 from reedbore.verdict.runs import JUMP_CENTS
-from reedbore.verdict.state import LATE, Heard, HornState, Reason, State
+from reedbore.verdict.state import LATE, Heard, HornState, Movement, Reason, State
 
-STILL = "the state is that of the same breath held still"
+STILL = "the state is that of the same horn held still"
 
 STILL_HZ = 0.005
 """A beat slower than this is told as none: the sound moves once in minutes. [Hz]"""
@@ -55,16 +55,30 @@ def summary(verdict: Verdict, a4: float = A4_HZ) -> str:
     """
     if not verdict.state.pair:
         words = STATES[verdict.state].clause
-        return f"{words}: {verdict.reason}." if verdict.reason else f"{words}."
+        moved = f" {_JUMPS[verdict.jumped]}" if verdict.movement == Movement.JUMPS else ""
+        return f"{words}: {verdict.reason}.{moved}" if verdict.reason else f"{words}.{moved}"
     left = " The horn has left its register." if verdict.jumped else ""
+    if verdict.movement == Movement.JUMPS:
+        left += f" {_JUMPS[verdict.jumped]}"
     known = verdict.reason and verdict.reason != Reason.UNDECIDED
     why = f" ({verdict.reason}.)" if known else ""
     return f"{_third_note(verdict, a4)} {_steadiness(verdict)}{left}{why}"
 
 
+_JUMPS = {
+    False: "As breath and lip move here, it leaves its register.",
+    True: "As breath and lip move here, it comes back.",
+}
+"""What a moving player makes of a horn that held still is in its register, or is not."""
+
+
 def _steadiness(verdict: Verdict) -> str:
     if verdict.state == State.DRIFTING:
         return _drift(verdict)
+    if verdict.movement == Movement.PARTS:
+        says = FOLLOWS[verdict.follows] if verdict.follows else STATES[verdict.state].clause
+        moves = f"the sound moves {_how_often(verdict.drift_hz or 0.0)}"
+        return f"{says} while breath and lip hold still; moving as here, they part: {moves}."
     late = verdict.reason and verdict.reason.startswith(LATE)
     stands = "" if late or verdict.state != State.LOCKED else " and the sound stands still"
     says = FOLLOWS[verdict.follows] if verdict.follows else STATES[verdict.state].clause
@@ -76,12 +90,14 @@ def _drift(verdict: Verdict) -> str:
         return f"Whether they lock is not decided: {Reason.UNDECIDED}."
     if verdict.drift_hz is None:
         return f"{STATES[State.DRIFTING].clause}."
-    beat = abs(verdict.drift_hz)
-    if beat < STILL_HZ:
+    if abs(verdict.drift_hz) < STILL_HZ:
         return "The two notes are in tune but do not lock."
-    if beat < 0.5:
-        return f"{STATES[State.DRIFTING].clause}: the sound moves once in {1.0 / beat:.0f} seconds."
-    return f"{STATES[State.DRIFTING].clause}: the sound moves {beat:.2f} times a second."
+    return f"{STATES[State.DRIFTING].clause}: the sound moves {_how_often(verdict.drift_hz)}."
+
+
+def _how_often(hz: float) -> str:
+    beat = max(abs(hz), STILL_HZ)
+    return f"once in {1.0 / beat:.0f} seconds" if beat < 0.5 else f"{beat:.2f} times a second"
 
 
 def _third_note(verdict: Verdict, a4: float) -> str:
@@ -174,9 +190,10 @@ def rows(request: Request, take: Take, found: Verdict) -> list[tuple[str, str]]:
     """
     a4 = request.typed.a4_hz
     told = [("third note", _third(found, a4))] if found.state != State.UNSUNG else []
-    if found.drift_hz is not None and found.state != State.LOCKED:
+    parts = found.movement == Movement.PARTS
+    if found.drift_hz is not None and (parts or found.state != State.LOCKED):
         told.append(("beat", f"{found.drift_hz:+.3f} Hz"))
-    told.append(("state", found.state))
+    told.append(("state", f"{found.state} while held still" if parts else found.state))
     if found.lock_range_cents is not None and take.setup.voice.folded:
         low, high = found.lock_range_cents
         deaf = ", with the ear off" if found.ear_cents is not None else ""
@@ -197,7 +214,7 @@ def rows(request: Request, take: Take, found: Verdict) -> list[tuple[str, str]]:
         told.append(("roughness", rougher(found.roughness)))
     told.append(("breath", _breath(request, take.setup)))
     if take.setup.breath.moves:
-        told.append(("player", f"noise and sway in the breath, {STILL}"))
+        told.append(("player", f"breath and lip move, {STILL}"))
     if take.setup.voice.source != "off":
         told.append(("voice", depth_words(take.setup)))
     return told

@@ -1,7 +1,6 @@
 """How hard a player blows: pressures as they are typed, and where a horn begins to sound.
 
-What a player does from pp to ff, with breath and lip, stands in `dynamics`; in a passage, whose
-breath moves while the lip is still, a dynamic is a share of `dynamic_range`.
+What a player does from pp to ff, with breath and lip, stands in `dynamics`.
 """
 
 import math
@@ -81,34 +80,6 @@ def threshold(setup: Setup) -> float:
         return float(high.min())
     share = left[crossed] / (left[crossed] - left[crossed + 1])
     return float((high[crossed] + share * (high[crossed + 1] - high[crossed])).min())
-
-
-def dynamic_range(setup: Setup) -> tuple[float, float]:
-    """Pressures between which the dynamics of a horn lie.
-
-    Parameters
-    ----------
-    setup : Setup
-        Bore, mouthpiece, reed and air.
-
-    Returns
-    -------
-    low, high : float
-        `threshold`, and `breath.loudest` of the closing pressure. [Pa]
-
-    Raises
-    ------
-    ModelError
-        If the reed shuts before it sounds.
-    """
-    low = threshold(setup)
-    high = setup.breath.loudest * setup.reed.closes_at
-    if not low < high:
-        raise ModelError(
-            f"this reed shuts at {high / 1e3:.3g} kPa and would need {low / 1e3:.3g} kPa to sound; "
-            "open it (reed.opening_mm), or give --breath in kPa"
-        )
-    return low, high
 
 
 def parse_pressure(text: str) -> float:

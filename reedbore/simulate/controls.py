@@ -26,6 +26,11 @@ BREATH = 0.040  # [s] in which the breath rises after a rest, or falls before on
 VOICE = 0.030  # [s] in which the voice begins, or ends
 LARGEST_PART = 0.25
 
+DRAWN_AWAY, BACK = 1.1, 0.020
+"""The tongue draws the reed so far beyond its rest as it lets go, and so long it takes to be back:
+our choice, after measured starts of clarinet notes [W. Li, A. Almeida, J. Smith and J. Wolfe,
+J. Acoust. Soc. Am. 140, 1089, 2016 (abstract)]. [1], [s]"""
+
 
 class Span(NamedTuple):
     """A note or rest of a line among the samples, ``first`` up to but without ``end``.
@@ -68,7 +73,8 @@ class Controls(NamedTuple):
     blowing : ndarray
         Gate of the breath: 1 on notes, 0 in rests.
     tongue : ndarray
-        Gate of the reed: 1 while it is free, 0 where the tongue parts two notes.
+        Gate of the reed: 1 while it is free, 0 where the tongue parts two notes, and where it waits
+        for the breath after a rest.
     singing : ndarray
         Gate of the voice.
     """
@@ -130,6 +136,7 @@ def controls(
     end: int | None = None,
     a4: float = A4_HZ,
     breath_rise: float = BREATH,
+    tongue: float = 0.0,
 ) -> Controls:
     """Turn a passage into arrays over time.
 
@@ -148,6 +155,9 @@ def controls(
         Frequency of A4. [Hz]
     breath_rise : float, optional
         In this time the breath rises after a rest, and falls before one. [s]
+    tongue : float, optional
+        In this time the tongue lets go of a reed that is blown already; 0 for one that it leaves
+        as it came, and that is free after rests. [s]
 
     Returns
     -------
@@ -164,7 +174,7 @@ def controls(
         breath=_along(passage.breath_curve or (Point(0.0, np.nan),), beats),
         depth=_along(passage.depth_curve or (Point(0.0, usual_depth),), beats),
         blowing=fingered.gate(breath_rise * rate, at_rests=True),
-        tongue=fingered.gate(TONGUE * rate, at_rests=False),
+        tongue=fingered.tongue(breath_rise, tongue, rate),
         singing=sung.gate(VOICE * rate, at_rests=True) * sung.gate(VOICE * rate, at_rests=False),
     )
 
@@ -198,6 +208,23 @@ class _Track:
         pitch[turns] = before[turns] * (pitch[turns] / before[turns]) ** share
         return pitch
 
+    def tongue(self, after: float, seconds: float, rate: float) -> Reals:
+        """Part notes; in so many seconds let go of what is blown already, `after` a rest later."""
+        if not seconds:
+            return self.gate(TONGUE * rate, at_rests=False)
+        sounds = np.array([span.hz > 0.0 for span in self.line])
+        first = np.roll(~sounds, 1)
+        first[0] = True
+        begins = sounds & (first | ~np.array([span.joined for span in self.line]))
+        most = LARGEST_PART * self.lengths
+        waits = np.where(first, np.minimum(after * rate, most), 0.0)
+        going = np.minimum(seconds * rate, most)[self.here] / seconds
+        free = let_go((self.since - waits[self.here]) / going, seconds)
+        comes = np.roll(begins, -1)[self.here]
+        comes[self.here == len(self.line) - 1] = False
+        falling = rise(self.left / np.minimum(TONGUE * rate, most)[self.here])
+        return np.where(begins[self.here], free, 1.0) * np.where(comes, falling, 1.0)
+
     def gate(self, ramp: float, *, at_rests: bool) -> Reals:
         """Open over notes; close for so many samples at rests, or where notes are parted."""
         sounds = np.array([span.hz > 0.0 for span in self.line])
@@ -228,6 +255,24 @@ def rise(share: Reals) -> Reals:
     moves = (risen > 0.0) & (risen < 1.0)
     risen[moves] = 0.5 - 0.5 * np.cos(np.pi * risen[moves])
     return risen
+
+
+def let_go(time: Reals, seconds: float) -> Reals:
+    """Return what a tongue leaves of the rest of a reed that it lies on, and then lets go.
+
+    Parameters
+    ----------
+    time : ndarray, shape (n,)
+        Since it begins to let go. [s]
+    seconds : float
+        In which time it does. [s]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        0 before, and up to `DRAWN_AWAY`, from which the reed goes back to its rest within `BACK`.
+    """
+    return rise(time / seconds) * (DRAWN_AWAY + (1.0 - DRAWN_AWAY) * rise((time - seconds) / BACK))
 
 
 def beats_at(passage: Passage, seconds: Reals) -> Reals:

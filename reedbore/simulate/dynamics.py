@@ -7,8 +7,12 @@ breath.
 
 import functools
 import math
+from typing import NamedTuple
 
-from reedbore.model.passage import DYNAMICS
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.model.passage import DYNAMICS, dynamic_share
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents
@@ -24,6 +28,8 @@ found by trial on all presets."""
 
 OVER_THRESHOLD, HALVINGS = 1.12, 4
 """At pp the breath is so many times that at which the note begins to sound, at least."""
+
+Reals = NDArray[np.float64]
 
 NOBODY = Voice(source="off")
 
@@ -81,6 +87,78 @@ def with_dynamic(setup: Setup, name: str) -> Setup:
        Acta Acustica, 2024 (abstract).
     """
     return _at_tip(setup, tip(name, _softest(setup.model_copy(update={"voice": NOBODY}))))
+
+
+class Held(NamedTuple):
+    """Breath and lip at some moments of a note; each array has shape (m,)."""
+
+    pressure: Reals
+    """[Pa]"""
+    opening: Reals
+    """Of the reed as held, as `Reed.held` tells it. [m]"""
+    stiffness: Reals
+    """[Pa/m]"""
+    damping: Reals
+    contact: Reals
+
+
+def held_at(setup: Setup, hz: float, share: Reals) -> Held:
+    """Find breath and lip where a curve of dynamics is.
+
+    Parameters
+    ----------
+    setup : Setup
+        With the usual breath and reed of its horn.
+    hz : float
+        The fingered note, which a lip that follows holds. [Hz]
+    share : ndarray, shape (m,)
+        As `model.passage.dynamic_share` places dynamics. Below pp the lip stays as it is and the
+        breath goes down to where the note begins to sound, beyond ff up to `breath.loudest`.
+
+    Returns
+    -------
+    Held
+        At dynamics, what `with_dynamic` and `lip_follows` make of them; between them the lip goes
+        evenly in octaves of stiffness.
+
+    Raises
+    ------
+    ModelError
+        As `with_dynamic`.
+    """
+    setup = setup.model_copy(update={"voice": NOBODY})
+    first, last = dynamic_share(DYNAMICS[0]), dynamic_share(DYNAMICS[-1])
+    along = np.clip((share - first) / (last - first), 0.0, 1.0)
+    softest = _softest(setup)
+    tips = softest * (TIP[1] / softest) ** along
+    firm = _firm_at(setup, hz, along * (len(DYNAMICS) - 1))
+    reed, pressure = setup.reed.held(), setup.breath.pressure * tips**setup.breath.with_tip * firm
+    if (share < first).any():
+        loose = float(firm[np.argmin(share)])
+        least = threshold(firmer(_at_tip(setup, softest), loose))
+        under = np.minimum(share / first, 1.0)
+        pressure = np.minimum(pressure, least + under * (pressure - least))
+    if (share > last).any():
+        most = setup.breath.loudest * _at_tip(setup, TIP[1]).reed.closes_at * firm
+        over = np.maximum((share - last) / (1.0 - last), 0.0)
+        pressure = np.maximum(pressure, pressure + over * (most - pressure))
+    return Held(
+        pressure,
+        reed.opening * tips,
+        reed.stiffness * firm,
+        reed.damping * tips ** GOES_WITH_TIP["reed.damping"],
+        reed.contact * tips ** GOES_WITH_TIP["reed.contact"],
+    )
+
+
+def _firm_at(setup: Setup, hz: float, places: Reals) -> Reals:
+    """Return how many times as stiff the lip makes the reed at places among `DYNAMICS`."""
+    known = range(math.floor(places.min()), math.ceil(places.max()) + 1)
+    played = [with_dynamic(setup, DYNAMICS[k]) for k in known]
+    if setup.breath.lip == "still":
+        return np.ones(places.size)
+    found = [math.log2(_firmness(one, hz)) for one in played]
+    return np.asarray(np.exp2(np.interp(places, list(known), found)))
 
 
 def _at_tip(setup: Setup, share: float) -> Setup:

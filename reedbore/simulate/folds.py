@@ -136,8 +136,8 @@ def stiffer(tension_cents: float) -> float:
 
 def mean_flow(setup: Setup) -> float:
     """Return the mean flow [m³ s⁻¹] that a horn takes without a voice."""
-    alone = setup.model_copy(update={"voice": Voice(source="off"), "tract": type(setup.tract)()})
-    return _mean_flow(alone)
+    alone = {"voice": Voice(source="off"), "tract": type(setup.tract)()}
+    return _mean_flow(setup.model_copy(update={**alone, "breath": setup.breath.settled()}))
 
 
 @functools.lru_cache(maxsize=256)
@@ -398,7 +398,7 @@ def solve(setup: Setup) -> Solved:
         If no tension sings the aim, or the depth cannot be reached; the text names the range.
     """
     voice = setup.voice.model_copy(update={"source": "pulse", "seed": 0, "ear": "off"})
-    return _solved(setup.model_copy(update={"voice": voice}))
+    return _solved(setup.model_copy(update={"voice": voice, "breath": setup.breath.settled()}))
 
 
 def reachable(setup: Setup) -> Setup:

@@ -41,7 +41,8 @@ def breathing(setup: Setup) -> Setup:
     if setup.voice.lung is None or not setup.voice.folded:
         return setup
     voice = setup.voice.model_copy(update={"ear": "off", "seed": 0})
-    return _blown(setup, _left(_blown(setup.model_copy(update={"voice": voice}), 0.0)))
+    plain = {"voice": voice, "breath": setup.breath.settled()}
+    return _blown(setup, _left(_blown(setup.model_copy(update=plain), 0.0)))
 
 
 def _blown(setup: Setup, pressure: float) -> Setup:

@@ -168,7 +168,7 @@ def levelled(
     """
     clean, _ = mute_broken(pressure, SOUND_RATE)
     clean = fade(remove_dc(clean, SOUND_RATE), SOUND_RATE, FADE_S)
-    lift = _lift(clean / full_scale) if matched else 0.0
+    lift = matching(clean / full_scale) if matched else 0.0
     found = to_full_scale(clean * 10.0 ** (lift / 20.0), full_scale)
     level = {
         "rate_hz": SOUND_RATE,
@@ -179,7 +179,19 @@ def levelled(
     return found.samples, level
 
 
-def _lift(samples: Samples) -> float:
-    """Return the gain [dB] that matches a sound in loudness; none for silence."""
+def matching(samples: Samples) -> float:
+    """Return the gain that makes a sound as loud as others.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        At `SOUND_RATE`. [full scale]
+
+    Returns
+    -------
+    float
+        To `MATCHED_LUFS`, at most `MOST_GAIN_DB`; 0 for silence. Some sounds it takes beyond the
+        ceiling: see `sound.to_full_scale`. [dB]
+    """
     found = loudness(samples)
     return min(MATCHED_LUFS - found, MOST_GAIN_DB) if math.isfinite(found) else 0.0

@@ -8,7 +8,7 @@ import bisect
 import itertools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -17,12 +17,13 @@ from numpy.typing import NDArray
 from reedbore.errors import ModelError
 from reedbore.kernel import single
 from reedbore.kernel.passage import Change, play
+from reedbore.kernel.player import Player
 from reedbore.measures.segments import steady
 from reedbore.model.passage import Passage
+from reedbore.model.reed import Reed
 from reedbore.model.setup import Setup
-from reedbore.notes import A4_HZ
-from reedbore.simulate.acoustics.numbers import numbers_of
-from reedbore.simulate.breath import dynamic_range
+from reedbore.notes import A4_HZ, parse_pitch
+from reedbore.simulate.acoustics.numbers import HELD_BY_LIP, numbers_of
 from reedbore.simulate.controls import (
     FINGERS,
     LARGEST_PART,
@@ -33,9 +34,11 @@ from reedbore.simulate.controls import (
     sample_count,
     spans,
 )
+from reedbore.simulate.dynamics import Held, held_at
 from reedbore.simulate.ear import ear_of_line
 from reedbore.simulate.folds import line_voiced, singing_line
 from reedbore.simulate.outside import SOUND_RATE, radiated
+from reedbore.simulate.player import held_still, jet, lip_of, sway
 from reedbore.simulate.singing import sing, sing_line
 
 Samples = NDArray[np.float64]
@@ -47,7 +50,11 @@ RINGS_S = 0.1
 """So long a bore rings on outside when another has come. [s]"""
 
 LONGEST_S = 300.0
-"""A passage is not longer: each second takes 22 MB at 96 kHz, sung by folds 30 MB. [s]"""
+"""A passage is not longer: each second takes 22 MB at 96 kHz, sung by folds 30 MB, and as much
+again where breath and lip move, for it is judged held still. [s]"""
+
+LIP_S = 0.0025
+"""So often the lip is told where it is; between it goes straight. [s]"""
 
 SILENCE_S = 0.3
 """A shorter gap between the notes of a recorded voice is none. [s]"""
@@ -117,6 +124,8 @@ class Performance:
         Pressure in mouth and mouthpiece, outgoing wave, opening of the reed, a value a step.
     sound : ndarray, shape (m,)
         Pressure one metre from the open end at `outside.SOUND_RATE`, not yet levelled. [Pa]
+    held : Held or None
+        Breath and lip every `LIP_S`, where the passage has a curve of dynamics.
     """
 
     score: Score
@@ -127,6 +136,11 @@ class Performance:
     sung: Samples
     traces: single.Traces
     sound: Samples
+    held: Held | None = None
+
+    def setup_at(self, note: int, step: int) -> Setup:
+        """Return the setup of a fingered note, by its place, as breath and lip are at a step."""
+        return _as_held(self.score.setup_of(note), step, self.pressure_asked, self.held)
 
 
 class Stretch(NamedTuple):
@@ -152,13 +166,15 @@ class Stretch(NamedTuple):
     sung_hz: float | None
 
 
-def perform(score: Score) -> Performance:
+def perform(score: Score, *, still: bool = False) -> Performance:
     """Play a passage from rest to its end and let it ring.
 
     Parameters
     ----------
     score : Score
         What to play.
+    still : bool
+        Whether breath and lip are held still but for its dynamics; then no sound is made of it.
 
     Returns
     -------
@@ -171,6 +187,8 @@ def perform(score: Score) -> Performance:
         If it is longer than `LONGEST_S`, the horn has no dynamics for the breath that is asked, or
         folds do not sing a note.
     """
+    if still:
+        score = replace(score, setups={key: held_still(one) for key, one in score.setups.items()})
     passage, rate = score.passage, score.rate
     if passage.seconds > LONGEST_S:
         raise ModelError(
@@ -186,23 +204,31 @@ def perform(score: Score) -> Performance:
         end=n,
         a4=score.a4,
         breath_rise=any_setup.breath.rise,
+        tongue=any_setup.breath.tongue,
     )
     fingered = spans(passage, passage.fingered_line, rate, score.a4)
     sung_notes = () if score.recorded else spans(passage, passage.sung_line, rate, score.a4)
     bores, changes = _changes(score, fingered)
-    steady = curves.blowing * _blown(bores, changes, curves.breath, n)
+    held = _held(score, bores, changes, curves.breath)
+    if held is None:
+        blown = _over([setup.breath.pressure for setup in bores], changes, n)
+    else:
+        blown = np.interp(np.arange(n), _every(rate) * np.arange(held.pressure.size), held.pressure)
+    steady = curves.blowing * blown
+    lips = _player(any_setup, curves.tongue, held, n)
+    moved = steady * sway(any_setup, n)
     numbers = [numbers_of(setup) for setup in bores]
     if any_setup.voice.drive == "folds":
-        notes = _aimed(score, curves, fingered, sung_notes, steady)
+        notes = _aimed(score, curves, fingered, sung_notes, steady, held)
         player = singing_line(notes, any_setup, n, curves.singing, curves.blowing)
         ear = ear_of_line(notes, n, curves.singing)
-        traces = play(numbers, changes, steady, curves.tongue, None, *player, ear)
+        traces = play(numbers, changes, moved, lips, None, *player, ear)
         sung = line_voiced(traces, [note for note, _ in notes], curves.singing)
     else:
-        sung, alternating = _sung(score, any_setup, curves, sung_notes, steady)
-        traces = play(numbers, changes, steady + alternating, curves.tongue)
-    sound = _radiated(bores, changes, traces.outgoing, rate)
-    return Performance(score, fingered, sung_notes, curves, steady, sung, traces, sound)
+        sung, alternating = _sung(score, any_setup, curves, sung_notes, moved)
+        traces = play(numbers, changes, moved + alternating, lips)
+    sound = np.zeros(0) if still else _radiated(bores, changes, traces.outgoing, rate)
+    return Performance(score, fingered, sung_notes, curves, steady, sung, traces, sound, held)
 
 
 def _sounding(score: Score) -> list[int]:
@@ -242,14 +268,68 @@ def _over(values: list[float], changes: list[Change], n: int) -> Samples:
     return spread
 
 
-def _blown(bores: list[Setup], changes: list[Change], share: Samples, n: int) -> Samples:
-    """Return the steady pressure [Pa] of breath that is held at a share of the dynamic range."""
+def _every(rate: float) -> int:
+    return round(LIP_S * rate)
+
+
+def _held(score: Score, bores: list[Setup], changes: list[Change], share: Samples) -> Held | None:
+    """Return breath and lip every `LIP_S`; None where the passage leaves them to the horn."""
     if np.isnan(share).all():
-        return _over([setup.breath.pressure for setup in bores], changes, n)
-    ends = [dynamic_range(setup) for setup in bores]
-    low = _over([end[0] for end in ends], changes, n)
-    high = _over([end[1] for end in ends], changes, n)
-    return low + share * (high - low)
+        return None
+    every = _every(score.rate)
+    at = every * np.arange(share.size // every + 2)
+    along = share[np.minimum(at, share.size - 1)]
+    hertz = {
+        bores.index(setup): parse_pitch(key.pitch, score.a4)
+        for key, setup in score.setups.items()
+        if setup in bores
+    }
+    found = np.empty((len(Held._fields), at.size))
+    ends = [*(change.at for change in changes[1:]), at[-1] + 1]
+    for number, (change, end) in enumerate(zip(changes, ends, strict=True)):
+        here = (at >= change.at) & (at < end)
+        if not here.any():
+            continue
+        found[:, here] = held_at(bores[change.bore], hertz[change.bore], along[here])
+        goes = here & (at < change.at + change.steps)
+        if number and goes.any():
+            before = changes[number - 1].bore
+            old = np.array(held_at(bores[before], hertz[before], along[goes]))
+            found[:, goes] = old + rise((at[goes] - change.at) / change.steps) * (
+                found[:, goes] - old
+            )
+    return Held(*found)
+
+
+def _player(setup: Setup, tongue: Samples, held: Held | None, n: int) -> Player:
+    """Return what lip, tongue and jet do over the steps."""
+    every = _every(setup.time.rate)
+    if held is None:
+        reed = setup.reed.held()
+        held = Held(*(np.full(n // every + 2, value) for value in (0.0, *_lip(reed))))
+    lip = dict(zip(HELD_BY_LIP, held[1:], strict=True))
+    return Player(lip_of(setup, lip, every), every, tongue, jet(setup, n))
+
+
+def _lip(reed: Reed) -> list[float]:
+    return [getattr(reed, name) for name in HELD_BY_LIP]
+
+
+def _as_held(setup: Setup, step: int, steady: Samples, held: Held | None) -> Setup:
+    """Return a setup blown and held as at a step.
+
+    Rounded, so that equal ones are equal whatever the arithmetic of their curves: far finer than
+    any lock.
+    """
+    breath = setup.breath.model_copy(update={"pressure": round(float(steady[step]), 2)})
+    if held is None:
+        return setup.model_copy(update={"breath": breath})
+    at = round(step / _every(setup.time.rate))
+    lip = {
+        name: float(f"{values[at]:.9g}") for name, values in zip(HELD_BY_LIP, held[1:], strict=True)
+    }
+    reed = setup.reed.held().model_copy(update=lip)
+    return setup.model_copy(update={"breath": breath, "reed": reed})
 
 
 def _sung(
@@ -275,6 +355,7 @@ def _aimed(
     fingered: tuple[Span, ...],
     line: tuple[Span, ...],
     steady: Samples,
+    held: Held | None,
 ) -> list[tuple[Span, Setup]]:
     """Return the sung notes, and over which horn, breath and depth each is aimed: its middle's."""
     own, ends = _sounding(score), [span.end for span in fingered]
@@ -287,11 +368,9 @@ def _aimed(
             continue
         # Rounded as the pairs that are held are: far finer than any lock.
         voice = {"frequency": round(span.hz, 5), "depth": round(float(depth), 6)}
-        breath = {"pressure": round(float(steady[middle]), 2) or setup.breath.pressure}
-        changed = {
-            "voice": setup.voice.model_copy(update=voice),
-            "breath": setup.breath.model_copy(update=breath),
-        }
+        if steady[middle] > 0.0:
+            setup = _as_held(setup, middle, steady, held)
+        changed = {"voice": setup.voice.model_copy(update=voice)}
         found.append((span, setup.model_copy(update=changed)))
     return found
 

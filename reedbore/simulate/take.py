@@ -11,21 +11,18 @@ from reedbore.errors import ModelError
 from reedbore.kernel import single
 from reedbore.kernel.rows import BURST_PA
 from reedbore.model.setup import Setup
-from reedbore.physics import unsteady
 from reedbore.simulate import outside
 from reedbore.simulate.acoustics.numbers import numbers_of
 from reedbore.simulate.ear import ear_of
 from reedbore.simulate.folds import singing, voiced
 from reedbore.simulate.lungs import breathing
 from reedbore.simulate.mouth import depth
+from reedbore.simulate.player import held_still, player_of, sway
 from reedbore.simulate.singing import sing
 from reedbore.simulate.tuning import blown
 from reedbore.sound import resample
 
 Samples = NDArray[np.float64]
-
-AIR, SWAY = 10, 11
-"""Dice of their own, so that setting one leaves the other as it is."""
 
 
 @dataclass(frozen=True)
@@ -95,7 +92,12 @@ def burst(traces: single.Traces) -> int | None:
 
 
 def again(
-    setup: Setup, seconds: float, pull_cents: float | Samples = 0.0, voice: bool = True
+    setup: Setup,
+    seconds: float,
+    pull_cents: float | Samples = 0.0,
+    voice: bool = True,
+    *,
+    still: bool = True,
 ) -> Take:
     """Run a setup again, held still, its voice detuned or left out; no sound is made of it.
 
@@ -109,6 +111,8 @@ def again(
         By how much the sung pitch is raised, once for all or at each step. [cents]
     voice : bool
         Whether there is a voice.
+    still : bool
+        Whether it is held still.
 
     Returns
     -------
@@ -116,7 +120,7 @@ def again(
         With an empty sound.
     """
     stopping.check()
-    setup = held_still(setup)
+    setup = held_still(setup) if still else setup
     if not voice:
         setup = setup.model_copy(update={"voice": setup.voice.model_copy(update={"source": "off"})})
     return Take(setup, seconds, *_played(setup, seconds, pull_cents), np.zeros(0))
@@ -126,62 +130,17 @@ def _played(
     setup: Setup, seconds: float, pull_cents: float | Samples
 ) -> tuple[Samples, single.Traces]:
     """Sing and play; return what was sung and what the run left behind."""
-    breath = blown(setup, seconds) * _sway(setup, seconds)
-    sung, traces = _blown_with(setup, seconds, pull_cents, breath, np.zeros(breath.size))
-    if setup.breath.air:
-        noise = _jet_noise(setup, traces)
-        sung, traces = _blown_with(setup, seconds, pull_cents, breath, noise)
-    return sung, traces
-
-
-def _blown_with(
-    setup: Setup, seconds: float, pull_cents: float | Samples, breath: Samples, noise: Samples
-) -> tuple[Samples, single.Traces]:
+    breath = blown(setup, seconds)
+    breath = breath * sway(setup, breath.size)
+    player = player_of(setup, breath.size)
     if setup.voice.drive == "folds":
         singer = singing(setup, breath.size, pull_cents)
         ear = ear_of(setup, breath.size, pull_cents)
-        traces = single.run(numbers_of(setup), breath + noise, singer=singer, ear=ear)
+        traces = single.run(numbers_of(setup), breath, singer=singer, ear=ear, player=player)
         return voiced(traces), traces
     sung = sing(setup, seconds, pull_cents)
-    mouth = breath * (1.0 + depth(setup) * sung) + noise
-    return sung, single.run(numbers_of(setup), mouth)
-
-
-def held_still(setup: Setup) -> Setup:
-    """Return a setup whose breath has neither noise nor sway: that is how states are judged."""
-    if not setup.breath.moves:
-        return setup
-    return setup.model_copy(update={"breath": setup.breath.held_still()})
-
-
-def _sway(setup: Setup, seconds: float) -> Samples:
-    """Return what slow movement multiplies the breath by at each step."""
-    breath, rate = setup.breath, setup.time.rate
-    n = round(seconds * rate)
-    if not breath.sway:
-        return np.ones(n)
-    dice = np.random.default_rng([breath.seed, SWAY])
-    return 1.0 + breath.sway * unsteady.slow_sway(np.arange(n) / rate, dice)
-
-
-def _jet_noise(setup: Setup, still: single.Traces) -> Samples:
-    """Return the noise [Pa] of the jet through the reed, in series with what drives it.
-
-    Notes
-    -----
-    Turbulence makes a source in proportion to the pressure that drives the jet [1]_: the flow
-    U = wh √(2Δp/ρ) (1 + σξ), ξ noise of rms 1, as a pressure 2σξΔp. The drop Δp is that of a run
-    without noise, from which one with little noise hardly strays; a shut reed makes none.
-
-    References
-    ----------
-    .. [1] K. N. Stevens, "Airflow and turbulence noise for fricative and stop consonants: static
-       considerations," J. Acoust. Soc. Am. 50(4B), 1180-1192, 1971 (abstract).
-    """
-    drop = (still.mouth - still.pressure) * (still.opening > setup.reed.shut_below)
-    dice = np.random.default_rng([setup.breath.seed, AIR])
-    noise = unsteady.breath_noise(drop.size, setup.time.rate, dice)
-    return 2.0 * setup.breath.air * noise * np.nan_to_num(drop)
+    mouth = breath * (1.0 + depth(setup) * sung)
+    return sung, single.run(numbers_of(setup), mouth, player=player)
 
 
 def throat(take: Take) -> Samples:

@@ -106,7 +106,8 @@ class Atlas:
                 horn=self.horn.name, instrument=self.horn, voice=self.singer.name,
                 singer=self.singer, fingered=midi_name(midi), sung="220Hz", depth=depth,
                 breath=self.breath, settings=self.settings, a4=self.a4,
-            )
+            ),
+            still=True,
         )  # fmt: skip
 
     def setup(self, midi: int, depth: float) -> Setup:

@@ -22,7 +22,8 @@ from reedbore.notes import PREDICTED_LIMIT, cents, choose_ratio
 from reedbore.pairs import Prediction
 from reedbore.simulate import mouth
 from reedbore.simulate.controls import beats_at
-from reedbore.simulate.performance import Performance, Stretch, stretches
+from reedbore.simulate.performance import Performance, Stretch, perform, stretches
+from reedbore.simulate.player import held_still
 from reedbore.simulate.take import again, render
 from reedbore.verdict import runs
 from reedbore.verdict.result import NEAR_CENTS, SIMPLE, Control, Verdict
@@ -128,11 +129,13 @@ def judge_notes(
     setups = [_pair(performance, part) for part in parts]
     alone = {s: runs.alone(s) for s in dict.fromkeys(map(_silenced, setups))}
     asked = [s for s, part in zip(setups, parts, strict=True) if held and part.sung_hz is not None]
-    known = _hold_all(list(dict.fromkeys(asked)), told)
+    known = _hold_all(list(dict.fromkeys(map(held_still, asked))), told)
+    moves = any(setup.breath.moves for setup in setups)
+    still = perform(performance.score, still=True) if moves else performance
     rows = []
     for number, (part, setup) in enumerate(zip(parts, setups, strict=True), 1):
-        pair = known.get(setup) if part.sung_hz is not None else None
-        row = _row(performance, part, setup, alone[_silenced(setup)], pair)
+        pair = known.get(held_still(setup)) if part.sung_hz is not None else None
+        row = _row(performance, still, part, setup, alone[_silenced(setup)], pair)
         rows.append(replace(row, number=number))
     told(1.0)
     return tuple(rows)
@@ -150,6 +153,7 @@ def _sung_or_not(performance: Performance, cuts: Iterable[Stretch]) -> tuple[Str
 
 def _row(
     performance: Performance,
+    still: Performance,
     part: Stretch,
     setup: Setup,
     control: Control,
@@ -161,7 +165,7 @@ def _row(
     first, last = (round(float(b), 3) for b in beats_at(score.passage, np.array([begin, end])))
     depth = mouth.depth(setup)
     folds = setup.voice.false_folds if setup.voice.source in {"pulse", "sine"} else 1
-    reached, rest = Inside(performance, part, control, pair, depth).judged()
+    reached, rest = Inside(still, part, control, pair, depth).judged(performance)
     lungs = _lungs(performance, part)
     return NoteVerdict(
         number=1,
@@ -213,13 +217,11 @@ def _planned(
 def _pair(performance: Performance, part: Stretch) -> Setup:
     """Return the setup that holds the pair of a stretch, blown and sung as in its middle.
 
-    Rounded, so that equal pairs are equal whatever the arithmetic of their curves: far finer than
-    any lock. A recording is held as a plain voice of its pitch: what makes a made voice human is
-    no part of it. At no depth nobody sings.
+    A recording is held as a plain voice of its pitch: what makes a made voice human is no part of
+    it. At no depth nobody sings.
     """
-    setup = performance.score.setup_of(part.fingered)
     middle = (part.first + part.end) // 2
-    pressure = round(float(performance.pressure_asked[middle]), 2)
+    setup = performance.setup_at(part.fingered, middle)
     voice = setup.voice
     if voice.source == "recording":
         # A tongue that acts back on the reed stays where it is.
@@ -233,12 +235,7 @@ def _pair(performance: Performance, part: Stretch) -> Setup:
         sung["depth"] = round(float(depth), 6)
         if depth == 0.0:
             sung["source"] = "off"
-    return setup.model_copy(
-        update={
-            "breath": setup.breath.model_copy(update={"pressure": pressure}),
-            "voice": voice.model_copy(update=sung),
-        }
-    )
+    return setup.model_copy(update={"voice": voice.model_copy(update=sung)})
 
 
 def _silenced(setup: Setup) -> Setup:

@@ -15,7 +15,7 @@ from reedbore.measures import hearing, roughness, spectrum
 from reedbore.notes import A4_HZ, cents, note_name
 from reedbore.simulate.outside import SOUND_RATE
 from reedbore.verdict.instead import AIM_CENTS, CLOCK_CENTS, Instead, Range, sing_instead
-from reedbore.verdict.state import Follows, HornState, State
+from reedbore.verdict.state import Follows, HornState, Movement, State
 
 SIMPLE = 8
 """Ratios p/q are looked for with p and q up to here."""
@@ -185,6 +185,8 @@ class Verdict:
     """What a singer who listens adds to the tension; None for one who does not. [cents]"""
     practise_hz: float | None = None
     """The aim that needs no ear for the same muscles. [Hz]"""
+    movement: Movement | None = None
+    """What moving breath and lip make of it; None where they are still."""
     folds: int = 1
     """After how many periods of the true folds the voice repeats."""
 
@@ -279,6 +281,7 @@ class Verdict:
             "resultant_level_db": self.resultant_level_db,
             "heard": self.heard,
             "drift_hz": self.drift_hz,
+            "movement": self.movement,
             "lock_range_cents": list(self.lock_range_cents) if self.lock_range_cents else None,
             "held": None,
             "held_singer": None,

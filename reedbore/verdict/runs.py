@@ -42,18 +42,23 @@ Samples = NDArray[np.float64]
 
 
 def control_run(take: Take) -> Control:
-    """Play the same setup with the voice off."""
+    """Play the setup of a take with the voice off."""
     return alone(take.setup, max(take.seconds, LEAST_SECONDS), outside=bool(take.sound.size))
 
 
 def alone(setup: Setup, seconds: float = LEAST_SECONDS, *, outside: bool = True) -> Control:
-    """Play a setup with the voice off for some seconds, with or without its sound outside."""
+    """Play a setup with the voice off for some seconds, with or without its sound outside.
+
+    It is held still, but for that sound: with it a sound is compared whose player moves.
+    """
     run = again(setup, seconds, voice=False)
     if burst(run.traces) is not None:
         return NO_CONTROL
     found = control_of(setup, run.traces.pressure[-round(setup.time.rate) :])
     if found.hz is None or not outside:
         return found
+    if setup.breath.moves:
+        run = again(setup, seconds, voice=False, still=False)
     return replace(found, sound=radiated(setup, run.traces.outgoing))
 
 

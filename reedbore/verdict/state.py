@@ -167,6 +167,17 @@ class Follows(StrEnum):
     BOTH = "both"
 
 
+class Movement(StrEnum):
+    """What became of a verdict on the still horn where breath and lip move."""
+
+    KEEPS = "keeps"
+    """Nothing else than held still."""
+    PARTS = "parts"
+    """They leave a lock that the still horn holds."""
+    JUMPS = "jumps"
+    """The horn leaves its register, or comes back to it."""
+
+
 class HornState(StrEnum):
     """What the horn does with the voice off."""
 

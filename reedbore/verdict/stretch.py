@@ -20,6 +20,7 @@ from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.performance import Performance, Stretch
 from reedbore.verdict import runs
 from reedbore.verdict.decide import Answer, decide, settle
+from reedbore.verdict.movement import as_written
 from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio, Verdict, filled
 from reedbore.verdict.state import HornState, Reason, State
 
@@ -77,11 +78,11 @@ class Inside:
         end = part.end - round(min(BREATH * self.rate, LARGEST_PART * length))
         self.whole_s = length / self.rate
         self.seconds = (end - part.first) / self.rate
+        self.traces = performance.traces
         self.pressure = performance.traces.pressure[part.first : end]
         self.blown = performance.pressure_asked[part.first : end]
         self.sung = performance.sung[part.first : end]
-        first, last = (round(step * SOUND_RATE / self.rate) for step in (part.first, end))
-        self.sound = performance.sound[first:last]
+        self.begin, self.end = part.first, end
         self.singer = score.setup_of(part.fingered).voice
         rests = self.singer.folded and part.sung_hz is not None
         self.why_unsung = Reason.FOLDS_REST if rests else None
@@ -95,18 +96,35 @@ class Inside:
         self.alone = NO_CONTROL if self.burst else control
         self.pair = pair
 
-    def judged(self) -> tuple[Verdict, float | None]:
-        """Return the verdict, and when the beat came to rest. [s]."""
+    def judged(self, written: Performance) -> tuple[Verdict, float | None]:
+        """Return the verdict, and when the beat came to rest [s].
+
+        What is heard, and the beat, are those of the passage as it is written: the one that is
+        decided on may be the same held still.
+        """
         outcome, rest = decide(self), None
         if outcome.asks:
             outcome, rest = self._settled(outcome)
-        return filled(outcome, self.alone, lambda: self._listen(outcome)), rest
+        found = filled(outcome, self.alone, lambda: self._listen(outcome, written.sound))
+        if written.traces.pressure is self.traces.pressure or self.alone.hz is None:
+            return found, rest
+        pressure, sung = (
+            one[self.begin : self.end] for one in (written.traces.pressure, written.sung)
+        )
+
+        def course() -> locking.Course:
+            assert found.sung_hz is not None
+            assert found.ratio is not None
+            return self._course(found.sung_hz, found.ratio, pressure, sung)
+
+        jumped = self._reed(pressure)[1] if found.played_hz is not None else found.jumped
+        return as_written(found, course, jumped=jumped), rest
 
     def _settled(self, asked: Outcome) -> tuple[Outcome, float | None]:
         """Let the pair that is held answer for this one, if the beat has come to rest here."""
         assert asked.sung is not None
         assert asked.ratio is not None
-        course = self._course(asked.sung, asked.ratio)
+        course = self._course(asked.sung, asked.ratio, self.pressure, self.sung)
         proven, reason = self._proven(asked.sung, asked.ratio, asked.jumped)
         rest = self._at_rest(course) if proven else None
         if rest is not None:
@@ -131,8 +149,11 @@ class Inside:
     @cached_property
     def reed(self) -> tuple[float | None, bool]:
         """Pitch that the reed plays [Hz], and whether it left its register."""
+        return self._reed(self.pressure)
+
+    def _reed(self, pressure: Samples) -> tuple[float | None, bool]:
         late_s = self._late_s(0.1)
-        late, rate = pitch.thin(self.pressure[-round(late_s * self.rate) :], self.rate)
+        late, rate = pitch.thin(pressure[-round(late_s * self.rate) :], self.rate)
         band = max(runs.LINE_BAND, 8.0 / late_s)
         return runs.late_pitch(late, rate, self.alone, self._pitched[0], band)
 
@@ -207,10 +228,12 @@ class Inside:
             off = np.abs(course.cycles - np.median(course.cycles[-course.cycles.size // 8 :]))
         return at_rest(course.times, off)
 
-    def _course(self, sung: float, ratio: Ratio) -> locking.Course:
+    def _course(
+        self, sung: float, ratio: Ratio, pressure: Samples, wave: Samples
+    ) -> locking.Course:
         """Follow the phase of the beat p·f_played - q·f_sung through the stretch."""
-        pressure, rate = pitch.thin(self.pressure, self.rate)
-        voice, _ = pitch.thin(self.sung, self.rate)
+        pressure, rate = pitch.thin(pressure, self.rate)
+        voice, _ = pitch.thin(wave, self.rate)
         # Never so short a window that two lines of the resultant run together.
         band = min(sung / ratio[0], self._band())
         return runs.beat(pressure, voice, rate, sung, ratio, band)
@@ -223,13 +246,14 @@ class Inside:
         """Return how much of the end is looked at: the later half, or so much at least. [s]."""
         return max(0.5 * self.seconds, min(least, self.seconds))
 
-    def _listen(self, found: Outcome) -> tuple[Samples, float | None]:
+    def _listen(self, found: Outcome, sound: Samples) -> tuple[Samples, float | None]:
         """Give so much of the sound that lines stand apart, and when the played one settled [s]."""
         assert found.played is not None
         least = LEAST_PERIODS * found.ratio[1] / found.played if found.ratio else 0.1
         fine = pitch.thin(self.pressure, self.rate)
         settle = runs.settled_in(*fine, found.played, self._band())
-        return self.sound[-round(self._late_s(least) * SOUND_RATE) :], settle
+        first, last = (round(step * SOUND_RATE / self.rate) for step in (self.begin, self.end))
+        return sound[first:last][-round(self._late_s(least) * SOUND_RATE) :], settle
 
 
 def mean_beat(course: locking.Course) -> float:

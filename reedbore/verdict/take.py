@@ -16,12 +16,13 @@ from reedbore.measures.drift import at_rest
 from reedbore.model.setup import Setup
 from reedbore.notes import cents
 from reedbore.simulate.folds import solve
-from reedbore.simulate.take import Take, again, burst, held_still, render
+from reedbore.simulate.take import Take, again, burst, render
 from reedbore.verdict import runs
 from reedbore.verdict.decide import Answer, decide, settle
+from reedbore.verdict.movement import as_written
 from reedbore.verdict.result import NO_CONTROL, Control, Outcome, Ratio, Verdict, filled
-from reedbore.verdict.singer import aims_of, observed
-from reedbore.verdict.state import Follows, HornState, Reason, State, folds, late
+from reedbore.verdict.singer import aims_of, beat_of, observed
+from reedbore.verdict.state import Follows, HornState, Movement, Reason, State, folds, late
 
 LEADS = 0.25
 """Who is pulled less than this share of the other's pull leads."""
@@ -46,16 +47,16 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
     Returns
     -------
     Verdict
-        The verdict. A breath that moves is judged held still, for no lock outlasts noise; what is
-        heard is measured on the take itself.
+        The verdict. A player who moves is judged held still, for no lock outlasts noise; what is
+        heard, the beat and the roughness are measured on the take itself.
     """
-    written = take
-    if take.setup.breath.moves:
-        take = render(held_still(take.setup), take.seconds)
     short = take.seconds < runs.LEAST_SECONDS and take.setup.voice.source != "recording"
     if short and burst(take.traces) is None:  # what broke is told as it is
-        written = take = render(take.setup, runs.LEAST_SECONDS)
-    seen = _Seen(take)
+        take = render(take.setup, runs.LEAST_SECONDS)
+    written = take
+    if take.setup.breath.moves and burst(take.traces) is None:
+        take = again(take.setup, take.seconds)
+    seen = _Seen(take, written)
     outcome, edges = decide(seen), None
     if outcome.asks:
         outcome, edges = _settled(seen, outcome, lock_range)
@@ -64,7 +65,28 @@ def judge(take: Take, *, lock_range: bool = False) -> Verdict:
         assert outcome.played is not None
         return written.sound[written.sound.size // 2 :], runs.settled(take, outcome.played)
 
-    return _heard_by_ear(aimed(filled(outcome, seen.alone, listen, edges), take.setup), take)
+    found = filled(outcome, seen.alone, listen, edges)
+    if written is not take:
+        found = _as_written(found, written, seen.alone)
+    return _heard_by_ear(aimed(found, take.setup), take)
+
+
+def _as_written(found: Verdict, written: Take, alone: Control) -> Verdict:
+    """Add what breath and lip make of it that move in what is written."""
+    if alone.hz is None:
+        return replace(found, movement=Movement.KEEPS)
+
+    def course() -> locking.Course:
+        sung, ratio = found.sung_hz, found.ratio
+        assert sung is not None
+        assert ratio is not None
+        if written.setup.voice.folded:
+            return beat_of(written, sung, ratio)
+        pressure, rate = pitch.thin(written.traces.pressure, written.setup.time.rate)
+        voice, _ = pitch.thin(written.sung, written.setup.time.rate)
+        return runs.beat(pressure, voice, rate, sung, ratio, min(sung / ratio[0], runs.LINE_BAND))
+
+    return as_written(found, course, jumped=runs.played_pitch(written, alone, found.sung_hz)[1])
 
 
 def aimed(verdict: Verdict, setup: Setup) -> Verdict:
@@ -120,8 +142,8 @@ class _Seen:
     unanswered = State.DRIFTING
     why_silent = Reason.ONLY_VOICE
 
-    def __init__(self, take: Take) -> None:
-        self.take = take
+    def __init__(self, take: Take, written: Take) -> None:
+        self.take, self.written = take, written
         self.recorded = take.setup.voice.source == "recording"
         self.burst = burst(take.traces) is not None
         self.why_unsung = Reason.FOLDS_REST if take.setup.voice.folded else None
@@ -129,7 +151,7 @@ class _Seen:
 
     @cached_property
     def alone(self) -> Control:
-        return NO_CONTROL if self.burst else runs.control_run(self.take)
+        return NO_CONTROL if self.burst else runs.control_run(self.written)
 
     @cached_property
     def voice(self) -> tuple[float | None, float]:

@@ -39,7 +39,8 @@ def request_of(player: Player, note: Fingered) -> Request:
             horn=player.horn.name, instrument=player.horn, voice=player.singer.name,
             singer=player.singer, fingered=f"{note.hz!r}Hz", fingering=note.fingering,
             sung="220Hz", depth=player.depth, breath=player.breath, settings=player.settings,
-        )
+        ),
+        still=True,
     )  # fmt: skip
 
 

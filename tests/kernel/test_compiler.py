@@ -167,7 +167,7 @@ from reedbore.simulate.batch import Lanes
 setup = setup_for(load_horn("plain-cylinder"))
 numbers = numbers_of(setup)
 single.run(numbers, np.zeros(10))
-passage.play([numbers], [passage.Change(0, 0, 0)], np.zeros(10), np.ones(10))
+passage.play([numbers], [passage.Change(0, 0, 0)], np.zeros(10))
 some = Lanes([setup], 150.0)
 some.advance(0.02)
 kind = some._running.groups[0].kind

@@ -12,6 +12,7 @@ from reedbore.kernel import passage, single
 from reedbore.kernel.compiler import plain
 from reedbore.kernel.folds import Postures
 from reedbore.kernel.passage import Change
+from reedbore.kernel.player import STILL
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn
 from reedbore.simulate.acoustics.numbers import numbers_of
@@ -43,7 +44,11 @@ def slurred(horn, change, seconds=2.0):
     mouth = breath(horn, low, seconds)
     changes = [Change(0, 0, 0), Change(change, 1, FINGERS)]
     both = [numbers(horn, low), numbers(horn, high)]
-    return passage.play(both, changes, mouth, np.ones(mouth.size))
+    return passage.play(both, changes, mouth)
+
+
+def tongued(tongue):
+    return STILL._replace(tongue=tongue)
 
 
 def note(pressure):
@@ -58,7 +63,7 @@ def test_one_note_is_the_take_to_the_last_bit(horn, coupling, place):
     hz = NOTES[horn][place]
     one, mouth = numbers(horn, hz, coupling), breath(horn, hz, 0.05)
     taken = single.run(one, mouth)
-    passed = passage.play([one], [Change(0, 0, 0)], mouth, np.ones(mouth.size))
+    passed = passage.play([one], [Change(0, 0, 0)], mouth)
     for ours, theirs in zip(passed, taken, strict=True):
         assert ours.tobytes() == theirs.tobytes()
 
@@ -70,7 +75,9 @@ def test_plain_run_is_the_compiled_run(coupling):
     tongue = np.linspace(1.0, 0.5, mouth.size)
     changes = [Change(0, 0, 0), Change(1000, 1, 400)]
     loops = passage.make_loops("mass", coupling == "on", plain)
-    both = (passage.play([low, high], changes, mouth, tongue, how) for how in (None, loops))
+    both = (
+        passage.play([low, high], changes, mouth, tongued(tongue), how) for how in (None, loops)
+    )
     for ours, theirs in zip(*(traces[:4] for traces in both), strict=True):
         assert np.abs(ours - theirs).max() <= 1e-12 * np.abs(theirs).max()
 
@@ -80,7 +87,7 @@ def test_plain_run_is_the_compiled_run(coupling):
 def test_going_over_to_the_same_bore_changes_nothing(horn):
     one, mouth = numbers(horn, NOTES[horn][0]), breath(horn, NOTES[horn][0], 1.0)
     changes = [Change(0, 0, 0), Change(60000, 1, FINGERS)]
-    passed = passage.play([one, one], changes, mouth, np.ones(mouth.size))
+    passed = passage.play([one, one], changes, mouth)
     assert np.abs(passed.pressure - single.run(one, mouth).pressure).max() < 0.05  # [Pa] of 3000
 
 
@@ -119,7 +126,7 @@ def test_the_tongue_stops_the_reed_and_lets_it_speak_again():
     one, mouth = numbers("tenor-saxophone", 116.54), breath("tenor-saxophone", 116.54, 3.0)
     tongue = np.ones(mouth.size)
     tongue[96000:172800] = 0.0
-    passed = passage.play([one], [Change(0, 0, 0)], mouth, tongue)
+    passed = passage.play([one], [Change(0, 0, 0)], mouth, tongued(tongue))
     # Shut off from the breath, the bore rings on by itself, 0.8 s, as a closed tube does.
     assert np.ptp(passed.pressure[160000:170000]) < 0.05 * np.ptp(passed.pressure[80000:95000])
     assert np.abs(passed.opening[160000:170000]).max() < 0.1 * one.opening
@@ -145,7 +152,7 @@ def test_one_sung_note_is_the_take_to_the_last_bit(compiled):
     singer = folded.singer_for(setup, steps)
     loops = None if compiled else passage.make_loops("mass", True, plain, folds=True)
     passed = passage.play(
-        *([one], [Change(0, 0, 0)], mouth, np.ones(steps), loops),
+        *([one], [Change(0, 0, 0)], mouth, STILL, loops),
         singer=singer,
         postures=still_line(singer, steps),
     )
@@ -167,7 +174,7 @@ def test_singer_does_what_each_step_of_a_line_asks_for():
                 name
             ]
         play = functools.partial(passage.play, singer=singer, postures=line)
-        found[name] = play([one], [Change(0, 0, 0)], mouth, np.ones(1200))
+        found[name] = play([one], [Change(0, 0, 0)], mouth)
     for name in Postures._fields:
         moved = found[name].half_gap != found[""].half_gap
         assert at <= np.argmax(moved) <= at + 1

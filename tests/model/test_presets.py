@@ -60,7 +60,8 @@ def test_every_number_of_a_horn_has_its_source(name: str) -> None:
     given |= {f"bore.lattice.{key}" for key in plain["bore"].get("lattice", ())}
     given |= {"low_note", "high_note", "transposition", "clef"}
     # By definition as the preset has them; what a player does with the lip is no number.
-    given -= {"reed.strength", "reed.lip", "breath.lip", "breath.air", "breath.sway", "breath.seed"}
+    given -= {"reed.strength", "reed.lip", "breath.lip", "breath.air", "breath.sway"}
+    given -= {"breath.lip_sway", "breath.seed", "breath.tongue_ms"}
     assert {key for key in given if not horn.sources.get(key)} == set()
 
 

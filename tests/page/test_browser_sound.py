@@ -8,9 +8,10 @@ from browsing import Recorded, begun, pass_time, put, settle, slide, until
 from numpy.typing import NDArray
 from playwright.sync_api import Page
 
+from reedbore.measures.loudness import loudness
 from reedbore.page.loop import Loop, looped
 from reedbore.page.request import read_words
-from reedbore.simulate.outside import FULL_SCALE_PA, SOUND_RATE
+from reedbore.simulate.outside import FULL_SCALE_PA, MATCHED_LUFS, SOUND_RATE
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.simulate.take import render
 from reedbore.sound import fade, remove_dc
@@ -184,6 +185,29 @@ def test_two_setups_sound_as_loud_as_they_are_against_each_other(page: Page, cha
     assert as_first / as_second > 1.5
     said = page.locator("#compare .caption").inner_text()
     assert f"{20.0 * np.log10(as_first / as_second):.1f} dB softer" in said
+
+
+def test_matched_two_setups_sound_equally_loud_and_that_is_said(page: Page, change: Change):
+    settle(page)
+    page.locator("#keep-a").click()
+    change({"settings": {"reed.opening_mm": 0.6}})
+    settle(page)
+    page.locator("#matched").check()
+    levels = []
+    for side in "ab":
+        page.locator(f"#play-{side}").hover()
+        page.mouse.down()
+        until(page, f"() => document.documentElement.dataset.sounding === '{side.upper()}'")
+        pass_time(page, 3.5)
+        part = heard(page)
+        page.mouse.up()
+        levels.append(loudness(part))
+    assert levels[0] == pytest.approx(levels[1], abs=1.5)
+    assert levels[0] == pytest.approx(MATCHED_LUFS + 20.0 * np.log10(USUAL_LOUDNESS), abs=2.0)
+    assert "both sound equally loud here" in page.locator("#compare .caption").inner_text()
+    assert "Matched: it sounds" in page.locator("#sound-note").inner_text()
+    page.locator("#matched").uncheck()
+    assert page.locator("#sound-note").inner_text() == ""
 
 
 def test_no_sound_is_made_before_it_is_asked_for(page: Page, change: Change):

@@ -7,6 +7,7 @@ import subprocess
 import sys
 import threading
 import time
+import tomllib
 import urllib.error
 import urllib.request
 import wave
@@ -20,14 +21,16 @@ import uvicorn
 from browsing import PATIENCE_S
 from starlette.testclient import TestClient
 
+from reedbore.measures.loudness import loudness
 from reedbore.model.presets import load_horn, names, preset_path, write_text
 from reedbore.model.setup import Setup
 from reedbore.model.units import QUANTITIES
 from reedbore.page import api, app, map
 from reedbore.page.serve import Server, listen
-from reedbore.simulate.outside import levelled
+from reedbore.simulate.outside import MATCHED_LUFS, levelled
 from reedbore.simulate.request.take import Words, read_request, tune_request
 from reedbore.simulate.take import render
+from reedbore.sound import CEILING_DBTP, true_peak
 from reedbore.verdict import take as verdict
 
 HOME = "http://127.0.0.1"
@@ -236,6 +239,24 @@ def test_loudness_compares(tab: TestClient) -> None:
                    for one, other in ((loud, soft), inside))  # fmt: skip
     assert heard == pytest.approx(true, rel=0.01)
     assert heard > 1.02
+
+
+def test_what_matches_a_sound_to_others_is_told_and_stays_below_the_ceiling(
+    tab: TestClient,
+) -> None:
+    for breath in ("ff", "pp"):
+        answer = post(tab, "sound", words=QUICK | {"breath": breath}, seconds=1.0)
+        gain = float(answer.headers["x-match-db"])
+        matched = decoded(answer) * 10.0 ** (gain / 20.0)
+        assert true_peak(matched) <= 10.0 ** (CEILING_DBTP / 20.0) + 1e-4
+        held_back = true_peak(matched) > 10.0 ** (CEILING_DBTP / 20.0) - 1e-3
+        assert held_back or loudness(matched) == pytest.approx(MATCHED_LUFS, abs=0.05)
+
+
+def test_a_horn_that_is_kept_has_no_player_in_it(tab: TestClient) -> None:
+    text = post(tab, "take", words={"horn": "plain-cone", "fingered": "C4"}, kind="toml").text
+    breath = tomllib.loads(text)["breath"]
+    assert not any(breath.get(name) for name in ("air", "sway", "lip_sway", "tongue_ms"))
 
 
 def rows_of(answer: Any) -> np.ndarray:

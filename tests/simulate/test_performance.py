@@ -10,9 +10,10 @@ from reedbore.errors import ModelError
 from reedbore.measures import pitch
 from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_singer
-from reedbore.notes import parse_pitch
+from reedbore.notes import cents, parse_pitch
 from reedbore.simulate import folds, performance
-from reedbore.simulate.breath import dynamic_range
+from reedbore.simulate.breath import threshold
+from reedbore.simulate.dynamics import held_at, lip_follows, with_dynamic
 from reedbore.simulate.performance import Fingered, Score, perform, stretches
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
@@ -105,15 +106,100 @@ def test_parted_notes_are_tongued_and_rests_are_silent():
     assert heard(one.traces.pressure[-90000:-50000]) == pytest.approx(parse_pitch("Bb2"), rel=1e-3)
 
 
-def test_breath_swells_between_the_dynamics():
-    # Six even steps between threshold and the loudest: pp is a seventh of the way up, ff six.
-    one = played("D3:3", horn="clarinet-b-flat", passage=(("breath", "pp@0 ff@3"),))
+@functools.cache
+def swelled(breath="pp@0 ff@2.5"):
+    return played("D3:3", horn="clarinet-b-flat", passage=(("breath", breath),))
+
+
+def test_breath_and_lip_swell_between_the_dynamics():
+    # As loud at either end as a take of that dynamic, which is 12 dB and more from pp to ff.
+    one = swelled()
     parts = [level(one.sound[at : at + 9600]) for at in range(14400, 134400, 24000)]
     assert parts == sorted(parts)
-    assert parts[-1] - parts[0] > 3.0
-    setup = one.score.setup_of(0)
-    middle = 0.5 * sum(dynamic_range(setup))
-    assert one.pressure_asked[144000] == pytest.approx(middle)
+    assert parts[-1] - parts[0] > 12.0
+    setup = one.score.setup_of(0).with_value("voice.source", "off")
+    loud = lip_follows(with_dynamic(setup, "ff"), parse_pitch("D3"))
+    assert one.held.opening[-1] == pytest.approx(loud.reed.opening)
+    assert one.held.pressure[-1] == pytest.approx(loud.breath.pressure)
+    assert level(one.sound[130000:140000]) == pytest.approx(
+        level(render(loud, 1.0).sound[-10000:]), abs=0.2
+    )
+
+
+def test_a_held_dynamic_is_the_take_of_it_and_its_lip_holds_the_note():
+    one = swelled("p")
+    setup = one.score.setup_of(0).with_value("voice.source", "off")
+    soft = lip_follows(with_dynamic(setup, "p"), parse_pitch("D3"))
+    assert one.setup_at(0, 144000).reed.stiffness == pytest.approx(soft.reed.stiffness)
+    assert level(one.sound[48000:96000]) == pytest.approx(
+        level(render(soft, 2.0).sound[-48000:]), abs=0.05
+    )
+    assert cents(heard(one.traces.pressure[96000:192000]), parse_pitch("D3")) == pytest.approx(
+        0.0, abs=1.0
+    )
+    still = played("D3:3", horn="clarinet-b-flat", passage=(("breath", "p"),), breath__lip="still")
+    assert abs(cents(heard(still.traces.pressure[96000:192000]), parse_pitch("D3"))) > 3.0
+
+
+def test_below_pp_the_breath_goes_to_where_the_note_begins_and_beyond_ff_up_to_the_loudest():
+    setup = swelled().score.setup_of(0)
+    found = held_at(setup, parse_pitch("D3"), np.array([0.0, 1.0 / 7.0, 6.0 / 7.0, 1.0]))
+    plain = setup.with_value("voice.source", "off")
+    soft, loud = (
+        lip_follows(with_dynamic(plain, name), parse_pitch("D3")) for name in ("pp", "ff")
+    )
+    assert found.opening == pytest.approx([soft.reed.opening] * 2 + [loud.reed.opening] * 2)
+    assert found.pressure[0] == pytest.approx(threshold(soft))
+    assert found.pressure[3] == pytest.approx(setup.breath.loudest * loud.reed.closes_at)
+    assert (np.diff(found.pressure) >= 0.0).all()
+
+
+@pytest.mark.parametrize("breath", ["", "pp@0 ff@2 pp@4"])
+def test_a_note_change_has_no_more_energy_than_the_notes_around_it(breath):
+    # Of the second difference, in any 5 ms; with the swell as without it.
+    line = "Bb2:0.5~ F3:0.5~ C3:0.5~ A3:0.5~ D3:0.5~ Bb2:0.5~ G3:0.5~ F3:0.5"
+    one = played(line, passage=(("breath", breath),))
+    size = round(0.005 * SOUND_RATE)
+    jerk = np.cumsum(np.diff(high_pass(one.sound, SOUND_RATE, 20.0), 2) ** 2)
+    energy = jerk[size:] - jerk[:-size]
+
+    def most(begin, end):
+        return energy[round(begin * SOUND_RATE) : round(end * SOUND_RATE)].max()
+
+    for at in np.arange(0.5, 4.0, 0.5):
+        around = max(most(at - 0.2, at - 0.03), most(at + 0.2, at + 0.4))
+        assert most(at - 0.01, at + 0.06) < 2.0 * around
+
+
+# --- a player who is no machine ------------------------------------------------------------------
+
+MOVES = {"breath__air": 0.002, "breath__sway": 0.03, "breath__lip_sway": 0.04}
+
+
+def test_breath_and_lip_move_through_a_passage_alike_by_their_seed():
+    line, horn = "D3:0.4~ F3:0.4", "clarinet-b-flat"
+    still, one = played(line, horn=horn), played(line, horn=horn, **MOVES)
+    again = perform(one.score)
+    assert np.array_equal(one.sound, again.sound)
+    other = played(line, horn=horn, **MOVES, breath__seed=1)
+    assert not np.array_equal(one.sound, other.sound)
+    held = perform(one.score, still=True)
+    assert np.array_equal(held.traces.pressure, still.traces.pressure)
+    assert not held.sound.size
+
+
+def test_after_a_rest_the_tongue_waits_for_the_breath():
+    one = played("Bb2:0.5 Bb2:0.5 rest:0.5 Bb2:0.5", breath__tongue_ms=8.0)
+    rise, gate = one.score.setup_of(0).breath.rise, one.controls.tongue
+    for begin in (0.0, 1.5):
+        first = round(begin * RATE)
+        waits = gate[first : first + round(rise * RATE)]
+        assert not waits.any()
+        assert gate[first + round((rise + 0.0081) * RATE)] == pytest.approx(1.1, abs=0.01)
+        assert gate[first + round((rise + 0.03) * RATE)] == pytest.approx(1.0, abs=1e-6)
+    assert gate[round(0.5 * RATE)] == 0.0
+    assert gate[round(0.509 * RATE)] > 1.05
+    assert np.abs(np.diff(gate)).max() < 0.01
 
 
 @pytest.mark.parametrize("slur", ["~", ""])
@@ -230,7 +316,7 @@ def test_tension_glides_under_a_slur_as_the_pitch_of_a_clock_does():
     written = score("Bb2:3~ C3:2", SUNG, **dict(FOLDED))
     one = sung_by_folds()
     notes = performance._aimed(
-        written, one.controls, one.fingered, one.sung_notes, one.pressure_asked
+        written, one.controls, one.fingered, one.sung_notes, one.pressure_asked, None
     )
     gates = one.controls.singing, one.controls.blowing
     singer, postures = folds.singing_line(notes, notes[0][1], one.sung.size, *gates)
@@ -247,7 +333,7 @@ def test_tension_glides_under_a_slur_as_the_pitch_of_a_clock_does():
 def test_a_note_lets_the_folds_go_and_a_rest_holds_them():
     written, one = score("Bb2:3~ C3:2", SUNG, **dict(FOLDED)), sung_by_folds()
     notes = performance._aimed(
-        written, one.controls, one.fingered, one.sung_notes, one.pressure_asked
+        written, one.controls, one.fingered, one.sung_notes, one.pressure_asked, None
     )
     gates = one.controls.singing, one.controls.blowing
     singer, postures = folds.singing_line(notes, notes[0][1], one.sung.size, *gates)

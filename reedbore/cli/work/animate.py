@@ -203,7 +203,7 @@ def _read(words: Mapping[str, Any], asked: Asked) -> Request:
 
         return sweep.read_cell({**words, "again": asked.again}, asked.store, asked.at)
     if asked.again is None:
-        return read_request(Words(**words))
+        return read_request(Words(**words), still=True)
     refuse_words(words, f"--again shows what {asked.again} describes")
     found = sidecar.read(asked.again)
     if isinstance(found, sidecar.PassageSidecar):

@@ -85,7 +85,7 @@ def make(
             known = ", ".join(TEXTS + PICTURES)
             raise ReedboreError(f"{path} has no known kind of file; write one of {known}")
         check_writable(path)
-    request = read_request(Words(**words, sung="220Hz"))
+    request = read_request(Words(**words, sung="220Hz"), still=True)
     for warning in request.warnings:
         if "lies outside" not in warning:
             tell(warning)

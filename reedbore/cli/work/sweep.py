@@ -80,7 +80,7 @@ def read(
         raise ReedboreError(f"{said}; along {LUNGS} the breath follows")
     # The note is moved off the fingered one cell by cell; without one nobody would sing.
     typed = Words(**{**words, "sung": "1/1"} if moved else words)
-    request = read_request(typed)
+    request = read_request(typed, still=True)
     horn = load_horn(request.typed.horn)
     fingered = Fingered(request.typed.fingered_hz, typed.a4, horn.transposition)
     axes = tuple(

@@ -97,7 +97,7 @@ def _read(task: Task, answer: object) -> Answer:
 
 
 def _request(words: Words) -> Request:
-    return tune_request(read_request(words))
+    return tune_request(read_request(words, still=True))
 
 
 def _setup(step: Step, **changes: Any) -> Setup:

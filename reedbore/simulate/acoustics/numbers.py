@@ -1,6 +1,7 @@
 """A setup as the numbers that the time step works with."""
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,6 +9,7 @@ from numpy.typing import NDArray
 from reedbore.errors import ModelError
 from reedbore.kernel import folds, rows
 from reedbore.kernel.numbers import Numbers, Taps
+from reedbore.kernel.player import LIP
 from reedbore.model.setup import Setup
 from reedbore.simulate.acoustics import bore, reflection
 from reedbore.simulate.acoustics.airway import airway
@@ -16,6 +18,11 @@ from reedbore.simulate.acoustics.delay import lagrange, split_delay
 from reedbore.simulate.acoustics.singer_airway import airway_steps
 from reedbore.simulate.acoustics.throat import Throat
 from reedbore.simulate.acoustics.vent import Vent
+
+Reals = NDArray[np.float64]
+
+HELD_BY_LIP = "opening", "stiffness", "damping", "contact"
+"""What of a reed a lip changes, as `lip_rows` takes it."""
 
 LEAST_STEPS = 10.0
 """Steps in a period of the reed: down to these `lay_damped` was tried."""
@@ -136,19 +143,49 @@ def _fill_lips(table: NDArray[np.float64], at_once: float) -> None:
     table[rows.CONDUCTANCE] *= table[rows.SERIES]
 
 
-def lay_damped(damping: float, swing: float) -> float:
+def lip_rows(
+    setup: Setup, opening: Reals, stiffness: Reals, damping: Reals, contact: Reals
+) -> Reals:
+    """Return what the time step works with of a reed that a lip holds in changing ways.
+
+    Parameters
+    ----------
+    setup : Setup
+        Gives what a lip leaves as it is, and the rate.
+    opening, stiffness, damping, contact : ndarray, shape (m,)
+        Of the reed as held. [m], [Pa/m], [1], [1]
+
+    Returns
+    -------
+    ndarray, shape (m, len(LIP))
+        A column for each of `kernel.player.LIP`.
+    """
+    step = 1.0 / setup.time.rate
+    swing = 2.0 * math.pi * setup.reed.held().frequency * step
+    found = {
+        rows.DAMPED: damping * swing / 2.0,
+        rows.REST: opening,
+        rows.GIVE: swing**2 / stiffness,
+        rows.CONTACT: contact / opening,
+        rows.LAY_DAMPED: lay_damped(damping, swing),
+        rows.CLOSING: stiffness * opening,
+    }
+    return np.stack(np.broadcast_arrays(*(found[row] for row in LIP)), axis=-1)
+
+
+def lay_damped(damping: Any, swing: float) -> Any:
     """Return what the lay must damp beyond the reed, so that no bounce gains more than is lost.
 
     Parameters
     ----------
-    damping : float
+    damping : float or ndarray
         Of the reed.
     swing : float
         Angle by which the reed turns in a step: ωT. [rad]
 
     Returns
     -------
-    float
+    float or ndarray
         In units of the row `DAMPED`, qωT/2; 0 for a reed whose own damping is enough: from
         0.45 on, and less is needed the shorter the steps are.
 
@@ -162,19 +199,15 @@ def lay_damped(damping: float, swing: float) -> float:
     not proved: a test tries soft and stiff ones, from a touch to far too deep.
     """
     stiff = swing**2 / 4.0
-    kept = math.expm1(0.5 * math.pi * damping / (1.0 + stiff))
-    return max(stiff * (2.0 / kept - 1.0) - damping * swing / 2.0, 0.0)
+    kept = np.expm1(0.5 * math.pi * damping / (1.0 + stiff))
+    return np.maximum(stiff * (2.0 / kept - 1.0) - damping * swing / 2.0, 0.0)
 
 
 def _fill_reed(table: NDArray[np.float64], setup: Setup) -> None:
     reed, step = setup.reed.held(), 1.0 / setup.time.rate
-    swing = 2.0 * math.pi * reed.frequency * step
-    table[rows.STIFF] = swing**2 / 4.0
-    table[rows.DAMPED] = reed.damping * swing / 2.0
-    table[rows.REST] = reed.opening
-    table[rows.GIVE] = swing**2 / reed.stiffness
-    table[rows.CONTACT] = reed.contact / reed.opening
-    table[rows.LAY_DAMPED] = lay_damped(reed.damping, swing)
+    table[rows.STIFF] = (2.0 * math.pi * reed.frequency * step) ** 2 / 4.0
+    held = (np.array([getattr(reed, name)]) for name in HELD_BY_LIP)
+    table[list(LIP)] = lip_rows(setup, *held)[0]
 
 
 def _fill_flow(table: NDArray[np.float64], setup: Setup, lumped: Throat) -> None:
@@ -189,5 +222,4 @@ def _fill_flow(table: NDArray[np.float64], setup: Setup, lumped: Throat) -> None
     table[rows.DECAY : rows.INFLOW] = decay
     table[rows.INFLOW : rows.BACKFLOW] = (1.0 + decay) * (throat + wave)
     table[rows.BACKFLOW : rows.SERIES] = 2.0 * (1.0 + decay) * wave
-    table[rows.CLOSING] = reed.closes_at
     table[rows.SLIT] = table[rows.CHANNEL] * reed.opening

@@ -18,6 +18,7 @@ from reedbore.model.setup import Horn, Setup
 from reedbore.model.sidecar import FingeredSetup, PassageSidecar, differences, strangers
 from reedbore.notes import check_a4, parse_pitch
 from reedbore.simulate.performance import Fingered, Score
+from reedbore.simulate.player import alive
 from reedbore.simulate.request import lines
 from reedbore.simulate.request.compose import Source, compose, is_curve, source_of
 from reedbore.simulate.request.take import (
@@ -107,7 +108,7 @@ def read_passage(words: Words, seconds: float | None = None) -> PassageRequest:
     horn = words.instrument or load_horn(words.horn or known.horn)
     singer = words.singer or load_singer(words.voice or known.voice)
     voiced = _voiced(
-        words, setup_for(horn, singer).with_value("voice.drive", _drive(words, source))
+        words, alive(setup_for(horn, singer)).with_value("voice.drive", _drive(words, source))
     )
     if voiced.voice.lung is not None:
         raise ReedboreError("voice.lung_kpa is for one held note; give a passage its --breath")
@@ -223,7 +224,7 @@ def score_of(request: PassageRequest, stage: Callable[[str], None]) -> Score:
         hz = parse_pitch(note.pitch, words.a4)
         with as_typed(words):
             tuned = tune(request.horn, hz, voiced.time.rate, note.fingering)
-        sung = tuned.model_copy(update={"voice": voiced.voice})
+        sung = alive(tuned).model_copy(update={"voice": voiced.voice})
         setups[Fingered(note.pitch, note.fingering)] = blow_and_set(sung, asked)
     return Score(passage, setups, request.typed.a4_hz)
 
@@ -314,12 +315,7 @@ def _voiced(words: Words, setup: Setup) -> Setup:
         setup = setup.with_value("voice.depth", words.depth)
     if lines.kind_of(words.sung) == "recording":
         setup = recorded(setup, Path(words.sung or ""))
-    setup = blow_and_set(setup, _asked(words))
-    if setup.breath.moves:
-        raise ReedboreError(
-            "breath.air and breath.sway move single takes, and this is a passage; leave them out"
-        )
-    return setup
+    return blow_and_set(setup, _asked(words))
 
 
 def _asked(words: Words) -> Words:

@@ -23,6 +23,7 @@ from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.model.sidecar import Sidecar, differences, strangers
 from reedbore.simulate.breath import parse_pressure
 from reedbore.simulate.dynamics import lip_follows, with_dynamic
+from reedbore.simulate.player import alive
 from reedbore.simulate.request.typed import Typed, TypedCell
 from reedbore.simulate.tuning import WrongNote, tune
 
@@ -87,6 +88,8 @@ class Request:
         What `tune_request` still has to do; None when the bore plays the fingered note.
     typed : Typed or TypedCell
         What was asked for, as the sidecar keeps it.
+    still : bool
+        Whether the player holds still where nothing else is set: tables, maps and pictures.
     warnings : tuple of str
         What the player should know before.
     reach : (low, high) or None
@@ -98,6 +101,7 @@ class Request:
     setup: Setup
     typed: Typed | TypedCell
     untuned: tuple[Horn, Words] | None = None
+    still: bool = False
     warnings: tuple[str, ...] = ()
     reach: tuple[float, float] | None = None
     transposition: int | None = None
@@ -133,13 +137,15 @@ def check_seconds(
     return seconds
 
 
-def read_request(words: Words) -> Request:
+def read_request(words: Words, *, still: bool = False) -> Request:
     """Turn what was typed into a setup, at once: its bore is not yet tuned.
 
     Parameters
     ----------
     words : Words
         What was typed.
+    still : bool
+        Whether the player holds still where nothing else is set.
 
     Returns
     -------
@@ -158,11 +164,14 @@ def read_request(words: Words) -> Request:
         fingered_hz = notes.parse_pitch(
             words.fingered or "", words.a4, transposition=horn.transposition, written=words.written
         )
-    setup = blow_and_set(_sing(setup_for(horn, singer), words, fingered_hz, horn), words)
+    plain = setup_for(horn, singer)
+    setup = plain if still else alive(plain)
+    setup = blow_and_set(_sing(setup, words, fingered_hz, horn), words)
     return Request(
         setup=setup,
         typed=_typed(words, horn, fingered_hz, setup),
         untuned=(horn, words),
+        still=still,
         warnings=tuple(_out_of_range(setup, singer, words.a4)),
         reach=reach_of(setup, singer, words.a4),
         transposition=horn.transposition,
@@ -194,6 +203,7 @@ def tune_request(request: Request) -> Request:
     hz, rate = request.typed.fingered_hz, request.setup.time.rate
     with as_typed(words):
         tuned = _tuned(horn, hz, rate, words.fingering)
+    tuned = tuned if request.still else alive(tuned)
     tuned = tuned.model_copy(update={"voice": request.setup.voice})
     setup = blow_and_set(tuned, words)
     if words.breath in DYNAMICS and setup.breath.lip == "follows":

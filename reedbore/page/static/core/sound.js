@@ -1,11 +1,11 @@
-// Sound: fetched as a take that loops, faded in, never louder than the take is.
+// Sound: fetched as a take that loops, faded in, never louder than the take is, or than it may be matched.
 
 import { post } from "./api.js";
 
 const RATE = 48000, WAV_HEAD = 44; // [Hz], [bytes]
 const FADE_IN = 0.12, CHANGE = 0.06, FADE_OUT = 0.15; // [s]
 
-/** Ask for a take: {buffer, start, end, gainDb}. */
+/** Ask for a take: {buffer, start, end, gainDb, matchDb}. */
 export async function clipOf(words, { seconds = 2.5, signal } = {}) {
   const response = await post("/api/sound", { words, seconds }, { signal });
   const told = (name) => response.headers.get(name);
@@ -15,6 +15,7 @@ export async function clipOf(words, { seconds = 2.5, signal } = {}) {
     start: Number(told("x-loop-start")),
     end: Number(told("x-loop-end")) || buffer.duration,
     gainDb: Number(told("x-gain-db")) || 0, // what the take was lowered by, 0 or less
+    matchDb: Number(told("x-match-db")) || 0, // what makes it as loud as others, still below the ceiling
   };
 }
 
@@ -26,6 +27,9 @@ function bufferOf(wave) {
   for (let k = 0; k < steps.length; k += 1) samples[k] = steps[k] / 32768;
   return buffer;
 }
+
+/** The factor that makes a clip as loud as others. */
+export const matchOf = (clip) => 10 ** (clip.matchDb / 20);
 
 export function createPlayer() {
   let context = null, master = null, sounding = null, loudness = 0;
@@ -41,12 +45,12 @@ export function createPlayer() {
     if (context.state !== "running") await context.resume();
   }
 
-  /** Sound a clip; one that already sounds is cross-faded into it. `share` lowers it, 1 at most. */
+  /** Sound a clip; one that already sounds is cross-faded into it. `share` lowers it, or matches it, no more. */
   async function play(clip, { loop, who = "", share = 1 }) {
     await wake();
     if (sounding) fade(sounding, CHANGE);
     const into = sounding ? CHANGE : FADE_IN, from = sounding && loop ? clip.start : 0; // going on: no second attack
-    const voice = (sounding = { ...begun(clip, master, { loop, share: Math.min(share, 1), into, from }), who, loop });
+    const voice = (sounding = { ...begun(clip, master, { loop, share: Math.min(share, Math.max(matchOf(clip), 1)), into, from }), who, loop });
     voice.source.onended = () => sounding === voice && ((sounding = null), tell());
     tell();
   }

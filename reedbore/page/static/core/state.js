@@ -8,6 +8,7 @@
 // state.watch(fn)            fn(words) on every move too
 // state.play(), state.stop() filled in by sound.js: hear the setup that `words` tell
 // state.choices              what /api/choices told
+// state.matched              whether sounds are brought to one loudness for listening; no part of the setup
 // state.told                 what was answered about these words so far: told.predicted, heard, looked, judged
 // state.onJudged(fn)         fn(judgement) whenever it has
 // state.on(kind, fn)         answers as they come: "predicted", "heard", "looked", "judged", "trouble"
@@ -75,6 +76,7 @@ export function createState(choices) {
   const state = {
     choices,
     told: {},
+    matched: false,
     words: merged({ ...DEMO, settings: {} }, wordsOf(location.hash)),
     set(patch, { moving = false } = {}) {
       const next = merged(state.words, patch);
@@ -90,7 +92,7 @@ export function createState(choices) {
     on: (kind, fn) => keep((answers[kind] ??= new Set()), fn),
     onJudged: (fn) => state.on("judged", fn),
     tell(kind, answer) {
-      if (kind !== "trouble") state.told[kind] = answer;
+      if (kind !== "trouble" && kind !== "matched") state.told[kind] = answer;
       for (const fn of answers[kind] ?? []) fn(answer);
     },
     /** A question that was called off, or that the setup has moved on from, troubles nobody. */

@@ -1,9 +1,9 @@
-// Two setups side by side, A kept and B the one that is set now: heard as loud as they are.
+// Two setups side by side, A kept and B the one that is set now: heard as loud as they are, or matched.
 
 import { dropped, latest } from "../core/api.js";
 import { el } from "../core/dom.js";
 import { pretty } from "../core/notes.js";
-import { clipOf, holdable } from "../core/sound.js";
+import { clipOf, holdable, matchOf } from "../core/sound.js";
 import { badge } from "./answer/answer.js";
 
 export function startCompare(root, state, player) {
@@ -46,6 +46,7 @@ export function startCompare(root, state, player) {
   function hear(name, loop) {
     const clip = name === "A" ? kept?.clip : now.clip, other = name === "A" ? now.clip : kept?.clip;
     if (!clip) return;
+    if (state.matched) return player.play(clip, { loop, who: name, share: matchOf(clip) });
     // A take that was lowered to fit keeps its place against the other: the other is lowered as well.
     const lowest = Math.min(clip.gainDb, other?.gainDb ?? 0);
     player.play(clip, { loop, who: name, share: 10 ** ((lowest - clip.gainDb) / 20) });
@@ -55,9 +56,10 @@ export function startCompare(root, state, player) {
     fill("B", now.told);
     const parts = differences(kept.words, state.words);
     apart.textContent = parts.length ? "What is different in B: " + pretty(parts.join("; ")) : "B is still the same as A: change something above.";
-    louder.textContent = kept.clip && now.clip ? loudnessWords(levelOf(now.clip) - levelOf(kept.clip)) : "";
+    louder.textContent = kept.clip && now.clip ? loudnessWords(levelOf(now.clip) - levelOf(kept.clip), state.matched) : "";
   }
   state.watch(() => ((now = { clip: null, told: null }), show()));
+  state.on("matched", show);
   state.on("heard", (clip) => ((now.clip = clip), show()));
   state.onJudged((told) => ((now.told = told), show()));
 }
@@ -69,9 +71,10 @@ function levelOf({ buffer, start, end, gainDb }) {
   return 10 * Math.log10(mean + 1e-12) - gainDb;
 }
 
-function loudnessWords(by) {
+function loudnessWords(by, matched) {
   if (Math.abs(by) < 0.5) return "A and B are equally loud.";
-  return `B is ${Math.abs(by).toFixed(1)} dB ${by > 0 ? "louder" : "softer"} than A, and sounds so here.`;
+  const sounds = matched ? "but both sound equally loud here: their loudness is matched" : "and sounds so here";
+  return `B is ${Math.abs(by).toFixed(1)} dB ${by > 0 ? "louder" : "softer"} than A, ${sounds}.`;
 }
 
 function differences(one, two) {

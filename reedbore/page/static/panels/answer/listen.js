@@ -2,7 +2,7 @@
 
 import { dropped } from "../../core/api.js";
 import { el, slider } from "../../core/dom.js";
-import { clipOf, holdable } from "../../core/sound.js";
+import { clipOf, holdable, matchOf } from "../../core/sound.js";
 
 const START_LOUDNESS = 40; // [%], squared: quiet
 const PAUSE = 60; // [ms]
@@ -13,14 +13,15 @@ export function startPlaying(root, state, player) {
   const button = el("button", { type: "button", id: "play", class: "play" }, "Hold to hear");
   const going = el("button", { type: "button", id: "keep-sounding", class: "quiet", "aria-pressed": "false" }, "Keep it sounding");
   const each = el("input", { type: "checkbox", id: "each-change", checked: true });
-  const note = el("p", { class: "hint", id: "sound-note" });
+  const matched = el("input", { type: "checkbox", id: "matched" });
+  const note = el("p", { class: "hint", id: "sound-note", "aria-live": "polite" });
   const loudness = slider({ label: "Loudness", low: 0, high: 100, step: 1, says: (v) => `${v} %`, move: (v) => player.setLoudness(v / 100) });
   loudness.show(START_LOUDNESS);
   player.setLoudness(START_LOUDNESS / 100);
   const kept = () => going.getAttribute("aria-pressed") === "true";
 
   async function sound(loop) {
-    await player.play(clip, { loop, who: "setup" });
+    await player.play(clip, { loop, who: "setup", share: state.matched ? matchOf(clip) : 1 });
     if (moved != null) (globalThis.reedbore.latencies.push(performance.now() - moved), (moved = null));
   }
   function begin(loop) {
@@ -47,6 +48,19 @@ export function startPlaying(root, state, player) {
     button.textContent = who ? "Sounding" : "Hold to hear";
     button.classList.toggle("on", Boolean(who));
   });
+  matched.addEventListener("change", () => {
+    state.matched = matched.checked;
+    if (clip) say();
+    if (clip && player.sounding?.who === "setup") sound(player.sounding.loop);
+    else player.stop();
+    state.tell("matched", state.matched);
+  });
+  /** Say what keeps the sound from its true level. */
+  function say() {
+    const by = clip.matchDb, way = by < 0 ? "softer" : "louder";
+    if (state.matched) note.textContent = `Matched: it sounds ${Math.abs(by).toFixed(1)} dB ${way} than the setup is, as loud as any other. Its loudness says nothing about the horn.`;
+    else note.textContent = clip.gainDb < -0.05 ? `This take would be too loud for full scale: it was lowered by ${(-clip.gainDb).toFixed(1)} dB.` : "";
+  }
   state.play = () => begin(false);
   state.stop = () => (player.stop(), (wanted = null));
 
@@ -68,7 +82,7 @@ export function startPlaying(root, state, player) {
       state.trouble(error, words);
       throw error;
     }
-    note.textContent = clip.gainDb < -0.05 ? `This take would be too loud for full scale: it was lowered by ${(-clip.gainDb).toFixed(1)} dB.` : "";
+    say();
     if (on?.loop && player.sounding) sound(true);
     else if (wanted) sound(wanted.loop);
     else if (heard && each.checked && navigator.userActivation?.hasBeenActive !== false) sound(false);
@@ -78,7 +92,8 @@ export function startPlaying(root, state, player) {
 
   root.append(
     el("div", { class: "row" }, button, going,
-      el("p", { class: "check" }, each, el("label", { for: "each-change" }, "Sound after every change")), loudness.root),
+      el("p", { class: "check" }, each, el("label", { for: "each-change" }, "Sound after every change")),
+      el("p", { class: "check" }, matched, el("label", { for: "matched" }, "Match loudness")), loudness.root),
     note,
     el("p", { class: "hint" }, "Start quiet. Small speakers drop notes below about 100 Hz; headphones tell the truth. Escape stops all sound."));
   return { refresh, foresee, attach: (other) => holdable(other, begin, end) };
