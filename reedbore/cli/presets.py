@@ -216,13 +216,18 @@ def _table(plain: dict[str, Any]) -> str:
     lines = [f"{plain.pop('name')}: {plain.pop('title')}"]
     for name, value in leaves(plain):
         bare = ".".join(part for part in name.split(".") if not part.isdigit())
-        lines.append(f"  {name:28} {_number(value):>12}  {sources.get(bare, '')}")
+        lines.append(f"  {name:28} {_number(value):>12}  {_source(sources, bare)}")
     if holes:
         lines += ["", *_hole_table(holes, sources)]
     if fingerings:
         lines += ["", f"  {'fingering':28} open holes    {sources.get('fingerings', '')}"]
         lines += [f"  {label:28} {text or 'none'}" for label, text in fingerings.items()]
     return "\n".join(line.rstrip() for line in lines)
+
+
+def _source(sources: dict[str, str], name: str) -> str:
+    """Return where a number comes from; for all numbers of all vents that is told once."""
+    return sources.get(name) or sources.get(name.partition(".")[0], "")
 
 
 def _hole_table(holes: list[dict[str, Any]], sources: dict[str, str]) -> list[str]:

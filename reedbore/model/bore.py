@@ -9,8 +9,10 @@ from typing import Literal, Self
 
 from pydantic import model_validator
 
+from reedbore.errors import NoteError
 from reedbore.model.settings import Part, mistake
 from reedbore.model.units import QUANTITIES, format_edge, from_si
+from reedbore.notes import parse_note
 
 
 class BoreSection(Part):
@@ -30,6 +32,33 @@ class Hole(Part):
     diameter: float
     chimney: float
     open: float = 0.0
+
+
+class Vent(Part):
+    """An octave vent: a hole that is there for the notes from `first` to `last` and no others."""
+
+    section = "vents"
+    first: str
+    last: str
+    hole: Hole
+
+    @model_validator(mode="after")
+    def _check_notes(self) -> Self:
+        for key, note in (("first", self.first), ("last", self.last)):
+            try:
+                midi = parse_note(note)
+            except NoteError as error:
+                raise mistake(f"cannot be read: {error}", key) from None
+            if midi != round(midi):
+                raise mistake(f"is {note!r}; a vent opens for whole notes, without cents", key)
+        if parse_note(self.first) > parse_note(self.last):
+            raise mistake(f"is {self.last}; it must not lie below first, {self.first}", "last")
+        return self
+
+    @property
+    def midi_range(self) -> tuple[int, int]:
+        """The lowest and the highest note that it is for, as MIDI numbers."""
+        return round(parse_note(self.first)), round(parse_note(self.last))
 
 
 class Lattice(Part):

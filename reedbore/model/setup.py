@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from reedbore.errors import ModelError, NoteError
-from reedbore.model.bore import Bore
+from reedbore.model.bore import Bore, Hole, Vent
 from reedbore.model.fingerings import read_holes, read_label
 from reedbore.model.reed import Reed
 from reedbore.model.settings import Part, inner_model, leaves, mistake, nearest, unknown
@@ -27,6 +27,7 @@ MOST_TRANSPOSITION = 36
 SOURCED = {
     *QUANTITIES,
     *("low_note", "high_note", "transposition", "clef", "bore.end", "reed.dynamics", "fingerings"),
+    "vents",
     "voice.vowel",
 }
 
@@ -267,7 +268,8 @@ class Horn(Preset):
 
     The range is the low register, as it sounds; `transposition` is written minus sounding pitch
     in semitones. `fingerings` says, under a sounding note or a note and a name, which holes it
-    leaves open; notes above the range are the upper register.
+    leaves open; notes above the range are the upper register. A horn without tone holes has one
+    by its `vents`, for whose notes the length of bore is found as for all others.
     """
 
     transposition: int
@@ -277,6 +279,7 @@ class Horn(Preset):
     mouthpiece: Mouthpiece = Mouthpiece()
     reed: Reed
     breath: Breath
+    vents: tuple[Vent, ...] = ()
     fingerings: dict[
         Annotated[str, _readable(read_label)], Annotated[str, _readable(read_holes)]
     ] = Field(default_factory=dict)
@@ -311,6 +314,27 @@ class Horn(Preset):
             raise mistake(f"lack {', '.join(lacking)}; each note {span} needs one", "fingerings")
         return self
 
+    @model_validator(mode="after")
+    def _check_vents(self) -> Self:
+        if self.vents and self.bore.holes:
+            raise mistake("need a bore without tone holes; with them a vent is a hole", "vents")
+        highest = self.midi_range[1]
+        for number, vent in enumerate(self.vents, 1):
+            first, last = vent.midi_range
+            if first != highest + 1:
+                says = f"it must be {midi_name(highest + 1)}, the next note above the others"
+                raise mistake(f"is {vent.first}; {says}", f"vents.{number}.first")
+            highest = last
+        return self
+
+    def vent(self, midi: int) -> Hole | None:
+        """Look up the octave vent, open, that a note above the low register needs."""
+        for vent in self.vents:
+            first, last = vent.midi_range
+            if first <= midi <= last:
+                return vent.hole.model_copy(update={"open": 1.0})
+        return None
+
     def fingering(self, midi: int, name: str = "") -> tuple[int, ...] | None:
         """Look up the open holes of a note.
 
@@ -341,9 +365,11 @@ class Horn(Preset):
         Returns
         -------
         list of int
-            The low register; where there are fingerings, also what they reach above it.
+            The low register; where there are fingerings or vents, also what they reach above it.
         """
         low, high = self.midi_range
+        if self.vents:
+            high = self.vents[-1].midi_range[1]
         plain = [midi for midi, name in map(read_label, self.fingerings) if not name]
         return sorted(plain) or list(range(low, high + 1))
 

@@ -84,6 +84,7 @@ def tune(horn: Horn, fingered_hz: float, rate: float = 96000.0, fingering: str =
     setup = setup.with_value("time.rate_hz", rate)
     if opened is not None:
         return open_holes(setup, opened)
+    setup = _vented(setup, horn, fingered_hz)
     place = _place(setup, fingered_hz)
     length = _recall(place)
     if length is None:
@@ -127,7 +128,7 @@ def check_note(horn: Horn, fingered_hz: float, fingering: str = "") -> tuple[int
         return _fingering(horn, fingered_hz, fingering)
     if fingering:
         raise ModelError(f"fingering {fingering!r} is unknown; {horn.name} has no tone holes")
-    register = low_register(horn)
+    register = horn.notes()
     low, high = midi_to_hz(register[0]), midi_to_hz(register[-1])
     if cents(fingered_hz, low) < -MARGIN_CENTS or cents(fingered_hz, high) > MARGIN_CENTS:
         raise _no_note(horn, fingered_hz, register)
@@ -139,7 +140,7 @@ def _named(midi: float) -> str:
 
 
 def _no_note(horn: Horn, hz: float, notes: list[int]) -> WrongNote:
-    register = "notes" if horn.bore.holes else "low register"
+    register = "notes" if horn.bore.holes or horn.vents else "low register"
     text = f"fingered note is {{}} ({hz:.1f} Hz); allowed {{}} to {{}} ({register} of {horn.name})"
     return WrongNote(horn, text, hz_to_midi(hz), notes[0], notes[-1])
 
@@ -152,7 +153,7 @@ def roughly(horn: Horn, hz: float) -> Setup:
     horn : Horn
         The instrument.
     hz : float
-        A note of its low register. [Hz]
+        One of its notes. [Hz]
 
     Returns
     -------
@@ -162,12 +163,26 @@ def roughly(horn: Horn, hz: float) -> Setup:
     if horn.bore.holes:
         return tune(horn, hz)
     setup = setup_for(horn).model_copy(update={"voice": Voice(source="off")})
+    setup = _vented(setup, horn, hz)
     return setup.with_value("bore.length_mm", _acoustic_length(setup, hz) * 1e3)
+
+
+def _nearest(hz: float) -> int:
+    """Return the MIDI number of the note nearest to a pitch."""
+    return round(hz_to_midi(hz))
+
+
+def _vented(setup: Setup, horn: Horn, hz: float) -> Setup:
+    """Open the octave vent of a note, if it needs one."""
+    vent = horn.vent(_nearest(hz))
+    if vent is None:
+        return setup
+    return setup.model_copy(update={"bore": setup.bore.model_copy(update={"holes": (vent,)})})
 
 
 def _fingering(horn: Horn, hz: float, name: str) -> tuple[int, ...]:
     """Find the open holes of the fingering nearest to a note."""
-    midi = round(69.0 + cents(hz, 440.0) / 100.0)
+    midi = _nearest(hz)
     opened = horn.fingering(midi, name)
     if opened is None:
         if name and horn.fingering_names(midi):
@@ -197,6 +212,10 @@ def open_holes(setup: Setup, opened: Sequence[int]) -> Setup:
         for number, hole in enumerate(setup.bore.holes, 1)
     )
     return setup.model_copy(update={"bore": setup.bore.model_copy(update={"holes": holes})})
+
+
+def _unvented(setup: Setup) -> Setup:
+    return setup.model_copy(update={"bore": setup.bore.model_copy(update={"holes": ()})})
 
 
 def sources() -> list[Path]:
@@ -243,6 +262,8 @@ def _solve(setup: Setup, hz: float, horn: Horn) -> float:
 
 def _acoustic_length(setup: Setup, hz: float) -> float:
     """Find the length [m] whose first impedance peak lies at a frequency."""
+    if setup.bore.holes:  # an octave vent, under which the second peak plays
+        setup, hz = _unvented(setup), hz / 2.0
     low, high = 0.05, 0.6 * 347.0 / hz
     for _ in range(16):
         middle = 0.5 * (low + high)
@@ -283,7 +304,8 @@ def sounding(setup: Setup, hz: float, horn: Horn) -> float:
     found = heard_pitch(setup, hz)
     if found is None:
         kilopascals = setup.breath.pressure / 1e3
-        text = f"{{}} in its low register at {kilopascals:.2f} kPa; try another breath or reed"
+        where = "" if setup.bore.holes else " in its low register"
+        text = f"{{}}{where} at {kilopascals:.2f} kPa; try another breath or reed"
         raise WrongNote(horn, f"{horn.name} does not speak on {text}", hz_to_midi(hz))
     return found
 

@@ -129,9 +129,9 @@ def test_a_note_typed_as_written_is_told_both_ways(asked, capsys):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["--fingered", "C7", "--written"], "allowed Bb3 to C#5"),
+        (["--fingered", "C7", "--written"], "allowed Bb3 to Eb6"),
         (["-o", "table.doc"], "table.doc has no known kind of file; write one of .csv, .json"),
-        (["--fingered", "C7"], "allowed Ab2 to B3"),
+        (["--fingered", "C7"], "allowed Ab2 to C#5"),
         (["--depth", "2"], "voice.depth is 2; allowed 0 to 1"),
         (["--singers", "ten"], "--singers is 'ten'; allowed none, one, nine (whose folds are"),
         (["--horn", "tuba"], "'tuba' is no horn"),

@@ -142,22 +142,22 @@ def test_mistake_on_the_command_line_is_one_sentence(
     assert told(capsys, *words).startswith(sentence)
 
 
-PLAIN = "(low register of tenor-saxophone)"
+PLAIN = "(notes of tenor-saxophone)"
 
 
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
         # The tenor saxophone sounds a major ninth lower than written: common practice, no source.
-        (["--fingered", "C6"], f"fingered note is C6 (1046.5 Hz); allowed Ab2 to B3 {PLAIN}"),
+        (["--fingered", "C6"], f"fingered note is C6 (1046.5 Hz); allowed Ab2 to C#5 {PLAIN}"),
         (
-            ["--written", "--fingered", "C6"],
-            f"fingered note is C6 (466.2 Hz); allowed Bb3 to C#5 {PLAIN}, notes as written for it",
+            ["--written", "--fingered", "G6"],
+            f"fingered note is G6 (698.5 Hz); allowed Bb3 to Eb6 {PLAIN}, notes as written for it",
         ),
         (
-            ["--written", "--fingered", "C4:1 C6+20c:2~ C4:1"],
-            "--fingered 'C6+20c:2' (word 2): fingered note is C6+20c (471.6 Hz); allowed Bb3 to "
-            f"C#5 {PLAIN}, notes as written for it",
+            ["--written", "--fingered", "C4:1 G6+20c:2~ C4:1"],
+            "--fingered 'G6+20c:2' (word 2): fingered note is G6+20c (706.6 Hz); allowed Bb3 to "
+            f"Eb6 {PLAIN}, notes as written for it",
         ),
         (
             ["--written", "--fingered", "F4", "--fingering", "x", "--horn", "clarinet-b-flat"],

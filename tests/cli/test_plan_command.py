@@ -204,8 +204,8 @@ def test_the_plan_is_written_by_its_ending(asked, capsys, tmp_path):
     ("words", "sentence"),
     [
         (["-o", "plan.doc"], "plan.doc has no known kind of file; write one of .csv, .json"),
-        (["--fingered", "C7"], "allowed Ab2 to B3"),
-        (["--fingered", "C7", "--written"], "allowed Bb3 to C#5"),
+        (["--fingered", "C7"], "allowed Ab2 to C#5"),
+        (["--fingered", "C7", "--written"], "allowed Bb3 to Eb6"),
         (["--fingered", " "], "--fingered names no note"),
         (["--want", "F"], "--want 'F' is not a note; the octave is missing"),
         (["--want", "F1:x"], "'F1:x' (word 1) is no note with beats"),

@@ -318,3 +318,50 @@ def test_a_position_solved_in_si_survives_being_written_down() -> None:
         hole = Hole(position=0.3 + number * math.pi / 1e3, diameter=0.008, chimney=0.006)
         made = Bore(sections=(section,), holes=(hole,))
         assert Bore.from_plain(json.loads(json.dumps(made.to_plain()))) == made
+
+
+# --- octave vents of a horn without tone holes ---------------------------------------------------
+
+
+def a_vent(first: str, last: str, place: float = 60) -> dict[str, Any]:
+    hole = {"position_mm": place, "diameter_mm": 4, "chimney_mm": 5}
+    return {"first": first, "last": last, "hole": hole}
+
+
+def a_vented_horn(*vents: dict[str, Any]) -> Horn:
+    return a_horn(bore=bore_plain(holes=[]), fingerings={}, vents=list(vents))
+
+
+def test_vents_carry_a_horn_above_its_low_register() -> None:
+    horn = a_vented_horn(a_vent("G3", "A3", 100), a_vent("Bb3", "Bb3"))
+    assert horn.notes() == list(range(50, 59))
+    assert [horn.vent(midi) is None for midi in (54, 55, 58, 59)] == [True, False, False, True]
+    lower, upper = horn.vent(57), horn.vent(58)
+    assert lower is not None
+    assert upper is not None
+    assert (lower.position, lower.open, upper.position) == (0.1, 1.0, 0.06)
+    assert Horn.from_plain(json.loads(json.dumps(horn.to_plain()))) == horn
+
+
+@pytest.mark.parametrize(
+    ("vents", "answer"),
+    [
+        ([a_vent("Ab3", "A3")], "vents.1.first is Ab3; it must be G3, the next note above the"),
+        (
+            [a_vent("G3", "A3"), a_vent("A3", "C4")],
+            "vents.2.first is A3; it must be Bb3, the next note above the others",
+        ),
+        ([a_vent("A3", "G3")], "vents.1.last is G3; it must not lie below first, A3"),
+        ([a_vent("H3", "A3")], "vents.1.first cannot be read: 'H3' is not a note"),
+        ([a_vent("G3", "A3+5c")], "vents.1.last is 'A3+5c'; a vent opens for whole notes"),
+    ],
+)
+def test_wrong_vents_are_told_in_one_sentence(vents: list[dict[str, Any]], answer: str) -> None:
+    told = refusal(lambda: a_vented_horn(*vents))
+    assert told.startswith(answer)
+    assert "\n" not in told
+
+
+def test_a_horn_with_tone_holes_has_its_vents_among_them() -> None:
+    told = refusal(lambda: a_horn(vents=[a_vent("G3", "A3")]))
+    assert told == "vents need a bore without tone holes; with them a vent is a hole"

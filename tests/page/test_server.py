@@ -375,7 +375,7 @@ def test_a_passage_of_folds_is_opened_as_one(tab: TestClient) -> None:
     [
         ({"horn": "tenor"}, "'tenor' is no horn"),
         ({"fingered": "H2"}, "fingered 'H2' is not a note"),
-        ({"fingered": "C7"}, "allowed Ab2 to B3"),
+        ({"fingered": "C7"}, "allowed Ab2 to C#5"),
         ({"sung": "9/0"}, "sung"),
         ({"depth": 2}, "voice.depth is 2"),
         ({"depth": "much"}, "depth is 'much'; it must be a number"),

@@ -126,7 +126,7 @@ def test_a_damaged_file_is_as_good_as_none(asked, text):
 
 
 def test_a_note_that_the_horn_has_not_is_refused(asked):
-    with pytest.raises(ModelError, match="allowed Ab2 to B3"):
+    with pytest.raises(ModelError, match="allowed Ab2 to C#5"):
         tried.try_pairs(PLAYER, Fingered(2093.0), [(5, 2)])
 
 
