@@ -19,6 +19,8 @@ def plan(
     tolerance: Annotated[float, Signed] = TOLERANCE_CENTS,
     atlas: Path | None = None,
     quick: Annotated[bool, Flag] = False,
+    slivers: Annotated[float | None, Signed] = None,
+    quantise: str | None = None,
     transpose: Annotated[int, Whole] = 0,
     track: Path | None = None,
     speed: Annotated[float | None, Signed] = None,
@@ -53,6 +55,10 @@ def plan(
         Take what is simulated from this atlas of the horn.
     quick
         Arithmetic only; what is known already is told with it.
+    slivers
+        In a MIDI file, how short a note or a gap is no intent, 0 to 200 ms; as for render.
+    quantise
+        Move the notes of a MIDI file to this part of a beat, such as 1/4 or 1/3.
     transpose
         Move a passage by so many semitones, -24 to 24, before it is planned, for another voice.
     track
@@ -73,7 +79,9 @@ def plan(
     from reedbore.cli.work import practice  # noqa: PLC0415
 
     outputs = output or []
-    words = player.words() | {"passage": passage, "tempo": tempo}
+    words = player.words() | {
+        "passage": passage, "tempo": tempo, "slivers": slivers, "quantise": quantise,
+    }  # fmt: skip
     practised = practice.read_track(track, speed, bars)
     asked = work.read(
         words, want=want, span=range_, tolerance=tolerance, outputs=outputs, transpose=transpose

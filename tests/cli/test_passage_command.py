@@ -274,7 +274,7 @@ def test_a_recording_over_one_note_is_as_long_as_itself(tmp_path: Path) -> None:
         ),
         (
             ["--fingered", "Bb2", "--slivers", "20"],
-            "--slivers and --quantise tidy a MIDI file, and",
+            "--slivers tidies a MIDI file, and none is",
         ),
         (["--passage", "x.mid", "--slivers", "201"], "--slivers is 201 ms; allowed 0 to 200 ms"),
         (["--passage", "x.mid", "--quantise", "5"], "--quantise is '5'; allowed 1/16 to 4 beats"),

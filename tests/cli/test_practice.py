@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from midi_files import END, by_hand, hexed
 
 from reedbore.cli import main
 from reedbore.cli.work import plan as work
@@ -118,6 +119,17 @@ def test_what_folds_do_not_sing_is_answered_with_tones(capsys, tmp_path, monkeyp
     assert loudness(sound[-rate:]) > -30.0
 
 
+def test_a_midi_file_becomes_a_tidy_score_without_being_played(capsys, tmp_path):
+    # Two beats at 120 a minute, the second note 26 ms late and the first 13 ms short.
+    played = hexed("00 902E40 5B 802E40 0A 903240 5B 803240") + END
+    sung = hexed("00 913E40 60 813E40 00 913940 60 813940") + END
+    (tmp_path / "a.mid").write_bytes(by_hand(played, sung))
+    told = plan(capsys, "--passage", "a.mid", "--quick", "--quantise", "1/4", "-o", "a.musicxml")
+    made = read_musicxml(tmp_path / "a.musicxml").passage
+    assert made.fingered == "Bb2:1 D3:1"
+    assert "a.mid: channel 1: notes moved to the grid of 0.25 beats" in told
+
+
 def test_a_passage_is_moved_for_another_voice_with_its_ratios(capsys, tmp_path):
     plan(capsys, *LINE, "--quick", "--transpose", "3", "-o", "a.mid")
     made = read_midi(tmp_path / "a.mid").passage
@@ -136,6 +148,8 @@ def test_a_passage_is_moved_for_another_voice_with_its_ratios(capsys, tmp_path):
         ([*LINE, "--transpose", "25"], "--transpose is 25 semitones; allowed -24 to 24"),
         ([*LINE, "--transpose", "12"], "--transpose 12: "),
         ([*LINE, "--quick", "--track", "a.wav", "--bars", "2"], "the passage has bars 1 to 1"),
+        (["--fingered", "Bb2", "--quantise", "1/4"], "--quantise tidies a MIDI file, and none is"),
+        ([*LINE, "--slivers", "20"], "--slivers tidies a MIDI file, and none is read"),
         (["-o", "a.doc"], "write one of .csv, .json, .pdf, .svg, .musicxml, .mid"),
     ],
 )  # fmt: skip

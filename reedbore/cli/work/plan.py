@@ -20,7 +20,7 @@ from reedbore.model.units import QUANTITIES, complaint, to_si
 from reedbore.pairs import TOLERANCE_RANGE_CENTS
 from reedbore.report import plan as report
 from reedbore.simulate.request import lines
-from reedbore.simulate.request.compose import USUAL_BPM
+from reedbore.simulate.request.compose import USUAL_BPM, tidy_of
 from reedbore.simulate.request.passage import read_passage
 from reedbore.simulate.request.take import (
     Words,
@@ -101,6 +101,7 @@ def read(
         )
     words = Words(**typed)
     notes.check_a4(words.a4)
+    tidy_of(words)
     if planned_line(words):
         if want is not None:
             raise ReedboreError("--want asks for third notes, a passage has its own: leave one out")

@@ -17,6 +17,7 @@ from reedbore.cli.work.outputs import Made, Wanted
 from reedbore.errors import ReedboreError
 from reedbore.model import sidecar
 from reedbore.simulate.outside import SOUND_RATE
+from reedbore.simulate.request.compose import tidy_of
 from reedbore.simulate.request.lines import is_passage
 from reedbore.simulate.request.take import (
     Request,
@@ -106,8 +107,7 @@ def _read(words: Mapping[str, Any], asked: Asked) -> tuple["Request | PassageReq
         return read_passage(typed, asked.seconds), 0.0
     if typed.tempo is not None:
         raise ReedboreError("--tempo goes with a line of notes, as in --sung 'D4:2 C4:2'")
-    if typed.slivers is not None or typed.quantise is not None:
-        raise ReedboreError("--slivers and --quantise tidy a MIDI file, and none is read")
+    tidy_of(typed)
     return read_request(typed), seconds
 
 

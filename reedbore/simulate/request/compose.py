@@ -79,12 +79,7 @@ def source_of(words: Words) -> Source:
     ReedboreError
         If a file cannot be read.
     """
-    demo, tidy = load_piece(DEMO), _tidy(words)
-    files = words.passage, words.fingered, words.sung
-    if "midi" not in map(lines.kind_of, files):
-        for option in ("slivers", "quantise"):
-            if getattr(words, option) is not None:
-                raise ReedboreError(f"--{option} tidies a MIDI file, and none is read")
+    demo, tidy = load_piece(DEMO), tidy_of(words)
     kind = lines.kind_of(words.passage if words.passage is not None else words.fingered)
     if kind in {"midi", "score"}:
         path = Path(words.passage or words.fingered or "")
@@ -130,7 +125,7 @@ def compose(words: Words, seconds: float | None, source: Source, horn: Horn) -> 
     read = source.read
     if sung in {"midi", "score"}:
         path = Path(words.sung or "")
-        found = _sung_file(path, _tidy(words))
+        found = _sung_file(path, tidy_of(words))
         fields |= _sung_fields(found, source)
         said, read = (*said, *_told(path, found)), (*read, path)
     elif sung == "line":
@@ -186,8 +181,8 @@ def _read_file(path: Path, tidy: Tidy, held: str = "") -> Found:
     return read_musicxml(path, held)
 
 
-def _tidy(words: Words) -> Tidy:
-    """Read how a MIDI file is tidied."""
+def tidy_of(words: Words) -> Tidy:
+    """Read how a MIDI file is tidied, or refuse what was typed of it where none is read."""
     slivers, most = words.slivers, 1e3 * MOST_SLIVERS_S
     if slivers is not None and not 0.0 <= slivers <= most:
         raise ReedboreError(
@@ -201,6 +196,10 @@ def _tidy(words: Words) -> Tidy:
                 f"--quantise is {words.quantise!r}; allowed {bars.FINEST} to {COARSEST_GRID:g} "
                 "beats, as in 1/4 or 1/3 (grid of a MIDI file)"
             )
+    files = words.passage, words.fingered, words.sung
+    typed = [name for name in ("slivers", "quantise") if getattr(words, name) is not None]
+    if typed and "midi" not in map(lines.kind_of, files):
+        raise ReedboreError(f"--{typed[0]} tidies a MIDI file, and none is read")
     return Tidy(USUAL_SLIVERS_S if slivers is None else 1e-3 * slivers, grid)
 
 
