@@ -17,6 +17,7 @@ def analyse(
     fingered: str | None = None,
     horn: str | None = None,
     voice: str | None = None,
+    passage: str | None = None,
     record: Annotated[float | None, Signed] = None,
     a4: Annotated[float, Signed] = A4_HZ,
     output: Annotated[list[Path] | None, Parameter(name=["--output", "-o"], negative="")] = None,
@@ -44,6 +45,9 @@ def analyse(
     voice
         Voice, by name or as a preset file: where its notes are looked for. [default: 60 to
         1000 Hz]
+    passage
+        What was to be played, by name (mill-race), as a TOML, MIDI or MusicXML file: wrong, missing
+        and extra notes are told, at the tempo and the tuning of the player.
     record
         Record so many seconds from the sound input first, 1 to 3600, into RECORDING.
     a4
@@ -64,6 +68,7 @@ def analyse(
         fingered=fingered,
         horn=horn,
         voice=voice,
+        passage=passage,
         record=record,
         a4=a4,
         outputs=tuple(output or ()),

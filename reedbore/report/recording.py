@@ -11,6 +11,7 @@ from typing import Any
 from reedbore.notes import A4_HZ, note_name, split_note
 from reedbore.report import document as documents
 from reedbore.report.words import STATES, rougher
+from reedbore.verdict.against_plan import Aligned, Match
 from reedbore.verdict.instead import KEYS, Range
 from reedbore.verdict.recording import PROVEN, Found
 from reedbore.verdict.state import State
@@ -89,6 +90,80 @@ def csv_text(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = Non
         )
         spread.append(documents.flat(plain))
     return documents.csv_text(spread, "number")
+
+
+def plan_document(aligned: Aligned, tempo_bpm: float, a4: float = A4_HZ) -> dict[str, Any]:
+    """Return what became of a plan as plain data.
+
+    Parameters
+    ----------
+    aligned : Aligned
+        The recording beside its plan.
+    tempo_bpm : float
+        As planned, at the start. [1/min]
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    dict
+        The player's tempo and tuning, each planned note and what was found for it, and what was
+        not planned.
+    """
+    ratio = aligned.tempo_ratio
+    return {
+        "tempo_bpm": tempo_bpm,
+        "played_bpm": None if ratio is None else ratio * tempo_bpm,
+        "tuning_cents": aligned.tuning_cents,
+        "notes": [
+            {
+                "number": one.planned.number,
+                "beat": one.planned.beat,
+                "fingered_hz": one.planned.fingered_hz,
+                "fingered_note": note_name(one.planned.fingered_hz, a4),
+                "sung_hz": one.planned.sung_hz,
+                "sung_note": one.planned.sung_hz and note_name(one.planned.sung_hz, a4),
+                "found": one.found and one.found.number,
+                "outcome": one.outcome,
+            }
+            for one in aligned.matches
+        ],
+        "extra": [row.number for row in aligned.extra],
+    }
+
+
+def plan_text(aligned: Aligned, tempo_bpm: float, a4: float = A4_HZ) -> str:
+    """Say what became of a plan; as `plan_document`."""
+    right = sum(one.outcome in ("right", "joined") for one in aligned.matches)
+    said = [f"{right} of {len(aligned.matches)} planned notes are right."]
+    if aligned.tempo_ratio is not None:
+        said.append(
+            f"Played at {aligned.tempo_ratio * tempo_bpm:.0f} beats a minute, planned "
+            f"{tempo_bpm:g}; the horn is {aligned.tuning_cents:+.0f} cents from the plan."
+        )
+    for one in aligned.matches:
+        if one.outcome in ("right", "joined"):
+            continue
+        planned = note_name(one.planned.fingered_hz, a4)
+        if one.planned.sung_hz is not None:
+            planned += f" with {note_name(one.planned.sung_hz, a4)}"
+        said.append(f"Planned note {one.planned.number}, {planned}: {_became(one, a4)}.")
+    said += [
+        f"Note {row.number}, {note_name(row.played_hz, a4)}, was not planned."
+        for row in aligned.extra
+    ]
+    return "\n".join(said)
+
+
+def _became(one: Match, a4: float) -> str:
+    if one.found is None:
+        return one.outcome
+    heard = note_name(one.found.played_hz, a4)
+    if one.outcome == "wrong sung note":
+        heard = _voice(one.found, a4)
+    elif one.outcome == "no sung note told":
+        return f"{one.outcome} in note {one.found.number}"
+    return f"{one.outcome}, {heard} in note {one.found.number}"
 
 
 def lines(rows: Sequence[Found]) -> list[tuple[str, list[tuple[float, float, float]]]]:

@@ -187,3 +187,17 @@ def test_a_file_is_read_piece_by_piece_as_it_is_as_a_whole():
     edges = [0.0, 0.3, 0.31, 1.2, 9.0]
     parts = [pieces.between(*edge) for edge in itertools.pairwise(edges)]
     assert np.array_equal(np.concatenate(parts), soundfile.read("take.wav")[0])
+
+
+def test_a_plan_is_laid_beside_what_was_played(capsys):
+    plan = '[passage]\ntempo_bpm = 60\nfingered = "Bb2:1.5 D3:1"\nsung = "D4:1.5 A3:1"\n'
+    head = 'title = "Two"\nhorn = "tenor-saxophone"\nvoice = "low-male"\n\n'
+    Path("two.toml").write_text(head + plan, encoding="utf-8")
+    name = kept("take.wav", *pair())
+    words = (name, "--throat-channel", "2", "--passage", "two.toml")
+    text = told(capsys, *words)
+    assert "1 of 2 planned notes are right." in text
+    assert "Planned note 2, D3 with A3: missing." in text
+    plan = json.loads(told(capsys, *words, "--json"))["plan"]
+    assert [note["outcome"] for note in plan["notes"]] == ["right", "missing"]
+    assert "none.toml" in refused(capsys, name, "--passage", "none.toml")

@@ -13,10 +13,12 @@ from reedbore.cli.common import Progress, tell
 from reedbore.errors import AudioError, ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.measures import channels, pitch
+from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import check_a4, midi_to_hz, parse_pitch
 from reedbore.report import recording as report
 from reedbore.verdict import recording as judging
+from reedbore.verdict.against_plan import align, planned_notes
 from reedbore.verdict.instead import Range
 
 TEXTS, MIDI, PICTURES = (".csv", ".json"), (".mid", ".midi"), (".png", ".svg", ".pdf")
@@ -35,6 +37,7 @@ class Asked:
     fingered: str | None = None
     horn: str | None = None
     voice: str | None = None
+    passage: str | None = None
     record: float | None = None
     a4: float
     outputs: tuple[Path, ...] = ()
@@ -110,6 +113,7 @@ def make(asked: Asked, progress: Progress) -> Made:
     for path in asked.outputs:
         _check_output(path)
     _check_numbers(asked)
+    passage = _passage(asked.passage)
     if asked.recording is None:
         raise ReedboreError("RECORDING is missing: the sound file that is to be analysed")
     if asked.record is not None:
@@ -120,20 +124,38 @@ def make(asked: Asked, progress: Progress) -> Made:
         tell(f"{asked.recording}: {warning}")
     progress.stage("listening to the notes")
     rows = judging.analyse(recording, known, progress.share)
+    aligned = None if passage is None else align(rows, planned_notes(passage, asked.a4))
+    rows = rows if aligned is None else aligned.rows
     throat = asked.throat or asked.throat_channel
-    document = {
+    document: dict[str, Any] = {
         "recording": str(asked.recording),
         "throat": None if throat is None else str(throat),
         "seconds": recording.seconds,
         "a4_hz": asked.a4,
         "notes": report.document(rows, asked.a4, reach),
     }
+    if aligned is not None and passage is not None:
+        bpm = 60.0 * passage.tempo
+        document["plan"] = report.plan_document(aligned, bpm, asked.a4)
     for path in asked.outputs:
         progress.stage("writing")
         _write(path, rows, document, asked, reach, recording)
         tell(f"wrote {path}")
     head = f"{asked.recording}, {recording.seconds:.1f} s"
-    return Made(document, f"{head}\n\n{report.text(rows, asked.a4, reach)}")
+    told = report.text(rows, asked.a4, reach)
+    if aligned is not None and passage is not None:
+        told += f"\n\n{report.plan_text(aligned, 60.0 * passage.tempo, asked.a4)}"
+    return Made(document, f"{head}\n\n{told}")
+
+
+def _passage(named: str | None) -> Passage | None:
+    """Read the passage that was to be played: by name, TOML, MIDI or a score."""
+    if named is None:
+        return None
+    from reedbore.simulate.request.compose import source_of  # noqa: PLC0415 - only with a plan
+    from reedbore.simulate.request.take import Words  # noqa: PLC0415
+
+    return source_of(Words(passage=named)).piece.passage
 
 
 def _warnings(recording: Recording, progress: Progress) -> list[str]:
