@@ -15,6 +15,10 @@ def locks(
     thorough: Annotated[bool, Flag] = False,
     confirm: Annotated[bool, Flag] = False,
     singers: Literal["none", "one", "nine"] = "one",
+    every_note: Annotated[bool, Flag] = False,
+    depths: str | None = None,
+    part: str = "1/1",
+    cluster: str | None = None,
     output: Annotated[list[Path] | None, Parameter(name=["--output", "-o"], negative="")] = None,
     json: Annotated[bool, Flag] = False,
 ) -> None:
@@ -38,21 +42,38 @@ def locks(
     singers
         Whose folds are tried: none, one usual voice, or nine, light to heavy and loose to firm,
         for nobody's own are known; nine take several minutes.
+    every_note
+        Of every note of the horn, in one data set, an atlas: -o FILE.zarr. Stop it whenever you
+        like, even by force: the same command goes on where it stopped.
+    depths
+        Of an atlas: how strongly is sung, several depths in one word, as in '0.05 0.1 0.2'.
+    part
+        Of an atlas: only part i of n, written i/n; all together make the whole.
+    cluster
+        Of an atlas: address of a dask.distributed scheduler that is to do the work.
     output
         Write the table to this file: .csv, .json, .png, .svg or .pdf; may be given several times.
     json
         Print one JSON document.
     """
-    from reedbore.cli.work.locks import data, make, readable, write  # noqa: PLC0415 - help starts faster
-
-    words = player.words()
-    outputs = output or []
+    words, outputs = player.words(), output or []
     looks = {"all_ratios": all_ratios, "thorough": thorough, "confirm": confirm}
-    made = make(words, outputs, singers=singers, **looks)
-    for path in outputs:
-        write(made, path)
-        tell(f"wrote {path}")
-    if json:
-        say_json(data(made))
+    if every_note:
+        from reedbore.cli.work import atlas  # noqa: PLC0415 - help starts faster
+
+        share = atlas.read_share(part, cluster)
+        wanted, store = atlas.read(words, outputs, depths=depths, singers=singers, **looks)
+        document, told = atlas.run(wanted, store, share)
     else:
-        say(readable(made))
+        from reedbore.cli.work import locks as one  # noqa: PLC0415
+
+        one.refuse_atlas(depths, part, cluster)
+        made = one.make(words, outputs, singers=singers, **looks)
+        for path in outputs:
+            one.write(made, path)
+            tell(f"wrote {path}")
+        document, told = one.data(made), one.readable(made)
+    if json:
+        say_json(document)
+    else:
+        say(told)

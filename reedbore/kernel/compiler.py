@@ -25,6 +25,9 @@ if "NUMBA_CACHE_DIR" not in os.environ:
     os.environ["NUMBA_CACHE_DIR"] = str(cache_folder(compiled_sources(), "compiled"))
 
 import numba  # noqa: E402 - reads the variable above when it is imported
+from numba.core import caching, runtime  # noqa: E402
+
+_running: Any = runtime
 
 setattr(numba.config, "CACHE_DIR", os.environ["NUMBA_CACHE_DIR"])  # noqa: B010 - no type knows it
 # Straight code may become vector code too: it makes the lanes a seventh faster.
@@ -44,8 +47,30 @@ _PART = _FLAGS | {"forceinline": True}
 KEPT = not _why_not
 """Whether compiled code is kept."""
 
-compiled = numba.njit(cache=KEPT, **_FLAGS)
-"""Compile a function and keep the code. No fastmath: all kernels must agree."""
+
+_cache: Any = caching.FunctionCache
+
+
+class _KeptCode(_cache):  # type: ignore[misc]
+    """A cache that loads no more of the compiler than it takes to run kept code.
+
+    numba's own makes ready for compiling before it looks whether there is anything to compile: a
+    quarter of a second at each start.
+    """
+
+    def load_overload(self, sig: Any, target_context: Any) -> Any:
+        _running.rtsys.initialize(target_context)
+        with self._guard_against_spurious_io_errors():
+            return self._load_overload(sig, target_context)
+
+
+def compiled(function: Any) -> Any:
+    """Compile a function and keep the code. No fastmath: all kernels must agree."""
+    made: Any = numba.njit(**_FLAGS)(function)
+    if KEPT:
+        made._cache = _KeptCode(made.py_func)
+    return made
+
 
 compiled_part = numba.njit(**_PART)
 """Compile a part of a compiled function; its code is kept with the whole.

@@ -60,7 +60,7 @@ def plain(row: SingerRow, others: Sequence[SingerRow] = (), a4: float = A4_HZ) -
     dict
         Fit for JSON; cents are around the aim that is told.
     """
-    aim, middle = _aim_hz(row), row.middle
+    aim, middle = aim_hz(row), row.middle
     name, off = split_note(aim, a4)
     spread = widths(others)
     return {
@@ -131,7 +131,8 @@ def _of_voices(typical: float | None, spread: Sequence[float]) -> dict[str, floa
     return {"low": low, "typical": typical, "high": high}
 
 
-def _aim_hz(row: SingerRow) -> float:
+def aim_hz(row: SingerRow) -> float:
+    """Return where to aim: the middle of the range, or the just note. [Hz]."""
     if not (row.low and row.high):
         return row.just_hz
     middle = 0.5 * (row.low.inside + row.high.inside)
@@ -222,7 +223,7 @@ def row_words(row: SingerRow, others: Sequence[SingerRow] = (), a4: float = A4_H
     RowWords
         The words.
     """
-    name, off = split_note(_aim_hz(row), a4)
+    name, off = split_note(aim_hz(row), a4)
     pulled = row.middle.pulled_cents if row.middle else 0.0
     over, half = "over " if row.open_ended else "", 0.5 * row.width
     found = [0.5 * width for width in widths(others)]

@@ -121,7 +121,7 @@ def check(atlas: Atlas) -> None:
         raise ReedboreError(f"{len(atlas.depths)} depths are asked for; allowed 1 to {MOST_DEPTHS}")
     if list(atlas.depths) != sorted(set(atlas.depths)):
         told = " ".join(f"{depth:g}" for depth in atlas.depths)
-        raise ReedboreError(f"the depths are {told}; write each once, rising")
+        raise ReedboreError(f"the depths are '{told}'; write each once, rising")
     for text in atlas.settings:
         if parse_setting(text)[0] == "voice.depth":
             raise ReedboreError(f"--set {text}: write the depths of an atlas as --depths")
@@ -608,7 +608,7 @@ def read(path: Path) -> Found:
         If there is no store of an atlas.
     """
     group = arrays.open_group(path)
-    if group.attrs["made_by"] != arrays.ATLAS:
+    if not arrays.is_atlas(path):
         raise ReedboreError(f"{path} holds a sweep, not an atlas")
     try:
         about: dict[str, Any] = dict(group.attrs)

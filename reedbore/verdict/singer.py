@@ -386,6 +386,11 @@ def beyond_chance(still: float, chance: float) -> float:
     return max(still - chance, 0.0) / (1.0 - chance) if chance < 1.0 else still
 
 
+def tried(singers: str) -> tuple[str, ...]:
+    """Name the voices of `physics.folds.VOICES` that are tried: ``none``, ``one`` or ``nine``."""
+    return {"none": (), "one": (TYPICAL,), "nine": tuple(folds.VOICES)}[singers]
+
+
 def singers(setup: Setup) -> dict[str, Setup]:
     """Return a setup with each of the voices that stand for all singers.
 

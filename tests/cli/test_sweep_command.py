@@ -158,7 +158,7 @@ def test_wrong_words_are_told_in_one_sentence(
 
 def test_place_that_is_no_store_is_refused_before_any_work(capsys: pytest.CaptureFixture[str]):
     assert main([*SWEEP, "-o", "map.nc"]) == 2
-    assert capsys.readouterr().err == "map.nc ends in '.nc'; a sweep is kept as .zarr\n"
+    assert capsys.readouterr().err == "map.nc ends in '.nc'; a sweep or an atlas is kept as .zarr\n"
 
 
 def test_another_sweep_into_the_same_store_is_refused(

@@ -66,6 +66,45 @@ def test_where_nothing_can_be_kept_it_runs_and_says_so_once(tmp_path, home):
     assert line.endswith("(not a directory), so each start compiles it again")
 
 
+OWN = """
+import sys
+import numpy as np
+from reedbore.kernel.compiler import compiled
+
+def whole(x):
+    total = 0.0
+    for one in x:
+        total += np.cos(one) + np.interp(one, np.arange(3.0), np.ones(3))
+    return total
+
+loop = compiled(whole)
+value, hits = loop(np.arange(4.0)), sum(loop.stats.cache_hits.values())
+print(value, hits, "numba.cpython.listobj" in sys.modules)
+print(compiled(lambda x: np.dot(x, x) + 1.0)(np.arange(3.0)))
+"""
+
+
+def test_kept_code_runs_without_what_only_compiling_needs(tmp_path):
+    # numba loads all that it knows to compile before it looks whether there is anything to
+    # compile; what is then compiled after all, beside kept code, finds it.
+    (tmp_path / "reedbore_own.py").write_text(OWN)
+    environment = {k: v for k, v in os.environ.items() if k != "NUMBA_CACHE_DIR"}
+    environment |= {"PYTHONPATH": f"{tmp_path}:{PACKAGE.parent}"}
+    environment |= {"XDG_CACHE_HOME": str(tmp_path / "cache")}
+    command = [sys.executable, "-c", "import reedbore_own"]
+    told = [
+        subprocess.run(
+            command, capture_output=True, text=True, env=environment, check=True
+        ).stdout.splitlines()
+        for _ in range(2)
+    ]
+    (cold, other), (warm, again) = told
+    assert other == again
+    value, hits, loaded = cold.split()
+    assert (hits, loaded) == ("0", "True")
+    assert warm.split() == [value, "1", "False"]
+
+
 KERNELS = {
     single: ("_loop",),
     passage: ("_loop", "_listen"),

@@ -215,7 +215,7 @@ def test_another_model_does_not_go_on(tmp_path: Path):
     ("changed", "says"),
     [
         ({"depths": ()}, "0 depths are asked for; allowed 1 to 8"),
-        ({"depths": (0.2, 0.1)}, "the depths are 0.2 0.1; write each once, rising"),
+        ({"depths": (0.2, 0.1)}, "the depths are '0.2 0.1'; write each once, rising"),
         ({"settings": ("voice.depth=0.3",)}, "--set voice.depth=0.3: write the depths"),
         ({"settings": ("voice.drive=folds",)}, "voice.drive is 'folds': leave it out"),
         ({"settings": ("voice.drive=flow",)}, "the depth comes out of the flow"),

@@ -467,7 +467,9 @@ def test_other_things_are_never_written_over(tmp_path: Path, there: str):
 
 
 def test_other_endings_are_refused(tmp_path: Path):
-    with pytest.raises(ReedboreError, match=r"map.nc ends in '.nc'; a sweep is kept as .zarr"):
+    with pytest.raises(
+        ReedboreError, match=r"map.nc ends in '.nc'; a sweep or an atlas is kept as .zarr"
+    ):
         run(tmp_path / "map.nc")
 
 

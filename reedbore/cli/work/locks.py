@@ -14,7 +14,7 @@ from reedbore.notes import midi_to_hz, written_name
 from reedbore.report import locks, singer
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request, with_demo
 from reedbore.verdict.locks import Table, lock_table
-from reedbore.verdict.singer import TYPICAL, SingerRow, singer_rows
+from reedbore.verdict.singer import TYPICAL, SingerRow, singer_rows, tried
 from reedbore.verdict.singer import singers as singers_of
 
 PICTURES = ".png", ".svg", ".pdf"
@@ -48,6 +48,13 @@ class Made:
     def title(self) -> str:
         """Name horn and note."""
         return self.request.typed.title.partition(" fingered")[0] + " fingered"
+
+
+def refuse_atlas(depths: str | None, part: str, cluster: str | None) -> None:
+    """Refuse what only an atlas has."""
+    for name, given in (("depths", depths), ("part", part != "1/1"), ("cluster", cluster)):
+        if given:
+            raise ReedboreError(f"--{name} goes with --every-note")
 
 
 def make(
@@ -112,7 +119,7 @@ def make(
 def _sung(table: Table, singers: str, progress: Progress) -> dict[str, list[SingerRow]]:
     """Let singers with folds try what a voice like a clock was tried on."""
     known = singers_of(table.setup)
-    names = {"none": [], "one": [TYPICAL], "nine": list(known)}[singers]
+    names = tried(singers)
     ratios = [row.ratio for row in table.rows]
     if not names:
         return {}

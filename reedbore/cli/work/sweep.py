@@ -21,6 +21,7 @@ from reedbore.simulate.request.take import Request, Words, read_request, refuse_
 from reedbore.simulate.request.typed import TypedCell
 from reedbore.verdict.state import State
 from reedbore.verdict.sweep import table
+from reedbore.verdict.sweep.arrays import is_atlas
 from reedbore.verdict.sweep.axes import LUNGS, check, read_axis, read_sung
 from reedbore.verdict.sweep.plan import SUNG, VOICE, Axis, Fingered, Sweep
 from reedbore.verdict.sweep.store import read_sweep
@@ -241,6 +242,10 @@ def read_cell(words: Mapping[str, Any], path: Path | None, at: Sequence[str]) ->
     """
     if path is None:
         raise ReedboreError("--at picks a cell of a sweep: give --from FILE.zarr too")
+    if is_atlas(path):
+        from reedbore.cli.work import atlas  # noqa: PLC0415 - reads more than a cell needs
+
+        return atlas.read_pair(words, path, at)
     refuse_words(words, f"--from renders a cell of {path}")
     swept = read_sweep(path)
     given = _read_at(swept, at)

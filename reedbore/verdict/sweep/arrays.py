@@ -54,6 +54,11 @@ def open_group(path: Path, mode: Any = "r") -> zarr.Group:
     return group
 
 
+def is_atlas(path: Path) -> bool:
+    """Tell the store of an atlas from that of a sweep; a ReedboreError if it is neither."""
+    return bool(open_group(path).attrs["made_by"] == ATLAS)
+
+
 def make(group: zarr.Group, name: str, shape: tuple[int, ...], dtype: Any, **options: Any) -> Any:
     """Make an array, every part of which is written and has a checksum.
 

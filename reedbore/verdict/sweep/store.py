@@ -103,7 +103,9 @@ def make_or_compare(path: Path, make: Callable[[Path], None], compare: Callable[
 def check_place(path: Path) -> None:
     """Refuse a store that is no ``.zarr`` or cannot be written to."""
     if path.suffix != SUFFIX:
-        raise ReedboreError(f"{path} ends in {path.suffix!r}; a sweep is kept as {SUFFIX}")
+        raise ReedboreError(
+            f"{path} ends in {path.suffix!r}; a sweep or an atlas is kept as {SUFFIX}"
+        )
     check_writable(path / "zarr.json")
 
 

@@ -75,10 +75,10 @@ def drawn(found: LockMap, kind: str) -> bytes:
         return html.page(found).encode()
     buffer = io.BytesIO()
     draw(found).savefig(buffer, format=kind, facecolor=PAPER)
-    return (_with_palette(buffer) if kind == "png" else buffer).getvalue()
+    return (with_palette(buffer) if kind == "png" else buffer).getvalue()
 
 
-def _with_palette(png: io.BytesIO) -> io.BytesIO:
+def with_palette(png: io.BytesIO) -> io.BytesIO:
     """Make a picture a third as large: a map has few colours, but hatching packs badly."""
     smaller = io.BytesIO()
     few = Image.open(png).convert("RGB").quantize(256, dither=Image.Dither.NONE)
