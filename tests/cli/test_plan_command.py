@@ -188,6 +188,19 @@ def test_a_note_that_fails_is_told_and_the_others_go_on(asked, capsys, monkeypat
     assert "falls into step by itself" in out
 
 
+def test_a_plan_that_is_stopped_says_that_it_goes_on(asked, capsys, monkeypatch):
+    def try_pairs(player, note, ratios):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(tried, "try_pairs", try_pairs)
+    assert main(["plan", "--want", "F1"]) == 130
+    told = capsys.readouterr().err.splitlines()[-2:]
+    assert told == [
+        "what was tried before C3 is kept: the same command goes on from there",
+        "stopped",
+    ]
+
+
 def test_the_plan_is_written_by_its_ending(asked, capsys, tmp_path):
     paths = [tmp_path / "plan.csv", tmp_path / "plan.json"]
     words = [word for path in paths for word in ("-o", str(path))]

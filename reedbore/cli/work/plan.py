@@ -341,6 +341,9 @@ def simulated(asked: Asked, plan: Plan) -> Plan:
         except ModelError as error:
             tell(f"{name}: {error}")
             found = {}
+        except KeyboardInterrupt:
+            tell(f"what was tried before {name} is kept: the same command goes on from there")
+            raise
         plan, done = _taken(plan, note, found), done + len(pairs)
     return plan
 
