@@ -35,12 +35,15 @@ def flat_top(samples: Samples) -> float:
     Returns
     -------
     float
-        Of those with two neighbours or more on the same extreme value; 0 for silence. [1]
+        Of those with two neighbours or more on the same extreme value; 0 for silence. A converter
+        clips at the same height up and down, so an extreme lower than the other is none. [1]
     """
     if samples.size < FLAT:
         return 0.0
-    share = 0.0
+    share, peak = 0.0, float(np.abs(samples).max())
     for extreme in (float(samples.max()), float(samples.min())):
+        if abs(extreme) < 0.99 * peak:
+            continue
         at = np.abs(samples - extreme) <= 1e-4 * abs(extreme)
         rows = np.lib.stride_tricks.sliding_window_view(at, FLAT).all(axis=1)
         share += float(rows.sum()) / samples.size if extreme else 0.0

@@ -477,7 +477,7 @@ def _alone(row: Found, horn: Samples, rate: float, known: Known) -> Found:
         return replace(row, reason=why, cannot=_all_of_the_voice(why))
     row = replace(
         row,
-        sung_class=_members(row.played_hz, kind.hz, known.reach or VOICE_RANGE),
+        sung_class=_members(row.played_hz, kind.hz, known.reach or VOICE_RANGE, rate / horn.size),
         interaction_db=kind.over_db,
     )
     row = _named(row, known)
@@ -505,15 +505,22 @@ def _alone(row: Found, horn: Samples, rate: float, known: Known) -> Found:
 UNEVEN = "the lines between the partials are too uneven to tell drift from step"
 
 
-def _members(played: float, residue: float, reach: Range) -> tuple[float, ...]:
-    """List the notes of a class within the range of a voice, lowest first. [Hz]."""
+def _members(played: float, residue: float, reach: Range, apart: float) -> tuple[float, ...]:
+    """List the notes of a class within the range of a voice, lowest first. [Hz].
+
+    Those nearer to each other than `apart` [Hz] are told as one.
+    """
     most = math.ceil(reach[1] / played) + 1
     every = sorted({abs(k * played + sign * residue) for k in range(most) for sign in (-1, 1)})
     inside = [hz for hz in every if reach[0] <= hz <= reach[1]]
     # At half the played note two members fall together.
-    return tuple(
-        hz for hz, before in zip(inside, [0.0, *inside], strict=False) if hz - before > 0.1 * played
-    )
+    told: list[float] = []
+    for hz in inside:
+        if told and hz - told[-1] < apart:
+            told[-1] = 0.5 * (told[-1] + hz)
+        else:
+            told.append(hz)
+    return tuple(told)
 
 
 def _named(row: Found, known: Known) -> Found:

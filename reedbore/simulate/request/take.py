@@ -25,6 +25,7 @@ from reedbore.simulate.breath import parse_pressure
 from reedbore.simulate.dynamics import lip_follows, with_dynamic
 from reedbore.simulate.player import alive
 from reedbore.simulate.request.typed import Typed, TypedCell
+from reedbore.simulate.request.voice_file import complaints
 from reedbore.simulate.tuning import WrongNote, tune
 
 DEMO = "mill-race"
@@ -172,7 +173,7 @@ def read_request(words: Words, *, still: bool = False) -> Request:
         typed=_typed(words, horn, fingered_hz, setup),
         untuned=(horn, words),
         still=still,
-        warnings=tuple(_out_of_range(setup, singer, words.a4)),
+        warnings=(*_out_of_range(setup, singer, words.a4), *of_the_voice(words.sung)),
         reach=reach_of(setup, singer, words.a4),
         transposition=horn.transposition,
     )
@@ -261,6 +262,11 @@ def _sing(setup: Setup, words: Words, fingered_hz: float, horn: Horn) -> Setup:
     with named("--sung"):
         hz = notes.parse_sung(words.sung, fingered_hz, words.a4, transposition=horn.transposition)
     return setup.with_value("voice.frequency_hz", hz)
+
+
+def of_the_voice(sung: str | None) -> list[str]:
+    """Say what speaks against a recording as a voice."""
+    return complaints(Path(sung)) if sung is not None and is_recording(sung) else []
 
 
 def is_recording(word: str) -> bool:
