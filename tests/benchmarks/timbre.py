@@ -4,7 +4,7 @@ Run `python tests/benchmarks/timbre.py [NAME ...] [tiny]`, with `tiny` for one n
 Each number stands beside the range of real notes, widened by 15 % or 3 dB; what lies outside is
 starred. The ranges were measured on recorded notes of freely available sampled instruments, before
 their loops, and are no more than that: a few players, rooms and microphones. For the alto none were
-measured; those of the tenor stand in. Movement and noise are those of a breath with sway and air.
+measured; those of the tenor stand in. Movement and noise are those that takes have by default.
 """
 
 import math
@@ -19,6 +19,7 @@ from reedbore.model.setup import Setup
 from reedbore.notes import midi_to_hz, parse_note
 from reedbore.simulate.dynamics import lip_follows, with_dynamic
 from reedbore.simulate.outside import SOUND_RATE
+from reedbore.simulate.player import alive
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import tune
 
@@ -28,7 +29,6 @@ NOTES = {
     "clarinet-b-flat": "D3 F3 A3 D4 F4 Ab4",
 }
 SECONDS, HELD_S = 3.0, 2.0
-SWAY, AIR, AIR_OF_A_CLARINET = 0.04, 0.01, 0.002
 HIGH_HZ = 4000.0
 PARTS_DB, PARTS = 3.0, 1.15
 """By how much a range is widened: dB, and as a factor."""
@@ -71,11 +71,9 @@ ROWS = (
 )
 
 
-def measured(name: str, setup: Setup, hz: float) -> list[float]:
+def measured(setup: Setup, hz: float) -> list[float]:
     """Measure a note at the breath of its preset, and how much louder ff is than p."""
-    air = AIR_OF_A_CLARINET if name.startswith("clarinet") else AIR
-    alive = setup.with_value("breath.sway", SWAY).with_value("breath.air", air)
-    still, moving = (render(one, SECONDS).sound[-KEPT:] for one in (setup, alive))
+    still, moving = (render(one, SECONDS).sound[-KEPT:] for one in (setup, alive(setup)))
     played = pitch.refine(still, SOUND_RATE, hz)
     amplitude = timbre.partials(still, SOUND_RATE, played)
     moves = timbre.movement(moving, SOUND_RATE, played)
@@ -101,7 +99,7 @@ def level(setup: Setup, hz: float, dynamic: str) -> float:
 def horn_table(name: str) -> None:
     horn, notes = load_horn(name), NOTES[name].split()
     hertz = [midi_to_hz(parse_note(note)) for note in notes]
-    columns = [measured(name, tune(horn, hz), hz) for hz in hertz]
+    columns = [measured(tune(horn, hz), hz) for hz in hertz]
     print(f"{name}\n{'':35}{''.join(f'{note:>10}' for note in notes)}   recorded notes")
     for number, row in enumerate(ROWS):
         values = [column[number] for column in columns]
