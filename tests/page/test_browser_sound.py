@@ -52,9 +52,12 @@ def level(samples: NDArray[np.float64]) -> float:
 
 def alike(part: NDArray[np.float64], whole: NDArray[np.float64]) -> float:
     """Correlation of a part with the place in a whole that is most like it, 1 at most."""
+    # A sound that moves is louder here and there: that alone is no likeness.
     size = whole.size + part.size
     product = np.fft.irfft(np.fft.rfft(whole, size) * np.conj(np.fft.rfft(part, size)), size)
-    place = int(np.argmax(product[: whole.size - part.size + 1]))
+    energy = np.concatenate(([0.0], np.cumsum(whole**2)))
+    beside = np.sqrt(np.maximum(energy[part.size :] - energy[: -part.size], 1e-12))
+    place = int(np.argmax(product[: beside.size] / beside))
     return float(np.corrcoef(part, whole[place : place + part.size])[0, 1])
 
 
