@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from reedbore.model.line import Line, Note
+from reedbore.model.line import Note
 from reedbore.model.passage import Passage
 
 ONE_BREATH_L = 2.5
@@ -80,28 +80,27 @@ def phrases(passage: Passage, flow: Flow) -> list[Phrase]:
         where the tongue begins a note, or else the voice, or else where a slur can be parted; two
         notes that are both held are never broken.
     """
-    places = _places(passage)
+    places, air = _places(passage), _Air(passage, flow)
     found: list[Phrase] = []
     for begin, end in _stretches(passage):
         start = begin
         inside = [place for place in places if begin < place.beat < end]
         while True:
-            taken = _air(passage, flow, start, end)[1]
+            taken = air.between(start, end)[1]
             left = [place for place in inside if place.beat > start]
-            place = _best(passage, flow, start, left) if taken > ONE_BREATH_L else None
+            place = _best(air, start, left) if taken > ONE_BREATH_L else None
             until = place.beat if place else end
-            seconds, litres = _air(passage, flow, start, until)
             within = place is not None and place.breaks > 0
-            found.append(Phrase(start, until, seconds, litres, place is None, within))
+            found.append(Phrase(start, until, *air.between(start, until), place is None, within))
             if place is None:
                 break
             start = until
     return found
 
 
-def _best(passage: Passage, flow: Flow, start: float, left: Sequence[_Place]) -> _Place | None:
+def _best(air: "_Air", start: float, left: Sequence[_Place]) -> _Place | None:
     """Choose where to breathe next: late in the breath, where least is broken."""
-    used = [(place, _air(passage, flow, start, place.beat)[1]) for place in left]
+    used = [(place, air.between(start, place.beat)[1]) for place in left]
     fits = [place for place, litres in used if litres <= ONE_BREATH_L]
     good = [place for place, litres in used if EARLIEST * ONE_BREATH_L <= litres <= ONE_BREATH_L]
     if good:
@@ -132,30 +131,49 @@ def _places(passage: Passage) -> list[_Place]:
     It breaks nothing between two notes that are tongued; else a hum, a held note of the horn, or,
     worst, a slur over which the other line is held or slurred too.
     """
-    lines = [line for line in (passage.fingered_line, passage.sung_line) if line.notes]
-    return [
-        _Place(beat, 2 * _goes_on(lines[0], beat) + any(_goes_on(o, beat) for o in lines[1:]))
-        for beat in sorted({beat for line in lines for beat in line.bounds})
+    lines = [
+        (line.notes, line.bounds)
+        for line in (passage.fingered_line, passage.sung_line)
+        if line.notes
     ]
+    found = []
+    for beat in sorted({beat for _, bounds in lines for beat in bounds}):
+        horn, *voice = (_goes_on(notes, bounds, beat) for notes, bounds in lines)
+        found.append(_Place(beat, 2 * horn + any(voice)))
+    return found
 
 
-def _goes_on(line: Line, beat: float) -> bool:
+def _goes_on(notes: Sequence[Note], bounds: Sequence[float], beat: float) -> bool:
     """Tell whether a note of a line sounds on over a beat, or is slurred there."""
-    place = bisect_right(line.bounds, beat) - 1
-    if place >= len(line.notes):
+    place = bisect_right(bounds, beat) - 1
+    if place >= len(notes):
         return False
-    if line.bounds[place] < beat:
-        return line.notes[place].pitch is not None
-    return place > 0 and line.notes[place - 1].slurred
+    if bounds[place] < beat:
+        return notes[place].pitch is not None
+    return place > 0 and notes[place - 1].slurred
 
 
-def _air(passage: Passage, flow: Flow, begin: float, end: float) -> tuple[float, float]:
-    """Return how long the horn sounds [s] between two beats, and the air that it takes [l]."""
-    seconds, litres = 0.0, 0.0
-    line = passage.fingered_line
-    for note, (first, last) in zip(line.notes, pairwise(line.bounds), strict=True):
-        first, last = max(first, begin), min(last, end)  # noqa: PLW2901
-        if note.pitch is not None and first < last:
+class _Air:
+    """Knows how long the horn sounds, and how much air it takes, between any two beats."""
+
+    def __init__(self, passage: Passage, flow: Flow) -> None:
+        line = passage.fingered_line
+        self._passage, self._bounds = passage, line.bounds
+        self._rates = [(0.0, 0.0) if n.pitch is None else (1.0, flow(n)) for n in line.notes]
+        self._sums = [(0.0, 0.0)]
+        for (first, last), rates in zip(pairwise(line.bounds), self._rates, strict=True):
             lasts = passage.seconds_at(last) - passage.seconds_at(first)
-            seconds, litres = seconds + lasts, litres + lasts * flow(note)
-    return seconds, litres
+            seconds, litres = self._sums[-1]
+            self._sums.append((seconds + lasts * rates[0], litres + lasts * rates[1]))
+
+    def between(self, begin: float, end: float) -> tuple[float, float]:
+        """Return seconds and litres."""
+        (s, v), (from_s, from_v) = self._until(end), self._until(begin)
+        return s - from_s, v - from_v
+
+    def _until(self, beat: float) -> tuple[float, float]:
+        place = min(bisect_right(self._bounds, beat) - 1, len(self._rates) - 1)
+        first, (seconds, litres) = self._bounds[place], self._sums[place]
+        beat = min(beat, self._bounds[place + 1])
+        lasts = self._passage.seconds_at(beat) - self._passage.seconds_at(first)
+        return seconds + lasts * self._rates[place][0], litres + lasts * self._rates[place][1]

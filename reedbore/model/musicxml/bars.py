@@ -8,6 +8,7 @@ holds them (a beat, half of one, or two) becomes a tuplet. What lies on none of 
 nearest 1/16 of a beat, a sixty-fourth note.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -158,10 +159,12 @@ def set_in_bars(spans: Sequence[Span], bars: Sequence[Bar]) -> Set:
     lost = {k for k, span in enumerate(there) if span.end <= span.start}
     kept = [(k, span) for k, span in enumerate(there) if k not in lost]
     found = []
+    ends, starts = [span.end for _, span in kept], [span.start for _, span in kept]
     for bar, parts in zip(bars, windows, strict=True):
         signs: list[Sign] = []
+        here = kept[bisect_right(ends, bar.start) : bisect_left(starts, bar.end)]
         for window in parts:
-            signs += _signs(window, bar, kept)
+            signs += _signs(window, bar, here)
         found.append(tuple(signs))
     return Set(tuple(found), frozenset(moved - lost), frozenset(lost))
 
@@ -172,7 +175,7 @@ def _windows_of(
     """Part a bar into tuplets and what is between them; `place` tells where bounds come to lie."""
     parts: list[_Window] = []
     for start, end in _groups(bar):
-        inside = [mark for mark in marks if start < mark < end]
+        inside = marks[bisect_right(marks, start) : bisect_left(marks, end)]
         parts += _windows(start, end, inside, bar.start, place)
     joined = parts[:1]
     for part in parts[1:]:
