@@ -1,9 +1,9 @@
 """Make again all that README, gallery, lesson and étude show of what the model does.
 
 ``python renders/make.py`` makes everything, in about half an hour on two idle cores; with words
-only these parts: ``notes`` (where étude and lesson sing), ``demo``, ``folds`` (the picture of a
-singer), ``maps``, ``readme`` (what it shows of the output of commands). Run it after every change
-of the sound, then see what changed.
+only these parts: ``notes`` (where étude and lesson sing), ``demo``, ``sheet`` (the étude's, for the
+stand), ``folds`` (the picture of a singer), ``maps``, ``readme`` (what it shows of the output of
+commands). Run it after every change of the sound, then see what changed.
 """
 
 import re
@@ -31,6 +31,7 @@ GALLERY = ROOT / "renders" / "gallery"
 ETUDE = ROOT / "presets" / "passages" / "mill-race.toml"
 LESSON = ROOT / "reedbore" / "page" / "lesson" / "steps.py"
 DEMO = "mill-race"
+SHEET = f"{DEMO}-sheet.svg"
 NEAR_CENTS = 20.0
 
 BLOCK = re.compile(r"```text\n\$ (reedbore [^\n]*)\n(.*?)```", re.S)
@@ -184,6 +185,12 @@ def make_demo(folder: Path) -> None:
     soundfile.write(packed, samples, rate, format="OGG", subtype="OPUS")
 
 
+def make_sheet(folder: Path) -> None:
+    """Plan the étude and draw its practice sheet."""
+    run(f"reedbore plan --passage {DEMO} -o {SHEET}", folder)
+    shutil.copy(folder / SHEET, GALLERY)
+
+
 def make_folds(folder: Path) -> None:
     """Render the pair that README shows of a singer with folds, for its picture."""
     (command,) = [one for one, _ in blocks(README.read_text(encoding="utf-8")) if "folds" in one]
@@ -210,6 +217,7 @@ def make_readme(folder: Path) -> None:
 PARTS = {
     "notes": make_notes,
     "demo": make_demo,
+    "sheet": make_sheet,
     "folds": make_folds,
     "maps": make_maps,
     "readme": make_readme,

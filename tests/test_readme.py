@@ -44,7 +44,7 @@ def test_readme_shows_a_verdict_a_passage_and_a_table():
 def test_every_picture_of_the_gallery_is_made_by_the_one_command():
     pages = make.pages()
     made = {picture for _, _, picture in make.maps(pages)}
-    made |= {"mill-race.png", "mill-race.ogg", "folds.png"}
+    made |= {"mill-race.png", "mill-race.ogg", make.SHEET, "folds.png"}
     assert {path.name for path in make.GALLERY.iterdir()} == made
     assert all(f"gallery/{name}" in pages for name in made)
     assert len(re.findall("^reedbore sweep", pages, re.M)) == len(make.maps(pages))
