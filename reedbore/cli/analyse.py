@@ -41,7 +41,8 @@ def analyse(
     fingered
         The note that is fingered throughout, if it is one: Bb2, F#3+14c or 220Hz.
     horn
-        Horn, by name or as a preset file: --fingered w:C4 is then written for it.
+        Horn, by name or as a preset file: --fingered w:C4 is then written for it. With --voice and
+        no throat, what may have been sung is rendered and compared, some seconds a note.
     voice
         Voice, by name or as a preset file: where its notes are looked for. [default: 60 to
         1000 Hz]

@@ -61,6 +61,7 @@ def _plain(row: Found, a4: float, reach: Range | None) -> dict[str, Any]:
         "sung_within_cents": row.sung_within,
         "sung_tempered_cents": tempered,
         "sung_class_hz": list(row.sung_class),
+        "sung_margin_db": row.margin_db,
         "ratio": f"{row.ratio[0]}/{row.ratio[1]}" if row.ratio else None,
         "sung_just_cents": row.off_cents,
         "common_hz": common,

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore import stopping
+from reedbore.errors import ModelError
 from reedbore.measures import (
     hearing,
     horn_notes,
@@ -29,6 +30,7 @@ from reedbore.measures import (
     spectrum,
     two_notes,
 )
+from reedbore.model.setup import Horn
 from reedbore.notes import MEASURED_LIMIT, cents, choose_ratio
 from reedbore.verdict.instead import Instead, Range, sing_instead
 from reedbore.verdict.result import FUSED_HZ, NEAR_CENTS, Ratio
@@ -104,6 +106,8 @@ class Known(NamedTuple):
     """Lowest and highest note of the voice. [Hz]"""
     sung_hz: Callable[[float, float], float | None] | None = None
     """What is planned to be sung over a played note [Hz] at a time [s]."""
+    instrument: Horn | None = None
+    """Who plays: then each member of a class is rendered and compared, if the range is known."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,6 +130,8 @@ class Found:
         [Hz], [cents]
     sung_class : tuple of float
         What may have been sung, from the horn alone: within the voice's range. [Hz]
+    margin_db : float or None
+        Where the sung note was chosen by rendering each member: how much farther the next is.
     ratio : (p, q) or None
     q : int or None
         Of the common note f1/q, where p is not known.
@@ -160,6 +166,7 @@ class Found:
     sung_hz: float | None = None
     sung_within: float | None = None
     sung_class: tuple[float, ...] = ()
+    margin_db: float | None = None
     ratio: Ratio | None = None
     q: int | None = None
     drift_hz: float | None = None
@@ -456,6 +463,7 @@ NO_VOICE = "the throat has no note"
 REST = "nobody sings"
 NO_CLASS = "nothing lies between the horn's partials: nobody sings, or one of them"
 ONE_CHANNEL = "the horn alone tells only the class of the sung note; add a throat microphone"
+TOO_ALIKE = "rendered, two of the notes that it may have been are too much alike"
 NO_RATIO = "no simple ratio is near"
 NO_THIRD = "the common note is one of the two"
 NO_SUNG = "it takes the sung note"
@@ -481,6 +489,8 @@ def _alone(row: Found, horn: Samples, rate: float, known: Known) -> Found:
         interaction_db=kind.over_db,
     )
     row = _named(row, known)
+    if row.sung_hz is None and known.instrument is not None and known.reach is not None:
+        row = _rendered(row, horn, rate, known.instrument)
     share = kind.hz / row.played_hz
     member = _small_ratio(share, row)
     if member is None:
@@ -537,6 +547,22 @@ def _named(row: Found, known: Known) -> Found:
             row, cannot={"sung_hz": ONE_CHANNEL, "third_db": NO_SUNG, "ratio": ONE_CHANNEL}
         )
     return replace(row, sung_hz=chosen, sung_within=row.played_within * row.played_hz / chosen)
+
+
+def _rendered(row: Found, horn: Samples, rate: float, instrument: Horn) -> Found:
+    """Name the sung note by rendering each member, if one of them clearly comes closest."""
+    from reedbore.verdict import synthesis  # noqa: PLC0415 - only with a horn is anything rendered
+
+    try:
+        best = synthesis.choose(horn, rate, row.played_hz, row.sung_class, instrument)
+    except ModelError as error:
+        return replace(row, cannot={**row.cannot, "sung_hz": str(error)})
+    if best is None:
+        return row
+    if best.margin_db < synthesis.SURE_DB:
+        return replace(row, margin_db=best.margin_db, cannot={**row.cannot, "sung_hz": TOO_ALIKE})
+    within = row.played_within * row.played_hz / best.hz
+    return replace(row, sung_hz=best.hz, sung_within=within, margin_db=best.margin_db)
 
 
 def _small_ratio(share: float, row: Found) -> tuple[int, int] | None:

@@ -197,9 +197,10 @@ def _known(asked: Asked) -> tuple[judging.Known, Range | None]:
     if asked.voice is not None:
         low, high = load_singer(asked.voice).midi_range
         reach = midi_to_hz(low, asked.a4), midi_to_hz(high, asked.a4)
-    transposition = load_horn(asked.horn).transposition if asked.horn else None
+    instrument = load_horn(asked.horn) if asked.horn else None
+    transposition = instrument.transposition if instrument else None
     fingered = asked.fingered and parse_pitch(asked.fingered, asked.a4, transposition=transposition)
-    return judging.Known(fingered or None, reach), reach
+    return judging.Known(fingered or None, reach, instrument=instrument), reach
 
 
 def _check_output(path: Path) -> None:
