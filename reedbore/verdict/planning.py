@@ -62,8 +62,8 @@ class Fingered(NamedTuple):
 
 
 def fingered_notes(horn: Horn, a4: float = A4_HZ) -> list[Fingered]:
-    """List the notes that a horn fingers plainly, lowest first; none under an octave vent."""
-    return [Fingered(midi_to_hz(midi, a4)) for midi in horn.notes() if horn.vent(midi) is None]
+    """List all notes that a horn fingers plainly, lowest first, those under its vents too."""
+    return [Fingered(midi_to_hz(midi, a4)) for midi in horn.notes()]
 
 
 def pairs_over(note: Fingered, reach: Range) -> list[Choice]:

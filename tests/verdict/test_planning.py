@@ -35,7 +35,10 @@ def hz(note):
 
 
 def all_pairs(reach=REACH):
-    return [pair for note in fingered_notes(TENOR) for pair in pairs_over(note, reach)]
+    """List all pairs of the low register, which does not hang on the vents of a preset."""
+    low, high = TENOR.midi_range
+    notes = [Fingered(midi_to_hz(midi)) for midi in range(low, high + 1)]
+    return [pair for note in notes for pair in pairs_over(note, reach)]
 
 
 def found(width, heard=Heard.YES, pulled=10.0, state=RowState.LOCKED, aim=170.0):
@@ -62,6 +65,16 @@ def test_over_a_note_stands_every_ratio_that_the_voice_has_and_no_other():
         if math.gcd(p, q) == 1 and low <= note.hz * p / q <= high
     }
     assert {pair.ratio for pair in pairs_over(note, REACH)} == wanted
+
+
+def test_all_notes_of_a_horn_are_planned_those_under_its_vents_too():
+    notes = [note.hz for note in fingered_notes(TENOR)]
+    assert notes == [midi_to_hz(midi) for midi in TENOR.notes()]
+    assert notes[-1] > midi_to_hz(TENOR.midi_range[1])
+    whole = [pair for note in fingered_notes(TENOR) for pair in pairs_over(note, REACH)]
+    # A third of G4, sung as C4: the low register has no C3 for this voice.
+    assert [pair.ratio for pair in pairs_for(hz("C3"), whole)] == [(2, 3)]
+    assert not pairs_for(hz("C3"), all_pairs())
 
 
 def test_a_wanted_third_note_is_had_from_every_fingered_note_that_has_it_as_a_part():
