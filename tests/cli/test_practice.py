@@ -146,7 +146,7 @@ def test_a_passage_is_moved_for_another_voice_with_its_ratios(capsys, tmp_path):
         (["--speed", "50"], "--speed is for a practice track"),
         (["--fingered", "Bb2", "--transpose", "2"], "--transpose moves a passage, and here"),
         ([*LINE, "--transpose", "25"], "--transpose is 25 semitones; allowed -24 to 24"),
-        ([*LINE, "--transpose", "12"], "--transpose 12: "),
+        ([*LINE, "--transpose", "24"], "--transpose 24: "),
         ([*LINE, "--quick", "--track", "a.wav", "--bars", "2"], "the passage has bars 1 to 1"),
         (["--fingered", "Bb2", "--quantise", "1/4"], "--quantise tidies a MIDI file, and none is"),
         ([*LINE, "--slivers", "20"], "--slivers tidies a MIDI file, and none is read"),
