@@ -26,7 +26,7 @@ MOST_FULL = 3
 """Of more fingered notes than these only the best pairs of each are told in text."""
 
 BEST = 3
-WIDEST = 130
+WIDEST = 145
 
 _HEAD = (
     "horn", "written", "ratio", "just", "aim at", "give or take", "pulled", "stays", "from",
