@@ -1,9 +1,9 @@
 """Make again all that README, gallery, lesson and étude show of what the model does.
 
-``python renders/make.py`` makes everything, in about half an hour on two idle cores; with words
-only these parts: ``notes`` (where étude and lesson sing), ``demo``, ``sheet`` (the étude's, for the
-stand), ``folds`` (the picture of a singer), ``maps``, ``readme`` (what it shows of the output of
-commands). Run it after every change of the sound, then see what changed.
+``python renders/make.py`` makes everything, in about an hour on two idle cores; with words
+only these parts: ``notes`` (where étude and lesson sing), ``demo``, ``sheet`` (the étude's, for
+the stand), ``folds`` (the picture of a singer), ``maps`` (the atlas too), ``readme`` (what it shows
+of the output of commands). Run it after every change of the sound, then see what changed.
 """
 
 import re
@@ -36,7 +36,7 @@ NEAR_CENTS = 20.0
 
 BLOCK = re.compile(r"```text\n\$ (reedbore [^\n]*)\n(.*?)```", re.S)
 MAP = re.compile(
-    r"^reedbore (sweep .* -o (\S+)\.zarr) && reedbore picture \S+ -o (\S+\.png)$", re.M
+    r"^reedbore ((?:sweep|locks) .* -o (\S+)\.zarr) && reedbore picture \S+ -o (\S+\.png)$", re.M
 )
 _OFF = re.compile(r"([A-G][b#]?\d)([+-][\d.]+)c")
 ELIDED = "…"
@@ -53,7 +53,7 @@ def pages() -> str:
 
 
 def maps(readme: str) -> list[tuple[str, str, str]]:
-    """Return the sweeps that README gives a picture of: command, name of store, of picture."""
+    """Return sweeps and atlases that have a picture: command, name of store, of picture."""
     return MAP.findall(readme)
 
 
@@ -199,7 +199,7 @@ def make_folds(folder: Path) -> None:
 
 
 def make_maps(folder: Path) -> None:
-    """Sweep and draw every map that README and the page of renders show."""
+    """Make and draw every map and atlas that README and the page of renders show."""
     for sweep, store, picture in maps(pages()):
         run(f"reedbore {sweep}", folder)
         run(f"reedbore picture {store}.zarr -o {picture}", folder)

@@ -26,10 +26,8 @@ from reedbore.verdict.sweep.plan import (
     Sweep,
 )
 
-READ = (
-    *("state", "p", "q", "sung_hz", "played_hz", "played_cents", "jumped"),
-    *("resultant_hz", "drift_hz"),
-)
+ALWAYS = "state", "p", "q"
+"""What every map shows of its cells."""
 
 Slice = tuple[int, int] | None
 """Which axis is held, and at which of its values; None for the whole sweep."""
@@ -117,6 +115,21 @@ class LockMap:
         return np.asarray(at_ratio & (values["state"] == State.LOCKED.code), np.bool_)
 
 
+class _Values(dict[str, NDArray[Any]]):
+    """Variables of the cells, each read when it is first asked for.
+
+    What a picture always shows is read at once: a sweep may be running meanwhile.
+    """
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(table.read_values(path, "cells", ALWAYS))
+        self._path = path
+
+    def __missing__(self, name: str) -> NDArray[Any]:
+        self[name] = table.read_values(self._path, "cells", [name])[name]
+        return self[name]
+
+
 def read(path: Path) -> LockMap:
     """Read a sweep as far as it has been run.
 
@@ -128,7 +141,7 @@ def read(path: Path) -> LockMap:
     Returns
     -------
     LockMap
-        All of it; a cell takes about 50 bytes.
+        States and ratios, 3 bytes a cell; other variables are read when they are asked for.
 
     Raises
     ------
@@ -139,7 +152,7 @@ def read(path: Path) -> LockMap:
     return LockMap(
         name=path.name,
         sweep=sweep,
-        values=table.read_values(path, "cells", READ),
+        values=_Values(path),
         edges=_edges(path, sweep),
         failures=table.failures(path),
         edge_failures=table.failures(path, "edges"),

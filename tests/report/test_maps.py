@@ -37,7 +37,7 @@ from reedbore.report.looks import LOOKS
 from reedbore.report.maps import CARE, aim_words, axis_words, resolution, title, unfinished
 from reedbore.verdict import lock_edges
 from reedbore.verdict.state import State
-from reedbore.verdict.sweep import run
+from reedbore.verdict.sweep import run, table
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 
@@ -268,6 +268,19 @@ def test_the_page_needs_nothing_else(two, tmp_path):
     assert CARE in page
 
 
+def test_a_picture_reads_no_more_of_the_cells_than_it_shows(two, tmp_path, monkeypatch):
+    # A million cells are drawn in a tenth of a gigabyte (tests/benchmarks/limits.py).
+    read, found = table.read_values, []
+
+    def watched(path, which, names):
+        found.extend(names if which == "cells" else ())
+        return read(path, which, names)
+
+    monkeypatch.setattr(table, "read_values", watched)
+    picture.picture(two, tmp_path / "map.png")
+    assert sorted(found) == ["p", "q", "state"]
+
+
 def test_the_page_holds_every_cell(two, tmp_path):
     picture.picture(two, tmp_path / "map.html")
     found, data = maps_data.read(two), data_of((tmp_path / "map.html").read_text())
@@ -314,10 +327,31 @@ def test_mistakes_are_told_in_one_sentence(two, capsys, file, output, says):
     assert "\n" not in told
 
 
-def test_too_many_cells_for_a_page_are_refused(two, monkeypatch):
+def test_too_many_cells_for_a_page_are_shown_as_a_picture_behind_it(two, tmp_path, monkeypatch):
+    whole = html.page(maps_data.read(two))
+    assert whole is not None
+    # On either side of the number of cells, and of the size, from which on a picture does.
+    monkeypatch.setattr(html, "MOST_CELLS", 183)
+    assert html.page(maps_data.read(two)) == whole
+    monkeypatch.setattr(html, "MOST_CELLS", 182)
+    assert html.page(maps_data.read(two)) is None
+    monkeypatch.setattr(html, "MOST_CELLS", 183)
+    monkeypatch.setattr(html, "MOST_BYTES", len(whole.encode()))
+    assert html.page(maps_data.read(two)) is None
+    monkeypatch.setattr(html, "MOST_BYTES", 1_000_000)
+    monkeypatch.setattr(html, "MOST_CELLS", 182)
+    picture.picture(two, tmp_path / "map.html")
+    page = (tmp_path / "map.html").read_text()
+    assert len(page.encode()) < html.MOST_BYTES
+    # Nothing but the letters of the picture itself may look like an address.
+    said = re.sub(r"data:image/png;base64,[^\"]*", "", page)
+    assert not re.search(r"https?:|//[a-z]+\.|@import|url\(|<script", said)
+    assert "These are 183 cells" in page
+    assert "--at voice.depth=… --at sung=…" in page
+    assert "<td>3/2</td>" in page
     monkeypatch.setattr(html, "MOST_BYTES", 10_000)
     with pytest.raises(ReedboreError, match=r"183 cells, too many for a page"):
-        html.page(maps_data.read(two))
+        picture.picture(two, tmp_path / "map.html")
 
 
 def test_the_command_tells_what_it_wrote(two, capsys):

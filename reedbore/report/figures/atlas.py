@@ -43,7 +43,7 @@ SMALL, LARGE = (11.69, 8.27), (16.54, 11.69)
 FIT_ON_SMALL = 18
 """More notes than these need the larger page."""
 
-MARGINS = 0.66, 0.2, 1.06, 1.3
+MARGINS = 0.66, 0.2, 1.06, 1.42
 """Left, right, above and below the columns. [inches]"""
 
 BANDS, DOTS = (0.04, 0.26), (0.84, 0.95)
@@ -134,7 +134,8 @@ def draw(found: Found) -> Figure:
     _just_lines(axes, found, [*sung, *clock])
     _bands(axes, found, sung)
     _dots(axes, found, clock)
-    _words(axes, found, sung or clock)
+    told = {pair.midi for pair in sung}
+    _words(axes, found, [*sung, *(pair for pair in clock if pair.midi not in told)])
     _missing(axes, found)
     _frame(figure, found, size)
     return figure
@@ -290,7 +291,7 @@ def _frame(figure: Figure, found: Found, size: tuple[float, float]) -> None:
             Line2D([], [], marker="o", ls="", ms=points, color=INK, label=f"clock, {says}")
         )
     figure.legend(
-        handles=handles, loc="center left", bbox_to_anchor=(left, 0.66 / size[1]), ncols=7,
+        handles=handles, loc="center left", bbox_to_anchor=(left, 0.8 / size[1]), ncols=7,
         frameon=False, fontsize=8.5, labelcolor=INK, columnspacing=1.3, handletextpad=0.5,
         borderpad=0.0, borderaxespad=0.0,
     )  # fmt: skip

@@ -1,7 +1,8 @@
 """The lock map as one page of HTML that needs no network, no server and no other file.
 
 In: a sweep. Out: text of less than `MOST_BYTES`. Markup stands in ``lock_map.html`` beside this
-module; script and style are those of the page in the browser. Here the numbers are packed.
+module; script and style are those of the page in the browser. Here the numbers are packed. Of a
+sweep with too many cells for that the page shows the map as a picture, and where to aim.
 """
 
 import base64
@@ -34,12 +35,15 @@ MISSING = -(2**31)
 SCRIPT = "panels/map/sweep/sweep.js"
 STYLES = "core/style.css", "panels/map/map.css", "panels/map/sweep/sweep.css"
 
+MOST_CELLS = 250_000
+"""More are not even tried: a packed cell takes some bytes."""
+
 PLAYED_GRAIN, DRIFT_GRAIN = 0.01, 1e-4
 """To how much the played pitch [cents] and the beat [Hz] are kept."""
 
 
-def page(found: LockMap) -> str:
-    """Write the page of a sweep.
+def page(found: LockMap) -> str | None:
+    """Write the page of a sweep, in which every cell can be asked.
 
     Parameters
     ----------
@@ -48,14 +52,11 @@ def page(found: LockMap) -> str:
 
     Returns
     -------
-    str
-        HTML.
-
-    Raises
-    ------
-    ReedboreError
-        If it has so many cells that the page would be larger than `MOST_BYTES`.
+    str or None
+        HTML; None if it has so many cells that the page would be larger than `MOST_BYTES`.
     """
+    if math.prod(found.sweep.shape) > MOST_CELLS:
+        return None
     template = resources.files(__package__).joinpath("lock_map.html").read_text("utf-8")
     data = json.dumps(_data(found), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     parts = {
@@ -65,12 +66,66 @@ def page(found: LockMap) -> str:
         "data": data.replace("<", "\\u003c"),  # it could end the script that it stands in
     }
     text = re.sub(r"\{\{(\w+)\}\}", lambda slot: parts[slot[1]], template)
+    return text if len(text.encode()) < MOST_BYTES else None
+
+
+def picture_page(found: LockMap, png: bytes) -> str:
+    """Write a page that shows the map as a picture, and below it where to aim.
+
+    Parameters
+    ----------
+    found : LockMap
+        The sweep.
+    png : bytes
+        The map, drawn.
+
+    Returns
+    -------
+    str
+        HTML.
+
+    Raises
+    ------
+    ReedboreError
+        If the page would be larger than `MOST_BYTES`.
+    """
+    rows = [maps.aim_words(found, aim) for aim in maps_data.aims(found)]
+    body = "".join(
+        f"<tr>{''.join(f'<td>{html.escape(word)}</td>' for word in row)}</tr>" for row in rows
+    )
+    cells = f"{math.prod(found.sweep.shape):,}"
+    text = PICTURE_PAGE.format(
+        title=html.escape(maps.title(found)),
+        says=html.escape(maps.subtitle(found)),
+        image=base64.b64encode(png).decode(),
+        does=maps.does(found.sweep),
+        cells=cells,
+        file=html.escape(found.name),
+        at=html.escape(" ".join(f"--at {axis.name}=…" for axis in found.sweep.axes)),
+        rows=body,
+    )
     if len(text.encode()) >= MOST_BYTES:
         raise ReedboreError(
-            f"{found.name} has {math.prod(found.sweep.shape):,} cells, too many for a page under "
+            f"{found.name} has {cells} cells, too many for a page under "
             f"{MOST_BYTES // 1_000_000} MB; write .png, .svg or .pdf, or sweep fewer values"
         )
     return text
+
+
+PICTURE_PAGE = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>{title}</title>
+<meta name="viewport" content="width=device-width"><style>
+body {{ font: 1rem/1.5 system-ui, sans-serif; color: #26251f; background: #fbf9f4; margin: 1rem; }}
+img {{ max-width: 100%; }} table {{ border-collapse: collapse; margin: .5rem 0 1rem; }}
+th, td {{ text-align: left; padding: .15rem .8rem .15rem 0; border-bottom: 1px solid #d8d4c8; }}
+</style></head><body><h1>{title}</h1><p>{says}</p>
+<img alt="Lock map of {title}" src="data:image/png;base64,{image}">
+<p>These are {cells} cells, too many to be asked one by one here; one is heard by
+<code>reedbore render --from {file} {at}</code>.</p>
+<table><thead><tr><th>ratio</th><th>{does}</th><th>common note</th></tr></thead>
+<tbody>{rows}</tbody></table>
+</body></html>
+"""
 
 
 def _data(found: LockMap) -> dict[str, Any]:

@@ -72,7 +72,8 @@ def drawn(found: LockMap, kind: str) -> bytes:
         All that the file holds.
     """
     if kind == "html":
-        return html.page(found).encode()
+        text = html.page(found)
+        return (html.picture_page(found, drawn(found, "png")) if text is None else text).encode()
     buffer = io.BytesIO()
     draw(found).savefig(buffer, format=kind, facecolor=PAPER)
     return (with_palette(buffer) if kind == "png" else buffer).getvalue()
