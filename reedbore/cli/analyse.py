@@ -18,6 +18,7 @@ def analyse(
     horn: str | None = None,
     voice: str | None = None,
     passage: str | None = None,
+    log: Path | None = None,
     record: Annotated[float | None, Signed] = None,
     a4: Annotated[float, Signed] = A4_HZ,
     output: Annotated[list[Path] | None, Parameter(name=["--output", "-o"], negative="")] = None,
@@ -49,6 +50,9 @@ def analyse(
     passage
         What was to be played, by name (mill-race), as a TOML, MIDI or MusicXML file: wrong, missing
         and extra notes are told, at the tempo and the tuning of the player.
+    log
+        Practice log of this passage, a file: the recording goes into it, and stands beside those
+        before.
     record
         Record so many seconds from the sound input first, 1 to 3600, into RECORDING.
     a4
@@ -70,6 +74,7 @@ def analyse(
         horn=horn,
         voice=voice,
         passage=passage,
+        log=log,
         record=record,
         a4=a4,
         outputs=tuple(output or ()),

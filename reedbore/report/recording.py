@@ -13,6 +13,7 @@ from reedbore.report import document as documents
 from reedbore.report.words import STATES, rougher
 from reedbore.verdict.against_plan import Aligned, Match
 from reedbore.verdict.instead import KEYS, Range
+from reedbore.verdict.practice_log import Entry, progress
 from reedbore.verdict.recording import PROVEN, Found
 from reedbore.verdict.state import State
 
@@ -154,6 +155,43 @@ def plan_text(aligned: Aligned, tempo_bpm: float, a4: float = A4_HZ) -> str:
         for row in aligned.extra
     ]
     return "\n".join(said)
+
+
+def log_text(entries: Sequence[Entry]) -> str:
+    """Set the recordings of a passage side by side, and say whether it gets better.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        Oldest first; one or more.
+
+    Returns
+    -------
+    str
+        Lines without a line end after the last.
+    """
+
+    def cell(value: float | None, digits: int) -> str:
+        return "?" if value is None else f"{value:.{digits}f}"
+
+    cells = [("date", "recording", "right", "off c", "drift Hz", "tempo")]
+    cells += [
+        (
+            one.date,
+            one.recording,
+            f"{one.right}/{one.planned}",
+            cell(one.off_cents, 1),
+            cell(one.drift_hz, 2),
+            cell(one.bpm, 0),
+        )
+        for one in entries
+    ]
+    widths = [max(len(line[column]) for line in cells) for column in range(len(cells[0]))]
+    told = [
+        "  ".join(each.ljust(width) for each, width in zip(line, widths, strict=True)).rstrip()
+        for line in cells
+    ]
+    return "\n".join([*told, "", *progress(entries)])
 
 
 def _became(one: Match, a4: float) -> str:

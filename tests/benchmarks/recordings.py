@@ -15,6 +15,7 @@ import mir_eval
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
+from made_mixtures import Held
 from recordings import RATE, Case, Piece, Source, Truth, cut, recorded, source
 
 from reedbore.measures import pitch
@@ -52,22 +53,6 @@ class Told(NamedTuple):
     truth: Truth
     with_throat: Found | None
     alone: Found | None
-
-
-class Held(NamedTuple):
-    """A recording in memory."""
-
-    horn: np.ndarray
-    throat: np.ndarray | None
-    rate: float
-
-    @property
-    def seconds(self) -> float:
-        return self.horn.size / self.rate
-
-    def piece(self, begin: float, end: float) -> tuple[np.ndarray, np.ndarray | None]:
-        inside = slice(round(begin * self.rate), round(end * self.rate))
-        return self.horn[inside], None if self.throat is None else self.throat[inside]
 
 
 def cases() -> list[Case]:

@@ -4,6 +4,7 @@ import csv
 import io
 import itertools
 import json
+import re
 from pathlib import Path
 
 import mido
@@ -201,3 +202,43 @@ def test_a_plan_is_laid_beside_what_was_played(capsys):
     plan = json.loads(told(capsys, *words, "--json"))["plan"]
     assert [note["outcome"] for note in plan["notes"]] == ["right", "missing"]
     assert "none.toml" in refused(capsys, name, "--passage", "none.toml")
+
+
+def test_recordings_of_a_passage_stand_side_by_side_in_its_log(capsys):
+    plan = '[passage]\ntempo_bpm = 60\nfingered = "Bb2:1.5"\nsung = "D4:1.5"\n'
+    head = 'title = "One"\nhorn = "tenor-saxophone"\nvoice = "low-male"\n\n'
+    Path("one.toml").write_text(head + plan, encoding="utf-8")
+    Path("other.toml").write_text(head + plan, encoding="utf-8")
+    horn, _ = pair(wander=0.0)
+    t = clock(1.5)
+    off = tone(2.5 * F1 * 1.01 * t, 8.0) + noise(t.size, 0.02, 2)
+    first = kept("monday.wav", mixed(tone(F1 * t), off / 3.0) + noise(t.size, 0.02, 1), off)
+    second = kept("tuesday.wav", horn, pair(wander=0.0)[1])
+    words = ("--throat-channel", "2", "--passage", "one.toml", "--log", "one.log")
+    assert "The first recording in this log." in told(capsys, first, *words)
+    text = told(capsys, second, *words)
+    assert re.search(r"Nearer: 17\.\d cents off before, 0\.\d now\.", text)
+    assert "Steadier: " in text
+    kept_log = json.loads(Path("one.log").read_text(encoding="utf-8"))
+    assert [one["recording"] for one in kept_log["recordings"]] == ["monday.wav", "tuesday.wav"]
+    words = ("--throat-channel", "2", "--passage", "other.toml", "--log", "one.log")
+    assert "is the log of 'one.toml', not of 'other.toml'" in refused(capsys, second, *words)
+    assert "name it by --passage" in refused(capsys, second, "--log", "one.log")
+
+
+@pytest.mark.parametrize(
+    ("held", "says"),
+    [
+        ("no log", "is no practice log"),
+        ('{"version": 2, "passage": "one.toml", "recordings": []}', "of version 2; known is 1"),
+        ('{"version": 1, "passage": "one.toml", "recordings": [{}]}', "is no practice log"),
+    ],
+)
+def test_a_log_that_is_none_is_refused_and_stays(held, says, capsys):
+    plan = '[passage]\ntempo_bpm = 60\nfingered = "Bb2:1.5"\n'
+    head = 'title = "One"\nhorn = "tenor-saxophone"\nvoice = "low-male"\n\n'
+    Path("one.toml").write_text(head + plan, encoding="utf-8")
+    Path("one.log").write_text(held, encoding="utf-8")
+    name = kept("take.wav", *pair())
+    assert says in refused(capsys, name, "--passage", "one.toml", "--log", "one.log")
+    assert Path("one.log").read_text(encoding="utf-8") == held

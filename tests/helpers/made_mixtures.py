@@ -1,5 +1,7 @@
 """Made sounds of a horn and a voice: mixed by a reed, or only added up."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 RATE = 12000.0
@@ -40,3 +42,19 @@ def added(horn: np.ndarray, voice: np.ndarray, depth: float = 0.1) -> np.ndarray
 
 def noise(count: int, effective: float, seed: int = 0) -> np.ndarray:
     return effective * np.random.default_rng(seed).standard_normal(count)
+
+
+class Held(NamedTuple):
+    """A recording in memory: the `Sounds` of `verdict.recording`."""
+
+    horn: np.ndarray
+    throat: np.ndarray | None
+    rate: float = RATE
+
+    @property
+    def seconds(self) -> float:
+        return self.horn.size / self.rate
+
+    def piece(self, begin: float, end: float) -> tuple[np.ndarray, np.ndarray | None]:
+        inside = slice(round(begin * self.rate), round(end * self.rate))
+        return self.horn[inside], None if self.throat is None else self.throat[inside]

@@ -5,11 +5,10 @@ horn that knows of no voice. They must never be called locked.
 """
 
 import functools
-from typing import NamedTuple
 
 import numpy as np
 import pytest
-from made_mixtures import RATE, added, clock, cycles, mixed, noise, sway, tone
+from made_mixtures import RATE, Held, added, clock, cycles, mixed, noise, sway, tone
 from real_sounds import fluid, freepats, need
 
 from reedbore.measures import pitch, two_notes
@@ -21,22 +20,6 @@ from reedbore.verdict.state import State
 
 F1 = 116.54
 FILE_RATE = 48000.0
-
-
-class Held(NamedTuple):
-    """A recording in memory."""
-
-    horn: np.ndarray
-    throat: np.ndarray | None
-    rate: float = RATE
-
-    @property
-    def seconds(self) -> float:
-        return self.horn.size / self.rate
-
-    def piece(self, begin: float, end: float) -> tuple[np.ndarray, np.ndarray | None]:
-        inside = slice(round(begin * self.rate), round(end * self.rate))
-        return self.horn[inside], None if self.throat is None else self.throat[inside]
 
 
 def made(

@@ -1,9 +1,8 @@
 """The sung note from the horn alone: rendered members of a class beside takes of a known voice."""
 
-from typing import NamedTuple
-
 import numpy as np
 import pytest
+from made_mixtures import Held
 from recordings import RATE, Case, cut, recorded
 
 from reedbore.measures import pitch
@@ -13,18 +12,6 @@ from reedbore.verdict import recording, synthesis
 from reedbore.verdict.recording import Known, analyse
 
 CASE = Case("tenor-saxophone", 116.54, (5, 3), -60.0, 0.2, "clock", 6)
-
-
-class Held(NamedTuple):
-    horn: np.ndarray
-    rate: float = 12000.0
-
-    @property
-    def seconds(self) -> float:
-        return self.horn.size / self.rate
-
-    def piece(self, begin: float, end: float) -> tuple[np.ndarray, None]:
-        return self.horn[round(begin * self.rate) : round(end * self.rate)], None
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +28,7 @@ def known() -> Known:
 
 def test_the_sung_note_is_named_though_breath_and_depth_are_not_known(take) -> None:
     horn, sung = take
-    (row,) = analyse(Held(horn), known())
+    (row,) = analyse(Held(horn, None), known())
     assert len(row.sung_class) == 4
     assert cents(row.sung_hz, sung) == pytest.approx(0.0, abs=20.0)
     assert row.margin_db > synthesis.SURE_DB
@@ -50,7 +37,7 @@ def test_the_sung_note_is_named_though_breath_and_depth_are_not_known(take) -> N
 
 def test_a_small_margin_names_nothing(take, monkeypatch) -> None:
     monkeypatch.setattr(synthesis, "SURE_DB", 50.0)
-    (row,) = analyse(Held(take[0]), known())
+    (row,) = analyse(Held(take[0], None), known())
     assert row.sung_hz is None
     assert 0.0 < row.margin_db < 50.0
     assert row.cannot["sung_hz"] == recording.TOO_ALIKE
@@ -58,12 +45,14 @@ def test_a_small_margin_names_nothing(take, monkeypatch) -> None:
 
 def test_without_a_horn_or_a_range_nothing_is_rendered(take) -> None:
     for half in (known()._replace(reach=None), known()._replace(instrument=None)):
-        (row,) = analyse(Held(take[0]), half)
+        (row,) = analyse(Held(take[0], None), half)
         assert (row.sung_hz, row.margin_db) == (None, None)
 
 
 def test_a_note_that_the_horn_does_not_have_is_told(take) -> None:
-    (row,) = analyse(Held(take[0]), known()._replace(instrument=load_horn("soprano-saxophone")))
+    (row,) = analyse(
+        Held(take[0], None), known()._replace(instrument=load_horn("soprano-saxophone"))
+    )
     assert row.sung_hz is None
     assert "116.5 Hz" in row.cannot["sung_hz"] or "Bb2" in row.cannot["sung_hz"]
 

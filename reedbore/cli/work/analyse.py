@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -17,6 +18,7 @@ from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import check_a4, midi_to_hz, parse_pitch
 from reedbore.report import recording as report
+from reedbore.verdict import practice_log
 from reedbore.verdict import recording as judging
 from reedbore.verdict.against_plan import align, planned_notes
 from reedbore.verdict.instead import Range
@@ -38,6 +40,7 @@ class Asked:
     horn: str | None = None
     voice: str | None = None
     passage: str | None = None
+    log: Path | None = None
     record: float | None = None
     a4: float
     outputs: tuple[Path, ...] = ()
@@ -114,6 +117,7 @@ def make(asked: Asked, progress: Progress) -> Made:
         _check_output(path)
     _check_numbers(asked)
     passage = _passage(asked.passage)
+    entries = _log(asked)
     if asked.recording is None:
         raise ReedboreError("RECORDING is missing: the sound file that is to be analysed")
     if asked.record is not None:
@@ -144,8 +148,24 @@ def make(asked: Asked, progress: Progress) -> Made:
     head = f"{asked.recording}, {recording.seconds:.1f} s"
     told = report.text(rows, asked.a4, reach)
     if aligned is not None and passage is not None:
-        told += f"\n\n{report.plan_text(aligned, 60.0 * passage.tempo, asked.a4)}"
+        bpm = 60.0 * passage.tempo
+        told += f"\n\n{report.plan_text(aligned, bpm, asked.a4)}"
+        if asked.log is not None and asked.passage is not None:
+            today = datetime.now(UTC).date().isoformat()
+            now = practice_log.entry(aligned, today, asked.recording.name, bpm)
+            practice_log.write(asked.log, asked.passage, [*entries, now])
+            told += f"\n\n{report.log_text([*entries, now])}"
     return Made(document, f"{head}\n\n{told}")
+
+
+def _log(asked: Asked) -> list[practice_log.Entry]:
+    """Read the log that this recording goes into."""
+    if asked.log is None:
+        return []
+    if asked.passage is None:
+        raise ReedboreError("--log keeps recordings of one passage; name it by --passage")
+    check_writable(asked.log)
+    return practice_log.read(asked.log, asked.passage)
 
 
 def _passage(named: str | None) -> Passage | None:
