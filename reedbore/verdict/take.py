@@ -151,7 +151,13 @@ class _Seen:
 
     @cached_property
     def alone(self) -> Control:
-        return NO_CONTROL if self.burst else runs.control_run(self.written)
+        if self.burst:
+            return NO_CONTROL
+        setup, seconds = self.take.setup, max(self.take.seconds, runs.LEAST_SECONDS)
+        if setup.voice.source == "off" and seconds == self.take.seconds:
+            late = self.take.traces.pressure[-round(setup.time.rate) :]
+            return replace(runs.control_of(setup, late), sound=self.written.sound)
+        return runs.control_run(self.written)
 
     @cached_property
     def voice(self) -> tuple[float | None, float]:

@@ -18,6 +18,7 @@ from reedbore.simulate.player import AIR_OF_A_CONE, AIR_OF_A_CYLINDER, USUAL, he
 from reedbore.simulate.request.take import Words, read_request, tune_request
 from reedbore.simulate.take import Take, again, render
 from reedbore.simulate.tuning import tune
+from reedbore.verdict import runs
 from reedbore.verdict.movement import as_written
 from reedbore.verdict.state import Movement, State
 from reedbore.verdict.take import judge
@@ -132,6 +133,15 @@ def test_state_and_lock_range_are_those_of_the_horn_held_still_and_that_is_told(
     _, rows = told(take, words)
     assert rows["player"] == ("breath and lip move, the state is that of the same horn held still")
     assert "player" not in told(still, words)[1]
+
+
+def test_of_a_horn_alone_the_take_itself_is_the_horn_without_a_voice():
+    # So that it costs no more runs than a take that does not move: its own, and one held still.
+    setup = requested(fingered="F3")
+    take = render(setup, 3.0)
+    found, alone = judge(take), runs.alone(setup, 3.0)
+    assert (found.played_hz, found.voice_off_period) == (alone.hz, alone.period)
+    assert np.array_equal(alone.sound, take.sound)
 
 
 def test_where_movement_leaves_a_lock_that_the_still_horn_holds_both_are_told(tenor: Setup):
