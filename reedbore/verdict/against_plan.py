@@ -66,6 +66,37 @@ class Aligned(NamedTuple):
     """All notes, those named whose class holds what was planned."""
 
 
+def laid(aligned: Aligned) -> tuple[Planned, ...]:
+    """Lay the planned notes over a recording.
+
+    Parameters
+    ----------
+    aligned : Aligned
+        The recording beside its plan.
+
+    Returns
+    -------
+    tuple of Planned
+        With the seconds of the recording, at the player's tempo, and the player's tuning; none if
+        nothing planned was found.
+    """
+    found = [(one.planned, one.found) for one in aligned.matches if one.found is not None]
+    if not found:
+        return ()
+    slow = 1.0 / (aligned.tempo_ratio or 1.0)
+    late = float(np.median([row.begin_s - slow * plan.begin_s for plan, row in found]))
+    high = 2.0 ** (aligned.tuning_cents / 1200.0)
+    return tuple(
+        plan._replace(
+            begin_s=late + slow * plan.begin_s,
+            end_s=late + slow * plan.end_s,
+            fingered_hz=plan.fingered_hz * high,
+            sung_hz=plan.sung_hz and plan.sung_hz * high,
+        )
+        for plan, _, _ in aligned.matches
+    )
+
+
 def planned_notes(passage: Passage, a4: float = A4_HZ) -> tuple[Planned, ...]:
     """List the whiles of a passage in which the horn plays.
 

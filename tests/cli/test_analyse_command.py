@@ -201,6 +201,8 @@ def test_a_plan_is_laid_beside_what_was_played(capsys):
     assert "Planned note 2, D3 with A3: missing." in text
     plan = json.loads(told(capsys, *words, "--json"))["plan"]
     assert [note["outcome"] for note in plan["notes"]] == ["right", "missing"]
+    told(capsys, *words, "-o", "a.svg")
+    assert ">planned<" in Path("a.svg").read_text(encoding="utf-8")
     assert "none.toml" in refused(capsys, name, "--passage", "none.toml")
 
 

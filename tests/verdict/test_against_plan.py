@@ -4,7 +4,7 @@ import pytest
 
 from reedbore.model.passage import Passage
 from reedbore.notes import midi_to_hz, parse_note
-from reedbore.verdict.against_plan import align, planned_notes
+from reedbore.verdict.against_plan import align, laid, planned_notes
 from reedbore.verdict.recording import Found
 
 PLAN = Passage(tempo=1.0, fingered="Bb2:2 D3:1 rest:1 F3:2", sung="D4:1 C4:1 A3:1 rest:1 C4:2")
@@ -113,3 +113,11 @@ def test_nothing_played_is_all_missing() -> None:
     aligned = align([], planned_notes(PLAN))
     assert [one.outcome for one in aligned.matches] == ["missing"] * 4
     assert aligned.tempo_ratio is None
+
+
+def test_a_plan_is_laid_over_the_recording_where_its_notes_were_found() -> None:
+    over = laid(align(played(1.5, 20.0, 0.7), planned_notes(PLAN)))
+    assert [note.begin_s for note in over] == pytest.approx([0.7, 2.2, 3.7, 6.7])
+    assert over[0].fingered_hz == pytest.approx(hz("Bb2+20c"))
+    assert over[0].sung_hz == pytest.approx(hz("D4+20c"))
+    assert laid(align([], planned_notes(PLAN))) == ()

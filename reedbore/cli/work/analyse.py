@@ -20,7 +20,7 @@ from reedbore.notes import check_a4, midi_to_hz, parse_pitch
 from reedbore.report import recording as report
 from reedbore.verdict import practice_log
 from reedbore.verdict import recording as judging
-from reedbore.verdict.against_plan import align, planned_notes
+from reedbore.verdict.against_plan import Aligned, align, laid, planned_notes
 from reedbore.verdict.instead import Range
 
 TEXTS, MIDI, PICTURES = (".csv", ".json"), (".mid", ".midi"), (".png", ".svg", ".pdf")
@@ -143,7 +143,7 @@ def make(asked: Asked, progress: Progress) -> Made:
         document["plan"] = report.plan_document(aligned, bpm, asked.a4)
     for path in asked.outputs:
         progress.stage("writing")
-        _write(path, rows, document, asked, reach, recording)
+        _write(path, rows, document, asked, reach, recording, aligned)
         tell(f"wrote {path}")
     head = f"{asked.recording}, {recording.seconds:.1f} s"
     told = report.text(rows, asked.a4, reach)
@@ -293,6 +293,7 @@ def _write(
     asked: Asked,
     reach: Range | None,
     recording: Recording,
+    aligned: Aligned | None,
 ) -> None:
     """Write what was found, by the kind of file."""
     kind = path.suffix.lower()
@@ -305,6 +306,8 @@ def _write(
     elif kind in PICTURES:
         from reedbore.report.figures.recording import recording_picture  # noqa: PLC0415
 
-        recording_picture(recording, rows, path, title=str(asked.recording), a4=asked.a4)
+        plan = () if aligned is None else laid(aligned)
+        title = str(asked.recording)
+        recording_picture(recording, rows, path, title=title, a4=asked.a4, plan=plan)
     else:
         write_whole(path, (json.dumps(document, indent=1, ensure_ascii=False) + "\n").encode())

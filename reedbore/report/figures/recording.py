@@ -32,6 +32,7 @@ from reedbore.report.figures.style import (
 from reedbore.report.figures.text_fit import width_of
 from reedbore.report.looks import LOOKS
 from reedbore.report.words import STATES
+from reedbore.verdict.against_plan import Planned
 from reedbore.verdict.recording import Found, Sounds
 from reedbore.verdict.state import State
 
@@ -39,6 +40,9 @@ KINDS = (".png", ".svg", ".pdf")
 SIZE = 14.0, 8.0  # [inch]
 COLUMNS, WINDOW_S = 900, 0.1
 """So many moments are shown at most, each the spectrum of so long a while. [s]"""
+
+BROAD = 0.6
+"""Of a planned note above and below it. [semitones]"""
 
 RANGE_DB = 60.0
 LOWEST_HZ, HIGHEST_HZ = 40.0, 1600.0
@@ -53,6 +57,7 @@ def recording_picture(
     *,
     title: str = "",
     a4: float = notes.A4_HZ,
+    plan: Sequence[Planned] = (),
 ) -> None:
     """Draw a recording and what was found in it.
 
@@ -68,6 +73,8 @@ def recording_picture(
         Stands above.
     a4 : float
         Frequency of A4. [Hz]
+    plan : sequence of Planned
+        What was to be played, in the seconds of the recording; drawn behind.
 
     Raises
     ------
@@ -86,7 +93,8 @@ def recording_picture(
         figure.subplots_adjust(left=0.07, right=0.97, top=0.87, bottom=0.08)
         figure.text(0.07, 0.95, title, size=15, color=INK)
         _draw_sound(upper, sounds)
-        _draw_notes(upper, rows)
+        _draw_plan(upper, plan)
+        _draw_notes(upper, rows, planned=bool(plan))
         _scale(upper, a4)
         _draw_states(lower, rows, sounds.seconds)
         held = io.BytesIO()
@@ -119,7 +127,18 @@ def _draw_sound(axes: Axes, sounds: Sounds) -> None:
     axes.set_xlim(0.0, sounds.seconds)
 
 
-def _draw_notes(axes: Axes, rows: Sequence[Found]) -> None:
+def _draw_plan(axes: Axes, plan: Sequence[Planned]) -> None:
+    """Draw what was planned as broad pale bars."""
+    for note in plan:
+        for hz, colour in ((note.fingered_hz, HORN_BLUE), (note.sung_hz, VOICE_ORANGE)):
+            if hz is not None:
+                low, high = hz * 2.0 ** (-BROAD / 12.0), hz * 2.0 ** (BROAD / 12.0)
+                axes.fill_between(
+                    [note.begin_s, note.end_s], low, high, color=colour, alpha=0.35, lw=0, zorder=2
+                )
+
+
+def _draw_notes(axes: Axes, rows: Sequence[Found], *, planned: bool) -> None:
     """Draw what was played, sung and common, and from the horn alone what may have been sung."""
     for row in rows:
         ends = row.begin_s, row.end_s
@@ -138,7 +157,9 @@ def _draw_notes(axes: Axes, rows: Sequence[Found]) -> None:
     if any(row.sung_hz is None and row.sung_class for row in rows):
         may = Line2D([], [], color=VOICE_ORANGE, lw=1.2, ls="--", label="one of these was sung")
         named.append(may)
-    axes.legend(handles=named, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, frameon=False)
+    if planned:
+        named.append(Patch(color=FAINT, alpha=0.5, lw=0, label="planned"))
+    axes.legend(handles=named, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=5, frameon=False)
 
 
 def _scale(axes: Axes, a4: float) -> None:
