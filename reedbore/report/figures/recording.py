@@ -23,6 +23,7 @@ from reedbore.files import check_writable, picture_kind, write_whole
 from reedbore.measures import spectrum
 from reedbore.report.figures.style import (
     DOTS_PER_INCH,
+    FAINT,
     HORN_BLUE,
     INK,
     PAPER,
