@@ -150,7 +150,7 @@ def _draw_notes(axes: Axes, rows: Sequence[Found], *, planned: bool) -> None:
             axes.hlines(row.sung_hz, *ends, color=VOICE_ORANGE, lw=3.0, zorder=4)
         else:
             axes.hlines(row.sung_class, *ends, color=VOICE_ORANGE, lw=1.2, ls="--", zorder=4)
-    named = [
+    named: list[Line2D | Patch] = [
         Line2D([], [], color=HORN_BLUE, lw=3.0, label="played"),
         Line2D([], [], color=VOICE_ORANGE, lw=3.0, label="sung"),
         Line2D([], [], color=TOGETHER, lw=3.0, ls=":", label="common note"),
