@@ -44,11 +44,14 @@ MOST_THREADS = 64
 LANE_BYTES = 120_000
 """About so much of the card's memory a lane takes, what it hands over included."""
 
-WIDTHS = 1 << 10, 1 << 13
-"""So many lanes at least, and at most, are started together by one of several threads."""
+WIDTHS = 1 << 10, 1 << 17
+"""So many lanes at least, and at most, are started together: a step of few takes as long."""
 
-MOST_BATCHES = 16
-"""So many batches of this width keep a large card busy, while others are judged."""
+BATCHES = 4
+"""So many batches of this width shall have room on the card."""
+
+MOST_THREADS_HERE = 16
+"""More threads would only wait for each other."""
 
 HANDED_BYTES = 1 << 30
 """About so much is handed over at a time, for lanes that are looked at step by step."""
@@ -214,6 +217,17 @@ def _gather(source: Any, which: Any, target: Any) -> None:
 _gathering = cuda.jit(_gather, cache=KEPT)
 
 
+def _turn(source: Any, target: Any) -> None:
+    """Copy a table, its columns as rows: what is read lane by lane then lies together."""
+    column = cuda.grid(1)
+    if column < target.shape[0]:
+        for row in range(target.shape[1]):
+            target[column, row] = source[row, column]
+
+
+_turning = cuda.jit(_turn, cache=KEPT)
+
+
 def _clear(target: Any) -> None:
     """Fill a table with zeros."""
     column = cuda.grid(1)
@@ -265,9 +279,9 @@ class GpuLanes:
     @classmethod
     def for_this_card(cls) -> "GpuLanes":
         """Return the machine with as many lanes and threads as card and cores are good for."""
-        threads = min(max(usable_cores(), 4), MOST_BATCHES)
+        threads = min(max(usable_cores(), 4), MOST_THREADS_HERE)
         least, most = WIDTHS
-        free = cuda.current_context().get_memory_info()[0] / (LANE_BYTES * threads)
+        free = cuda.current_context().get_memory_info()[0] / (LANE_BYTES * BATCHES)
         return cls(width=int(min(max(free, least), most)), threads=threads)
 
     def start(self, lanes: Driven, shared: Shared) -> "GpuRunning":
@@ -342,12 +356,14 @@ class GpuRunning:
             *(start, shared.settled, shared.tick, group.echoes, self._vent_rise),
             *(lines, sung, levels, pressure, ticks),
         )
-        shown = [np.zeros(part.shape) for part in (lines, sung, levels, pressure, ticks)]
-        for part, here in zip((lines, sung, levels, pressure, ticks), shown, strict=True):
+        turned = [_turned(part, stream) for part in (pressure, ticks)]
+        shown = [np.zeros(part.shape) for part in (lines, sung, levels, *turned)]
+        for part, here in zip((lines, sung, levels, *turned), shown, strict=True):
             if here.size and (part is not sung or group.kind.folds):
                 part.copy_to_host(here, stream)
         stream.synchronize()
-        return Emitted(members, *shown)
+        line, swings, level, recorded, ticked = shown
+        return Emitted(members, line, swings, level, recorded.T, ticked.T)
 
 
 def _on_card(some: Columns, ages: int, stream: Any) -> _Group:
@@ -371,6 +387,14 @@ def _silent(length: int, count: int, stream: Any) -> Any:
     target = cuda.device_array((length, count), stream=stream)
     if length:
         _clearing[-(-count // 256), 256, stream](target)
+    return target
+
+
+def _turned(table: Any, stream: Any) -> Any:
+    """Return a table on the card with its columns as rows."""
+    target = cuda.device_array(table.shape[::-1], stream=stream)
+    if table.shape[0]:
+        _turning[-(-table.shape[1] // 256), 256, stream](table, target)
     return target
 
 

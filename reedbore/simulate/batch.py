@@ -10,6 +10,7 @@ Which machine steps them is the executor's affair (`kernel.executor`); each lane
 
 import math
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -18,13 +19,14 @@ from numpy.typing import ArrayLike, NDArray
 from reedbore.errors import ModelError
 from reedbore.kernel.executor import CPU, Emitted, Executor, Keep, Shared
 from reedbore.kernel.folds import Steady
-from reedbore.kernel.numbers import Driven
-from reedbore.kernel.rows import TABLE
+from reedbore.kernel.numbers import Driven, Numbers
+from reedbore.kernel.rows import LANES, TABLE
 from reedbore.measures import locking
 from reedbore.measures.spectrum import blackman_harris
 from reedbore.model.setup import Setup
 from reedbore.simulate import mouth
 from reedbore.simulate.acoustics.numbers import numbers_of
+from reedbore.simulate.acoustics.rational import one_thread
 from reedbore.simulate.folds import steady
 from reedbore.simulate.many import Setups, Whole
 
@@ -143,7 +145,10 @@ class Lanes:
         periods, waves = _waves(setups, self.sung_hz)
         self._shared = Shared(waves, window, tick, math.ceil(rise * self.rate))
         turns = self.sung_hz / self.rate, self.reference_hz / self.rate
-        self._running = executor.start(_driven(setups, pulls, *turns, periods), self._shared)
+        self._threads = executor.threads
+        numbers = _numbers(setups.kinds, executor.threads)
+        driven = _driven(setups, numbers, pulls, *turns, periods)
+        self._running = executor.start(driven, self._shared)
 
     @property
     def seconds(self) -> float:
@@ -233,8 +238,11 @@ class Lanes:
 
         def digest(some: Emitted) -> dict[int, Answer]:
             self.burst[some.members] |= ~(some.levels[-1, 2] > 0.0)
-            columns = zip(some.members.tolist(), np.ascontiguousarray(some.pressure.T), strict=True)
-            return {lane: look(lane, column) for lane, column in columns}
+            lanes, columns = some.members.tolist(), np.ascontiguousarray(some.pressure.T)
+            if len(lanes) <= LANES or self._threads == 1:
+                return dict(zip(lanes, map(look, lanes, columns), strict=True))
+            with ThreadPoolExecutor(self._threads) as pool:
+                return dict(zip(lanes, pool.map(look, lanes, columns), strict=True))
 
         parts = self._running.advance(-(-steps // self._shared.hop), digest, Keep.STEPS)
         answers = {lane: answer for part in parts for lane, answer in part.items()}
@@ -302,8 +310,21 @@ def _waves(setups: Setups, sung_hz: Reals) -> tuple[Whole, Reals]:
     return which, np.concatenate([silence, *(mouth.period(*key) for key in known)])
 
 
+def _numbers(kinds: Sequence[Setup], threads: int) -> list[Numbers]:
+    """Return the numbers of setups, their bores fitted side by side."""
+    if threads == 1 or len(kinds) <= threads:
+        return list(map(numbers_of, kinds))
+    with one_thread(), ThreadPoolExecutor(threads) as pool:
+        return list(pool.map(numbers_of, kinds))
+
+
 def _driven(
-    setups: Setups, pulls: Reals, sung_turn: Reals, clock_turn: Reals, periods: Whole
+    setups: Setups,
+    numbers: Sequence[Numbers],
+    pulls: Reals,
+    sung_turn: Reals,
+    clock_turn: Reals,
+    periods: Whole,
 ) -> Driven:
     """Return what lanes blow and sing, pulled so far. [cents]."""
     rate, singers = setups.kinds[0].time.rate, list[Steady | None]()
@@ -314,7 +335,7 @@ def _driven(
             for one, pull, sings in zip(setups, pulls.tolist(), folds.tolist(), strict=True)
         ]
     return Driven(
-        numbers=[numbers_of(one) for one in setups.kinds],
+        numbers=numbers,
         which=setups.which,
         breath=setups.each(lambda one: one.breath.pressure),
         rise=setups.each(lambda one: one.breath.rise * rate),

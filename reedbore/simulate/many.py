@@ -42,6 +42,18 @@ class Setups(Sequence[Setup]):
         sung = [setup.voice.frequency for setup in setups]
         return cls(list(known), np.array(which, np.int64), np.array(sung, np.float64))
 
+    @classmethod
+    def joined(cls, parts: "Sequence[Setups]") -> "Setups":
+        """Put several of them one after the other."""
+        before = np.cumsum([0, *(len(part.kinds) for part in parts)])
+        return cls(
+            [kind for part in parts for kind in part.kinds],
+            np.concatenate(
+                [part.which + first for part, first in zip(parts, before[:-1], strict=True)]
+            ),
+            np.concatenate([part.sung_hz for part in parts]),
+        )
+
     def __len__(self) -> int:
         return self.which.size
 

@@ -42,6 +42,9 @@ UNCOUNTED_HZ = 1.0
 LOOKING = 0.5
 """Share of the work that first looks are, about."""
 
+LINES_AT_ONCE = 512
+"""Of so many cells a thread measures the spectra."""
+
 SOLVING = 0.8
 """Share of the work that it is to find out how folds sing; clocks have none of it."""
 
@@ -363,8 +366,11 @@ class _Seen:
     exact = True
     unanswered = State.UNDECIDED
 
-    def __init__(self, asked: _Asked, alone: _Alone, look: _Look | None = None) -> None:
-        setups = asked.setups
+    def __init__(
+        self, asked: _Asked, alone: _Alone, look: _Look | None = None, threads: int = 1
+    ) -> None:
+        """Take what is known of the cells; so many threads measure their spectra."""
+        setups, self._threads = asked.setups, threads
         self.count = len(setups)
         self._asked, self._alone, self._look = asked, alone, look
         self._folded = setups.each(lambda one: one.voice.folded, np.bool_)
@@ -434,7 +440,16 @@ class _Seen:
         if not at.size:
             return np.zeros(0, np.int64)
         assert self._look is not None
-        return runs.line_states(self._look.tail[at], self._look.rate, played, sung)
+        tail, rate = self._look.tail, self._look.rate
+
+        def states(some: Whole) -> Whole:
+            return runs.line_states(tail[at[some]], rate, played[some], sung[some])
+
+        parts = np.array_split(np.arange(at.size), -(-at.size // LINES_AT_ONCE))
+        if self._threads == 1 or len(parts) == 1:
+            return np.concatenate(list(map(states, parts)))
+        with ThreadPoolExecutor(self._threads) as pool:
+            return np.concatenate(list(pool.map(states, parts)))
 
 
 def _first_looks(asked: _Asked, alone: _Alone, bounds: _Bounds) -> Outcomes:
@@ -449,7 +464,7 @@ def _first_looks(asked: _Asked, alone: _Alone, bounds: _Bounds) -> Outcomes:
         some = run[start : start + width]
         part = asked.at(some), alone.at(some)
         look = _looked(part[0].setups, part[1].hz, bounds.seconds, bounds.executor)
-        found.put(some, decide_all(_Seen(*part, look)))
+        found.put(some, decide_all(_Seen(*part, look, bounds.executor.threads)))
         bounds.tell(LOOKING * (start + some.size) / run.size)
     return found
 

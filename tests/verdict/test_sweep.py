@@ -23,7 +23,7 @@ import xarray
 
 from reedbore import stopping
 from reedbore.errors import ReedboreError
-from reedbore.kernel.executor import CpuLanes
+from reedbore.kernel.executor import CPU, CpuLanes
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.verdict.cells import Cell, judge_cells
 from reedbore.verdict.state import State
@@ -40,6 +40,7 @@ from reedbore.verdict.sweep.cells import (
     blocks,
     cells,
     judge_block,
+    judge_blocks,
     setups_of,
 )
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
@@ -296,16 +297,31 @@ def test_processes_end_with_the_same_store(
 @pytest.mark.ci
 @pytest.mark.slow
 def test_threads_and_processes_judge_as_one_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    # The simulation itself, one core each.
-    monkeypatch.setattr(sweep_run, "machine", lambda *_: CpuLanes(threads=2))
+    # The simulation itself, one core each; and blocks in groups, as a card is given them.
     for module in (sweep_run, sweep_store):
         monkeypatch.setattr(module, "block_shape", lambda _: (2, 1))
     grid = swept(Axis(name=SUNG, values=(0.0, 400.0, 700.0, 1200.0)), DEPTH, seconds=1.0)
-    ways = {"alone": (1, judge_cells), "threads": (1, None), "processes": (2, None)}
-    for name, (processes, judge) in ways.items():
+    two = CpuLanes(threads=2)
+    ways = {
+        "alone": (two, 1, judge_cells),
+        "threads": (two, 1, None),
+        "processes": (two, 2, None),
+        "card": (Card(), 1, None),
+    }
+    for name, (given, processes, judge) in ways.items():
+        monkeypatch.setattr(sweep_run, "machine", lambda *_, given=given: given)
         run(tmp_path / f"{name}.zarr", grid, processes=processes, judge=judge)
     alone, *others = (dict(fake_cells.files(tmp_path / f"{name}.zarr")) for name in ways)
-    assert others == [alone, alone]
+    assert others == [alone] * 3
+
+
+class Card:
+    """A machine that is given several blocks at a time, four cells of them."""
+
+    width, threads = 4, 2
+
+    def start(self, lanes: Any, shared: Any) -> Any:
+        return CPU.start(lanes, shared)
 
 
 def test_a_card_that_is_not_there_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
@@ -492,6 +508,16 @@ def test_memory_does_not_grow_with_the_number_of_cells(tmp_path: Path):
 
 def tasks_of(count: int) -> list[Task]:
     return [Task("cells", (k,), (slice(k, k + 1),)) for k in range(count)]
+
+
+def test_blocks_that_are_judged_together_are_what_each_is_alone():
+    grid = fake_cells.example(1.0)
+    some = [block for _, block in blocks(grid.shape, (4, 3))]
+    together = judge_blocks(grid, some, fake_cells.judge)
+    for block, found in zip(some, together, strict=True):
+        alone = judge_block(grid, block, fake_cells.judge)
+        for name, values in alone.items():
+            np.testing.assert_array_equal(found[name], values)
 
 
 def test_threads_do_every_block_once_and_tell_how_far_they_are():

@@ -6,7 +6,7 @@ In: a sweep. Out: blocks, and an array for each variable of a block.
 import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -228,14 +228,24 @@ def as_text(letters: NDArray[np.uint8]) -> str:
 def judge_block(
     sweep: Sweep, block: Block, judge: Judge, progress: Callable[[float], None] | None = None
 ) -> Values:
-    """Judge all cells of a block.
+    """Judge all cells of a block; as `judge_blocks`."""
+    return judge_blocks(sweep, [block], judge, progress)[0]
+
+
+def judge_blocks(
+    sweep: Sweep,
+    some: Sequence[Block],
+    judge: Judge,
+    progress: Callable[[float], None] | None = None,
+) -> list[Values]:
+    """Judge all cells of some blocks, side by side.
 
     Parameters
     ----------
     sweep : Sweep
         What is swept.
-    block : tuple of slice
-        Which of its cells.
+    some : sequence of tuple of slice
+        Which of its cells, block by block.
     judge : callable
         `cells.judge_all`.
     progress : callable, optional
@@ -243,8 +253,8 @@ def judge_block(
 
     Returns
     -------
-    dict
-        An array in the shape of the block for each of `VARIABLES`. Values that do not go together
+    list of dict
+        Of each block, an array in its shape for each of `VARIABLES`. Values that do not go together
         make a cell ``failed``, for the reason that one sentence tells.
 
     Raises
@@ -255,28 +265,49 @@ def judge_block(
     from reedbore.verdict.cells import Cells  # noqa: PLC0415 - reading a store needs no judge
 
     check_model(sweep)
-    values = [axis.values[part] for axis, part in zip(sweep.axes, block, strict=True)]
-    shape = tuple(map(len, values))
-    out = blank(VARIABLES, shape)
-    flat = {name: array.reshape(math.prod(shape), -1) for name, array in out.items()}
-    setups, there = setups_of(sweep, values)
-    for cell in np.flatnonzero(~there).tolist():
-        place = np.unravel_index(cell, shape)
-        at = [along[number] for along, number in zip(values, place, strict=True)]
-        flat["state"][cell] = State.FAILED.code
-        flat["reason"][cell] = as_letters(_why_none(sweep, at))
-    places = np.flatnonzero(there)
+    made = [_prepared(sweep, block) for block in some]
+    setups = Setups.joined([part.setups for part in made])
     rates = setups.each(lambda one: one.time.rate)
+    columns: dict[str, NDArray[Any]] = {}
     for rate in dict.fromkeys(rates.tolist()):  # those of one rate can be stepped side by side
         alike = np.flatnonzero(rates == rate)
         notes = np.full(alike.size, sweep.fingered.hz)
-        one_rate = setups.at(alike)
-        given = judge(one_rate, notes, seconds=sweep.seconds, progress=progress)
+        given = judge(setups.at(alike), notes, seconds=sweep.seconds, progress=progress)
         found = Cells.of(given)
-        for name, rows in flat.items():
+        for name, kept in VARIABLES.items():
             column = all_letters(found.reason) if name == "reason" else getattr(found, name)
-            rows[places[alike]] = column.reshape(alike.size, -1)
-    return out
+            shape = (len(setups), *column.shape[1:])
+            columns.setdefault(name, np.zeros(shape, kept.dtype))[alike] = column
+    ends = np.cumsum([len(part.setups) for part in made])
+    for part, end in zip(made, ends.tolist(), strict=True):
+        own = slice(end - len(part.setups), end)
+        for name, column in columns.items():
+            rows = part.out[name].reshape(part.there.size, -1)
+            rows[part.there] = column[own].reshape(len(part.setups), -1)
+    return [part.out for part in made]
+
+
+class _Prepared(NamedTuple):
+    """A block before it is judged."""
+
+    out: Values
+    """In which is told already which cells have no setup."""
+    setups: Setups
+    there: NDArray[np.bool_]
+    """Shape (cells,), which cells have one."""
+
+
+def _prepared(sweep: Sweep, block: Block) -> _Prepared:
+    values = [axis.values[part] for axis, part in zip(sweep.axes, block, strict=True)]
+    shape = tuple(map(len, values))
+    out = blank(VARIABLES, shape)
+    setups, there = setups_of(sweep, values)
+    for cell in np.flatnonzero(~there).tolist():
+        place = tuple(int(number) for number in np.unravel_index(cell, shape))
+        at = [along[number] for along, number in zip(values, place, strict=True)]
+        out["state"][place] = State.FAILED.code
+        out["reason"][place] = as_letters(_why_none(sweep, at))
+    return _Prepared(out, setups, there)
 
 
 def _why_none(sweep: Sweep, at: Sequence[float]) -> str:

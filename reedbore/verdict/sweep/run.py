@@ -43,6 +43,7 @@ from reedbore.verdict.sweep.cells import (
     blank,
     block_shape,
     judge_block,
+    judge_blocks,
 )
 from reedbore.verdict.sweep.plan import EDGES, EdgePlan, Sweep, check_model
 from reedbore.verdict.sweep.table import Task
@@ -52,6 +53,9 @@ NEAR_CENTS = 100.0
 
 BLOCKS_EACH = 2
 """Fewer blocks for a process are not worth its start."""
+
+GROUPS_AT_ONCE = 3
+"""So many groups of blocks keep a card busy: one is stepped while others are fitted and judged."""
 
 TELLS_S = 0.3
 """How often it is told how far the blocks under way are. [s]"""
@@ -141,6 +145,10 @@ def run(
         executor, cells // math.prod(block_shape(sweep)), processes, threads, cluster
     )
     judges = judge or partial(judge_all, executor=each)
+    if not isinstance(each, CpuLanes) and not judge:
+        # A card is full at many lanes, and what steps few of them takes as long.
+        work = partial(judge_blocks, sweep, judge=judges)
+        deal = partial(_in_groups, work=work, cells=each.width)
     fill(path, "cells", part, deal, partial(judge_block, sweep, judge=judges))
     if edges:
         assert sweep.sung_axis is not None
@@ -356,28 +364,51 @@ def _in_threads(
 
     So a block is fitted and judged while others are stepped, and no core and no card waits.
     """
+
+    def one(some: Sequence[Block], progress: Progress) -> list[Values]:
+        return [work(block, progress=progress) for block in some]
+
+    return _side_by_side([[task] for task in to_do], one, threads, tell)
+
+
+def _in_groups(
+    to_do: Sequence[Task], _: Work, tell: Tell, *, work: Callable[..., list[Values]], cells: int
+) -> Iterator[tuple[Task, Values]]:
+    """Let a few threads do tasks together, about so many cells at a time."""
+    each = max(cells // max(to_do[0].cells, 1), 1)
+    groups = [to_do[first : first + each] for first in range(0, len(to_do), each)]
+    return _side_by_side(groups, work, min(GROUPS_AT_ONCE, len(groups)), tell)
+
+
+def _side_by_side(
+    groups: Sequence[Sequence[Task]], work: Callable[..., list[Values]], threads: int, tell: Tell
+) -> Iterator[tuple[Task, Values]]:
+    """Let threads do groups of tasks, as many at a time."""
     given_up, shares = Event(), dict[tuple[int, ...], int]()
 
-    def done(task: Task) -> tuple[Task, Values]:
+    def done(group: Sequence[Task]) -> list[tuple[Task, Values]]:
+        cells = sum(task.cells for task in group)
+
         def progress(share: float) -> None:
-            shares[task.place] = int(share * task.cells)
+            shares[group[0].place] = int(share * cells)
 
-        return task, work(task.block, progress=progress)
+        found = work([task.block for task in group], progress=progress)
+        return list(zip(group, found, strict=True))
 
-    left, running = iter(to_do), set[Future[tuple[Task, Values]]]()
+    left, running = iter(groups), set[Future[list[tuple[Task, Values]]]]()
     with one_thread():  # of linear algebra, in each of them
         pool = ThreadPoolExecutor(threads, "block", stopping.wanted.set, (given_up,))
         try:
             while True:
                 new = itertools.islice(left, threads + 1 - len(running))
-                running |= {pool.submit(done, task) for task in new}
+                running |= {pool.submit(done, group) for group in new}
                 if not running:
                     return
                 finished, running = wait(running, TELLS_S, return_when=FIRST_COMPLETED)
                 for future in finished:
-                    task, values = future.result()
-                    shares.pop(task.place, None)
-                    yield task, values
+                    group = future.result()
+                    shares.pop(group[0][0].place, None)
+                    yield from group
                 tell(sum(shares.copy().values()))
         finally:
             given_up.set()
