@@ -9,7 +9,8 @@ import pytest
 
 from reedbore.cli import main
 from reedbore.cli.work import atlas as work
-from reedbore.model.presets import presets_folder
+from reedbore.model.presets import load_horn, write_text
+from reedbore.model.setup import Horn
 
 DEPTHS = ("--depths", "0.1 0.2")
 
@@ -17,20 +18,18 @@ DEPTHS = ("--depths", "0.1 0.2")
 @pytest.fixture
 def horn(tmp_path: Path) -> str:
     """Write a tenor that has three notes."""
-    text = (presets_folder() / "horns" / "tenor-saxophone.toml").read_text("utf-8")
-    low, high = 'low_note = "Ab2"', 'high_note = "B3"'
-    assert low in text
-    assert high in text
-    text = text.replace(low, 'low_note = "A2"').replace(high, 'high_note = "B2"')
+    plain = load_horn("tenor-saxophone").to_plain()
+    kept = {key: value for key, value in plain.items() if key not in ("vents", "sources")}
     path = tmp_path / "short.toml"
-    path.write_text(text, encoding="utf-8")
+    short = Horn.from_plain(kept | {"low_note": "A2", "high_note": "B2"})
+    path.write_text(write_text(short), encoding="utf-8")
     return str(path)
 
 
 @pytest.fixture(autouse=True)
 def faked(monkeypatch: pytest.MonkeyPatch) -> None:
     fake_atlas.patch(monkeypatch.setattr)
-    monkeypatch.setattr(work.os, "cpu_count", lambda: 1)
+    monkeypatch.setattr(work, "usable_cores", lambda: 1)
 
 
 def made(horn: str, path: Path, *words: str) -> None:

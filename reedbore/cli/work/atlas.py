@@ -1,6 +1,5 @@
 """An atlas from the command line: read what is asked for, make it, tell; and find a pair again."""
 
-import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -8,6 +7,7 @@ from typing import Any, NamedTuple
 from reedbore.cli.work.sweep import read_part
 from reedbore.errors import ReedboreError
 from reedbore.files import file_stem
+from reedbore.kernel.executor import usable_cores
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.model.sidecar import model_change
 from reedbore.notes import hz_to_midi, note_name, parse_pitch, parse_ratio
@@ -112,7 +112,7 @@ def read_share(part: str, cluster: str | None) -> Share:
 def run(made: Atlas, path: Path, share: Share) -> tuple[dict[str, Any], str]:
     """Do what is still to be done, on all cores or on a cluster; sum up what is then there."""
     atlas.run(
-        made, path, part=share.part, cluster=share.cluster, processes=os.cpu_count() or 1
+        made, path, part=share.part, cluster=share.cluster, processes=usable_cores()
     )  # fmt: skip
     found = atlas.read(path)
     return telling.document(found), telling.text(found)
