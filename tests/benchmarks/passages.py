@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from reedbore.kernel import passage, single
 from reedbore.kernel.passage import Change
+from reedbore.kernel.player import STILL
 from reedbore.model.presets import load_horn, load_piece, load_singer
 from reedbore.model.setup import Setup
 from reedbore.notes import parse_pitch
@@ -22,6 +23,7 @@ from reedbore.report.passage import table
 from reedbore.simulate.acoustics import numbers
 from reedbore.simulate.mouth import depth
 from reedbore.simulate.performance import Fingered, Score, perform
+from reedbore.simulate.player import alive, player_of
 from reedbore.simulate.singing import sing
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
@@ -61,10 +63,13 @@ def kernels() -> None:
         mouth = blown(setup, SECONDS)
         plain = numbers.numbers_of(setup)
         both = numbers.numbers_of(changed(setup, {"tract.coupling": "on", "voice.vowel": "a"}))
-        free, begin = np.ones(mouth.size), [Change(0, 0, 0)]
+        begin = [Change(0, 0, 0)]
+        free = STILL._replace(tongue=np.ones(mouth.size))
+        moves = player_of(alive(setup), mouth.size)
         runs = {
             "plain": functools.partial(single.run, plain, mouth),
             "coupled": functools.partial(single.run, both, mouth),
+            "lip, tongue and air": functools.partial(single.run, plain, mouth, player=moves),
             "in a passage": functools.partial(passage.play, [plain], begin, mouth, free),
             "in a passage, coupled": functools.partial(passage.play, [both], begin, mouth, free),
         }
