@@ -62,7 +62,7 @@ def test_without_breath_energy_does_not_grow_with_the_air_of_the_bore_attached(s
     assert held[-1] < 1e-3 * held[found.off]
 
 
-@pytest.mark.parametrize("seed", [12, 156, 172, 341])
+@pytest.mark.parametrize("seed", [12, 156, 341])
 def test_it_grows_where_the_lay_damps_no_more_than_a_barely_damped_reed(seed):
     found = energy.run(energy.bouncing(seed), lay_damps_more=False, seconds=0.5)
     assert found is None or energy.gained(found) > 0.1
