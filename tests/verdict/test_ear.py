@@ -79,7 +79,7 @@ def test_lock_that_the_ear_does_not_leave_alone_is_none(fifth):
 @long_run
 def test_correction_is_told_as_what_to_practise(heard):
     take, verdict = heard
-    asked = SimpleNamespace(typed=SimpleNamespace(a4_hz=440.0))
+    asked = SimpleNamespace(typed=SimpleNamespace(a4_hz=440.0), written=None)
     told = dict(rows(asked, take, verdict))["ear"]
     assert told == (
         "slackens the folds by 36 cents; practise aiming at E3+22c and leaving it there, though "
