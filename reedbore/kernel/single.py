@@ -18,6 +18,9 @@ from reedbore.kernel.valve import VALVES
 FOLDS = False
 """Whether folds sing in the mouth; `make_run` says so for others."""
 
+MOVES = True
+"""Whether lip, tongue or jet do anything: a table that a loop may write to costs twice the time."""
+
 
 class Traces(NamedTuple):
     """What one run leaves behind, a value a step; each array has shape (n,)."""
@@ -58,8 +61,10 @@ def _loop(
     for n in range(begin, end):
         now = n + lead
         reflected = from_bore(table, state, 0, bore, leaving, now)
-        hold(table, player, n)
-        noise = jet_noise(table, player, in_mouth, pressure, opening, n)
+        noise = 0.0
+        if MOVES:
+            hold(table, player, n)
+            noise = jet_noise(table, player, in_mouth, pressure, opening, n)
         opening[n] = state[rows.OPENING, 0]
         if FOLDS:
             pressure[n], leaving[now] = from_singer(
@@ -77,6 +82,7 @@ def make_run(
     compile_with: Compile = compiled,
     folds: bool = False,
     vented: bool = True,
+    moves: bool = True,
 ) -> Any:
     """Make the loop over all steps.
 
@@ -92,6 +98,8 @@ def make_run(
         Whether folds sing in it; then it is coupled too.
     vented : bool
         Whether there may be a vent.
+    moves : bool
+        Whether lip, tongue or jet may do anything.
 
     Returns
     -------
@@ -99,15 +107,16 @@ def make_run(
         Fills the arrays that `run` makes.
     """
     name = f"run_{valve}" + "_vented" * vented + "_coupled" * coupled + "_folds" * folds
+    name += "_moves" * moves
     kind: dict[str, Any] = {"valve": VALVES[valve], "COUPLED": coupled, "FOLDS": folds}
-    kind["VENTED"] = vented
+    kind |= {"VENTED": vented, "MOVES": moves}
     return assembled(_loop, name, compile_with, **kind)
 
 
 @functools.cache
-def compiled_run(valve: str, coupled: bool, folds: bool, vented: bool) -> Any:
+def compiled_run(valve: str, coupled: bool, folds: bool, vented: bool, moves: bool = False) -> Any:
     """Return the compiled loop for a kind of setup."""
-    return make_run(valve, coupled, folds=folds, vented=vented)
+    return make_run(valve, coupled, folds=folds, vented=vented, moves=moves)
 
 
 def run(
@@ -150,7 +159,9 @@ def run(
     hold(table, player, 0)
     state[rows.OPENING] = state[rows.BEFORE] = table[rows.REST]
     folds = singer.steps.size > 0
-    loop = loop or compiled_run(numbers.valve, numbers.coupled, folds, numbers.upper is not None)
+    moves = bool(player.lip.size or player.tongue.size or player.jet.size)
+    vented = numbers.upper is not None
+    loop = loop or compiled_run(numbers.valve, numbers.coupled, folds, vented, moves)
     arrays = bore, singer, player, mouth, pressure, opening, in_mouth, leaving
     for part in stretches(ear, singer, 0, mouth.size):
         loop(table, state, *arrays, *part)
