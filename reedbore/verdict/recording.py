@@ -62,8 +62,8 @@ OWN_WANDER = 0.5
 
 MIXED_DB, APART_DB = 10.0, 6.0
 """Lines n·f1 ± f2 that stand so far above the floor prove that a reed mixed both notes; below the
-second there are none to be seen. Takes at 30 dB come to 13.8 and more, horn and voice merely added
-up to 6.0 at most (`tests/benchmarks/recordings.py`)."""
+second there are none to be seen. In a second at 30 dB over the noise takes came to 13.8 and more,
+horn and voice merely added up to 4.6 at most; in two seconds one such sum reached 11.1."""
 
 CLASS_DB, CLASS_LEVEL_DB = 6.0, -42.0
 """A class of sung notes stands out so far, and its lines are no weaker against the horn's."""
