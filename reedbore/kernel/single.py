@@ -157,9 +157,10 @@ def run(
     state = np.zeros((rows.STATE, 1))
     table = numbers.table.reshape(-1, 1).copy()
     hold(table, player, 0)
-    state[rows.OPENING] = state[rows.BEFORE] = table[rows.REST]
+    held = player.lip.size or player.tongue.size
+    state[rows.OPENING] = state[rows.BEFORE] = table[rows.REST] if held else numbers.opening
     folds = singer.steps.size > 0
-    moves = bool(player.lip.size or player.tongue.size or player.jet.size)
+    moves = bool(held or player.jet.size)
     vented = numbers.upper is not None
     loop = loop or compiled_run(numbers.valve, numbers.coupled, folds, vented, moves)
     arrays = bore, singer, player, mouth, pressure, opening, in_mouth, leaving

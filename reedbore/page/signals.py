@@ -14,6 +14,7 @@ from reedbore.measures import spectrum
 from reedbore.model.voice import Voice
 from reedbore.page.answers import Shared
 from reedbore.simulate.outside import SOUND_RATE
+from reedbore.simulate.player import held_still
 from reedbore.simulate.take import Take, burst
 from reedbore.sound import mute_broken
 from reedbore.verdict import runs
@@ -128,18 +129,19 @@ def lines(take: Take, found: Pitches, a4: float) -> tuple[list[list[Any]], float
         Its level, against 20 µPa at one metre; None for silence. [dB]
     """
     from reedbore.report.figures.take import (  # noqa: PLC0415 - matplotlib is slow
-        is_skirt,
         name_lines,
+        stands_out,
     )
 
     sound = mute_broken(take.sound, SOUND_RATE)[0]
     seen = spectrum.lines(sound[-round(LISTEN_S * SOUND_RATE) :], SOUND_RATE, FLOOR_DB)
-    shown = (seen.hz < HIGHEST_HZ) & ~is_skirt(seen)
+    moves = held_still(take.setup) != take.setup
+    shown = (seen.hz < HIGHEST_HZ) & stands_out(seen, moves=moves)
     if not shown.any():
         return [], None
     strongest = float(seen.amplitude.max())
     third = None if 1 in (found.ratio or ()) else found.resultant
-    kinds = name_lines(seen.hz[shown], found.played, found.sung, third)
+    kinds = name_lines(seen.hz[shown], found.played, found.sung, third, moves=moves)
     levels = spectrum.decibel(seen.amplitude[shown] / strongest)
     told = [
         [round(float(hz), 3), round(float(level), 2), _name(float(hz), kind, found, a4), kind]

@@ -122,6 +122,7 @@ def test_json_is_the_sidecar_with_the_files(tmp_path: Path):
     found = answer(*ALONE, folder=tmp_path)
     files = found.pop("files")
     assert sorted(files) == ["sidecar", "sound"]
+    assert found.pop("fingered_written") == "C4"
     assert found == json.loads((tmp_path / files["sidecar"]).read_text())
     assert found["verdict"]["state"] == "unsung"
     assert found["verdict"]["sung_hz"] is None

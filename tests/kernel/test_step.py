@@ -14,6 +14,7 @@ from reedbore.kernel import single
 from reedbore.kernel.compiler import compiled, plain
 from reedbore.kernel.folds import NOBODY
 from reedbore.kernel.numbers import Numbers, Taps
+from reedbore.kernel.player import STILL
 from reedbore.kernel.rows import LAY_DAMPED, NUMBERS, PAIRS, STATE
 from reedbore.kernel.step import bore_of
 from reedbore.kernel.valve import VALVES
@@ -192,7 +193,7 @@ def test_one_plain_step_is_the_compiled_step(valve, vented, coupled):
             bore.line[:] = np.linspace(0.2, 0.7, 6)
         traces = np.zeros((3, 1))
         single.make_run(valve, coupled, how)(
-            *(table, memory, bore, NOBODY, np.array([1.3]), *traces, line, 0, 1),
+            *(table, memory, bore, NOBODY, STILL, np.array([1.3]), *traces, line, 0, 1),
         )
         ends.append(np.concatenate((memory[:, 0], line, bore.line, traces[:, 0])))
     assert np.abs(ends[0] - ends[1]).max() < 1e-12 * np.abs(ends[0]).max()

@@ -71,7 +71,21 @@ def test_horn_alone_has_only_its_own_partials():
 
 def test_foot_of_a_strong_line_is_no_line_of_its_own():
     found = spectrum.Lines(np.array([116.0, 120.0, 200.0]), np.array([0.01, 1.0, 0.01]))
-    assert plots.is_skirt(found).tolist() == [True, False, False]
+    assert plots.stands_out(found, moves=False).tolist() == [False, True, True]
+
+
+def test_of_a_player_who_moves_one_line_stands_for_each_partial_and_noise_for_none():
+    dice = np.random.default_rng(2)
+    noise = np.arange(300.0, 5000.0, 2.5)
+    hz = np.concatenate((noise, np.array([600.0, 603.0, 3000.0, 3015.0, 4000.0])))
+    amplitude = np.concatenate((1e-3 * dice.rayleigh(size=noise.size), [1.0, 0.2, 0.5, 0.4, 0.05]))
+    order = np.argsort(hz)
+    found = spectrum.Lines(hz[order], amplitude[order])
+    assert found.hz[plots.stands_out(found, moves=True)].tolist() == [600.0, 3000.0, 4000.0]
+    # Five cents of a partial are still that partial, two per cent are not.
+    near = np.array([3008.0, 3060.0])
+    assert plots.name_lines(near, 600.0, None, None, moves=True) == ["horn", "mixed"]
+    assert plots.name_lines(near, 600.0, None, None) == ["mixed", "mixed"]
 
 
 @pytest.mark.parametrize("drive", ["pressure", "flow"])

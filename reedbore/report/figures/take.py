@@ -7,7 +7,7 @@ Only matplotlib's figure and canvas are imported: its pyplot, with its windows, 
 """
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -47,6 +47,12 @@ LISTEN_S = 1.5  # [s], the end of the take that the spectrum is made from
 COMMON_PERIODS = 3
 MATCH_HZ = 2.0
 SKIRT_HZ, SKIRT_DB = 8.0, 25.0
+MOVED_SHARE, MOVED_MATCH = 0.012, 0.003
+"""Width of a partial of a player who moves, and how far its strongest line may lie off."""
+NOISE_HZ, NOISE_LINES, NOISE_DB = 150.0, 25, 12.0
+"""So many lines so near are noise, but for those that stand so far above the rest."""
+NOISE_FLOOR_DB = -52.0
+"""Below it, against the strongest, single lines of a player who moves may be noise too."""
 NEAR_SHARE = 0.25  # of the resultant: so near its partials lie the lines of a drifting pair
 LABEL_WIDTH = 0.075  # as a share of the axis
 LABEL_HEIGHT_DB = 6.0
@@ -75,6 +81,8 @@ def name_lines(
     played_hz: float | None,
     sung_hz: float | None,
     resultant_hz: float | None,
+    *,
+    moves: bool = False,
 ) -> list[str]:
     """Say of each line of a sound whose partial it is.
 
@@ -84,6 +92,8 @@ def name_lines(
         Frequencies of the lines. [Hz]
     played_hz, sung_hz, resultant_hz : float or None
         Fundamentals of the horn, of the voice and of both together, as measured. [Hz]
+    moves : bool, optional
+        Whether lip, breath or jet moved.
 
     Returns
     -------
@@ -91,16 +101,17 @@ def name_lines(
         One of `KINDS` for each line: ``horn``, ``voice``, ``both``, ``third`` for what only the
         resultant explains, ``mixed`` for the rest.
     """
-    on_horn = _is_partial(hz, played_hz, MATCH_HZ)
-    on_voice = _is_partial(hz, sung_hz, MATCH_HZ)
-    near = max(MATCH_HZ, NEAR_SHARE * (resultant_hz or 0.0))
+    match = np.maximum(MATCH_HZ, MOVED_MATCH * hz) if moves else MATCH_HZ
+    on_horn = _is_partial(hz, played_hz, match)
+    on_voice = _is_partial(hz, sung_hz, match)
+    near = np.maximum(match, NEAR_SHARE * (resultant_hz or 0.0))
     on_third = _is_partial(hz, resultant_hz, near)
     kinds = np.where(on_third, "third", "mixed")
     kinds = np.where(on_horn, "horn", np.where(on_voice, "voice", kinds))
     return [str(kind) for kind in np.where(on_horn & on_voice, "both", kinds)]
 
 
-def _is_partial(hz: NDArray[np.float64], fundamental: float | None, near: float) -> Any:
+def _is_partial(hz: NDArray[np.float64], fundamental: float | None, near: Any) -> Any:
     """Tell which frequencies lie so near to a partial; none if there is no fundamental."""
     if not fundamental:
         return np.zeros(len(hz), dtype=bool)
@@ -295,7 +306,8 @@ def _draw_spectrum(axes: Axes, sound: NDArray[np.float64], verdict: "Verdict", a
     axes.set_ylabel("level against the\nstrongest partial [dB]", size=9, color=INK)
     tail = sound[-round(LISTEN_S * SOUND_RATE) :]
     found = spectrum.lines(tail, SOUND_RATE, SPECTRUM_FLOOR_DB)
-    shown = (found.hz < highest) & ~is_skirt(found)
+    moves = verdict.movement is not None
+    shown = (found.hz < highest) & stands_out(found, moves=moves)
     if not shown.any():
         axes.text(0.5, 0.5, "silence", transform=axes.transAxes, ha="center", color=FAINT)
         return
@@ -307,29 +319,46 @@ def _draw_spectrum(axes: Axes, sound: NDArray[np.float64], verdict: "Verdict", a
         # With 1 in the ratio the resultant is one of the two notes, and there is no third.
         "third": None if 1 in (verdict.ratio or ()) else verdict.resultant_hz,
     }
-    kinds = name_lines(hz, *fundamentals.values())
+    kinds = name_lines(hz, *fundamentals.values(), moves=moves)
     names = {kind: notes.note_name(value, a4) for kind, value in fundamentals.items() if value}
     _draw_lines(axes, hz, level, kinds, names)
     _name_fundamentals(axes, hz, level, fundamentals, names)
 
 
-def is_skirt(found: spectrum.Lines) -> NDArray[np.bool_]:
-    """Tell lines that are but the foot of a far stronger one beside them, which still moves.
+def stands_out(found: spectrum.Lines, *, moves: bool) -> NDArray[np.bool_]:
+    """Tell lines that are more than the foot of a far stronger one beside them, which still moves.
 
     Parameters
     ----------
     found : Lines
         All lines of a sound, n of them.
+    moves : bool
+        Whether lip, breath or jet moved: then a partial is wider the higher it is, its strongest
+        line alone stands for it, and what stands no higher than all around is noise.
 
     Returns
     -------
     ndarray of bool, shape (n,)
         True for those.
     """
+    if not found.hz.size:
+        return np.zeros(0, dtype=np.bool_)
     level = spectrum.decibel(found.amplitude)
-    beside = np.abs(found.hz[:, np.newaxis] - found.hz) < SKIRT_HZ
-    stronger = level > level[:, np.newaxis] + SKIRT_DB
-    return np.asarray(np.any(beside & stronger, axis=1), dtype=np.bool_)
+    reach = np.maximum(SKIRT_HZ, MOVED_SHARE * found.hz) if moves else SKIRT_HZ
+    beside = _each(level, found.hz, reach, np.max)
+    if not moves:
+        return level >= beside - SKIRT_DB
+    crowd = np.array(_each(level, found.hz, NOISE_HZ, np.size)) >= NOISE_LINES
+    around = _each(level, found.hz, NOISE_HZ, np.median)
+    noise = (crowd & (level < around + NOISE_DB)) | (level < level.max() + NOISE_FLOOR_DB)
+    return (level >= beside) & ~noise
+
+
+def _each(values: Any, hz: NDArray[np.float64], reach: Any, what: Callable[[Any], Any]) -> Any:
+    """Apply a function to the values of all lines nearer to each than its reach [Hz]."""
+    begins = np.searchsorted(hz, hz - reach, side="right")
+    ends = np.searchsorted(hz, hz + reach, side="left")
+    return np.array([what(values[k:m]) for k, m in zip(begins, ends, strict=True)])
 
 
 def _highest_hz(verdict: "Verdict") -> float:
