@@ -114,7 +114,7 @@ def make_run(
 
 
 @functools.cache
-def compiled_run(valve: str, coupled: bool, folds: bool, vented: bool, moves: bool = False) -> Any:
+def compiled_run(valve: str, coupled: bool, folds: bool, vented: bool, moves: bool) -> Any:
     """Return the compiled loop for a kind of setup."""
     return make_run(valve, coupled, folds=folds, vented=vented, moves=moves)
 

@@ -210,7 +210,7 @@ passage.play([numbers], [passage.Change(0, 0, 0)], np.zeros(10))
 some = Lanes([setup], 150.0)
 some.advance(0.02)
 kind = some._running.groups[0].kind
-loops = [single.compiled_run("mass", False, False, False)]
+loops = [single.compiled_run("mass", False, False, False, False)]
 loops += passage.compiled_loops("mass", False, False, False)
 loops.append(executor.compiled_loop(kind))
 for loop in loops:

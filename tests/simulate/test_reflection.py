@@ -65,7 +65,7 @@ def impedance_in_time(bore, how):
     setup = setup_of(bore, how)
     numbers, rate = numbers_of(setup), setup.time.rate
     numbers.table[[rows.CHANNEL, rows.PISTON, rows.VENT_JET]] = 0.0
-    loop = single.compiled_run("mass", False, False, numbers.upper is not None)
+    loop = single.compiled_run("mass", False, False, numbers.upper is not None, False)
 
     def puffed(table, state, *rest):
         state[rows.VOLUME_FLOW] = 1.0
