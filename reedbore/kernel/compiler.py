@@ -67,8 +67,8 @@ class _KeptCode(_cache):  # type: ignore[misc]
 def compiled(function: Any) -> Any:
     """Compile a function and keep the code. No fastmath: all kernels must agree."""
     made: Any = numba.njit(**_FLAGS)(function)
-    if KEPT:
-        made._cache = _KeptCode(made.py_func)
+    if KEPT and made is not function:  # told to compile nothing, numba hands it back
+        made._cache = _KeptCode(function)
     return made
 
 
