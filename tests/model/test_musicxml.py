@@ -21,7 +21,7 @@ from reedbore.errors import NoteError
 from reedbore.model import presets
 from reedbore.model.line import Line, Note, write_line
 from reedbore.model.midi.read import Found
-from reedbore.model.musicxml import bars, read
+from reedbore.model.musicxml import bars, file
 from reedbore.model.musicxml.read import read_musicxml
 from reedbore.model.musicxml.write import Third, musicxml_bytes, spelled
 from reedbore.model.passage import Meter, Passage
@@ -243,7 +243,7 @@ def test_a_triplet_is_set_in_its_own_beat() -> None:
 
 def test_every_bar_is_full() -> None:
     made = musicxml_bytes(AWKWARD).data.decode()
-    found = read._parsed(made.encode())
+    found = file._parsed(made.encode())
     for part in found.iter("part"):
         divisions = int(next(part.iter("divisions")).text or "0")
         lengths = [
@@ -395,7 +395,7 @@ def test_a_score_laid_out_in_time_is_read(reading: Read) -> None:
 def zipped(path: Path, **members: bytes) -> Path:
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as held:
         for name, data in members.items():
-            held.writestr({"container": read.CONTAINER}.get(name, name), data)
+            held.writestr({"container": file.CONTAINER}.get(name, name), data)
     return path
 
 
@@ -403,15 +403,15 @@ CONTAINER = b"<container><rootfiles><rootfile full-path='score'/></rootfiles></c
 
 
 def test_a_compressed_score_is_read(tmp_path: Path) -> None:
-    file = zipped(tmp_path / "a.mxl", container=CONTAINER, score=mill_race())
-    assert read_musicxml(file).title == "Mill race"
+    packed = zipped(tmp_path / "a.mxl", container=CONTAINER, score=mill_race())
+    assert read_musicxml(packed).title == "Mill race"
 
 
 def test_a_bomb_in_a_compressed_score_is_not_unpacked(tmp_path: Path) -> None:
-    file = zipped(tmp_path / "a.mxl", container=CONTAINER, score=bytes(read.LARGEST_FILE + 1))
-    assert file.stat().st_size < 100_000
+    bomb = zipped(tmp_path / "a.mxl", container=CONTAINER, score=bytes(file.LARGEST_FILE + 1))
+    assert bomb.stat().st_size < 100_000
     with pytest.raises(NoteError, match=r"a\.mxl: 'score' in it is larger than 20000 kB unpacked"):
-        read_musicxml(file)
+        read_musicxml(bomb)
 
 
 @pytest.mark.parametrize(
@@ -427,9 +427,57 @@ def test_a_compressed_score_that_is_not_whole_is_told(
         read_musicxml(zipped(tmp_path / "a.mxl", **members))
 
 
+LOCAL, CENTRAL = b"PK\x03\x04", b"PK\x01\x02"
+"""Begin the headers of an archive's members: APPNOTE.TXT of the ZIP format, 4.3.7 and 4.3.12."""
+
+
+def no_archive(data: bytes) -> bytes:
+    return data[:50]
+
+
+def corrupt(data: bytes) -> bytes:
+    """Spoil what is packed in each member, behind its header and its name."""
+    spoilt, at = bytearray(data), data.find(LOCAL)
+    while at >= 0:
+        begins = at + 30 + int.from_bytes(data[at + 26 : at + 28], "little")
+        spoilt[begins : begins + 8] = b"\xff" * 8
+        at = data.find(LOCAL, at + 4)
+    return bytes(spoilt)
+
+
+def marked(offset: int, value: int) -> Callable[[bytes], bytes]:
+    """Write a number of two bytes into the headers of all members."""
+
+    def written(data: bytes) -> bytes:
+        changed = bytearray(data)
+        for head, more in ((LOCAL, 0), (CENTRAL, 2)):
+            at = data.find(head)
+            while at >= 0:
+                place = at + offset + more
+                changed[place : place + 2] = value.to_bytes(2, "little")
+                at = data.find(head, at + 4)
+        return bytes(changed)
+
+    return written
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [no_archive, corrupt, marked(6, 1), marked(8, 97)],
+    ids=["no archive", "corrupt", "under a password", "packed in a way not known"],
+)
+def test_an_archive_that_cannot_be_unpacked_is_told(
+    tmp_path: Path, spoil: Callable[[bytes], bytes]
+) -> None:
+    packed = zipped(tmp_path / "a.mxl", container=CONTAINER * 20, score=mill_race())
+    packed.write_bytes(spoil(packed.read_bytes()))
+    with pytest.raises(NoteError, match=r"^a\.mxl: this is no compressed MusicXML file \("):
+        read_musicxml(packed)
+
+
 ENTITY = b"<!DOCTYPE s [<!ENTITY a 'x'>]><score-partwise>&a;</score-partwise>"
 OUTSIDE = b"<!DOCTYPE s [<!ENTITY a SYSTEM 'file:///etc/hostname'>]><s>&a;</s>"
-DEEP = b"<a>" * (read.DEEPEST + 1) + b"</a>" * (read.DEEPEST + 1)
+DEEP = b"<a>" * (file.DEEPEST + 1) + b"</a>" * (file.DEEPEST + 1)
 ENDLESS = "<barline><repeat direction='backward' times='9999999'/></barline>"
 
 
@@ -465,7 +513,7 @@ def test_a_broken_score_is_one_sentence(reading: Read, data: bytes, says: str) -
 
 def test_a_score_at_the_deepest_is_read(reading: Read) -> None:
     # The note lies five deep; the rest is filled with what nobody knows.
-    more = read.DEEPEST - 5
+    more = file.DEEPEST - 5
     data = score(bar(note("C4", 4, "<x>" * more + "</x>" * more)))
     assert reading(data).passage.fingered == "C4:4"
 
@@ -475,9 +523,9 @@ def test_more_elements_than_allowed_are_refused(
 ) -> None:
     data = score(bar(note("C4", 4)))
     count = data.count(b"<") - data.count(b"</") - data.count(b"<?")
-    monkeypatch.setattr(read, "MOST_ELEMENTS", count)
+    monkeypatch.setattr(file, "MOST_ELEMENTS", count)
     assert reading(data).passage.fingered == "C4:4"
-    monkeypatch.setattr(read, "MOST_ELEMENTS", count - 1)
+    monkeypatch.setattr(file, "MOST_ELEMENTS", count - 1)
     with pytest.raises(NoteError, match=f"it has more than {count - 1} elements"):
         reading(data)
 
