@@ -16,7 +16,7 @@ from reedbore.errors import ModelError
 from reedbore.measures.locking import Edge
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.model.setup import Setup
-from reedbore.verdict import atlas
+from reedbore.verdict import atlas, locks, singer
 from reedbore.verdict.locks import Row, Table
 from reedbore.verdict.singer import Aim, SingerRow
 from reedbore.verdict.state import Heard, RowState
@@ -125,9 +125,9 @@ def example(**changed: Any) -> atlas.Atlas:
 def patch(set_to: Any) -> None:
     """Put these in place of the simulation; `set_to` is as `monkeypatch.setattr`."""
     set_to(atlas.Atlas, "setup", untuned)
-    set_to(atlas.locks, "lock_table", lock_table)
-    set_to(atlas.locks, "alone", alone)
-    set_to(atlas.singer, "singer_rows", singer_rows)
+    set_to(locks, "lock_table", lock_table)
+    set_to(locks, "alone", alone)
+    set_to(singer, "singer_rows", singer_rows)
 
 
 def main(path: str, part: str, dies_at: str = "0") -> None:

@@ -16,6 +16,7 @@ from reedbore.report import atlas as telling
 from reedbore.report.figures import atlas as figure
 from reedbore.verdict import atlas
 from reedbore.verdict.atlas import Found
+from reedbore.verdict.locks import Row
 
 
 @pytest.fixture(scope="module")
@@ -86,7 +87,7 @@ def test_a_lock_beside_the_just_note_is_drawn_where_it_is():
     assert pair.hz == pytest.approx(moved.sung_hz)
 
 
-def rows_of(depth: float) -> tuple[atlas.Row, ...]:
+def rows_of(depth: float) -> tuple[Row, ...]:
     made = fake_atlas.example()
     setup = fake_atlas.untuned(made, 46, depth)
     return fake_atlas.lock_table(setup, 116.0).rows

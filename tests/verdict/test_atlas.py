@@ -15,7 +15,7 @@ import xarray
 
 from reedbore.errors import ReedboreError
 from reedbore.model.sidecar import model_hash
-from reedbore.verdict import atlas
+from reedbore.verdict import atlas, singer
 from reedbore.verdict.sweep import store
 
 CHILD = Path(fake_atlas.__file__)
@@ -53,7 +53,7 @@ def test_rows_are_read_as_they_were_found(unbroken: Path):
             assert sheet == (table.rows, table.voice_off_hz, None)
             assert {row.state for row in table.rows} == {"locked", "narrow", "free"}
             for voice in made.voices:
-                sung = atlas.singer.singers(setup)[voice]
+                sung = singer.singers(setup)[voice]
                 ratios = [ratio for ratio in atlas.RATIOS if within(made, table, ratio)]
                 (rows,) = fake_atlas.singer_rows([sung], table.voice_off_hz, ratios)
                 kept = found.singer(midi, depth, voice)
