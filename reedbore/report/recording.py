@@ -14,7 +14,8 @@ from reedbore.report.words import STATES, rougher
 from reedbore.verdict.against_plan import Aligned, Match
 from reedbore.verdict.instead import KEYS, Range
 from reedbore.verdict.practice_log import Entry, progress
-from reedbore.verdict.recording import PROVEN, Found
+from reedbore.verdict.recording import Found
+from reedbore.verdict.recording.reasons import PROVEN
 from reedbore.verdict.state import State
 
 HEAD = ("note", "at s", "lasts", "horn", "voice", "common", "ratio", "off", "drift Hz", "state")

@@ -14,8 +14,8 @@ from real_sounds import fluid, freepats, need
 from reedbore.measures import pitch, two_notes
 from reedbore.notes import cents
 from reedbore.sound import resample
-from reedbore.verdict import recording
-from reedbore.verdict.recording import Found, Known, analyse
+from reedbore.verdict.recording import NOTHING, Found, Known, analyse, reasons
+from reedbore.verdict.recording.proof import OWN_WANDER
 from reedbore.verdict.state import State
 
 F1 = 116.54
@@ -37,7 +37,7 @@ def made(
     return Held(horn, tone(second, 8.0) + noise(first.size, 0.02, 2) if throat else None)
 
 
-def only(sounds: Held, known: Known = recording.NOTHING) -> Found:
+def only(sounds: Held, known: Known = NOTHING) -> Found:
     (row,) = analyse(sounds, known)
     return row
 
@@ -47,7 +47,7 @@ def only(sounds: Held, known: Known = recording.NOTHING) -> Found:
 
 def test_a_pair_that_wanders_together_is_locked() -> None:
     row = only(made(wander=15.0))
-    assert row.wander > recording.OWN_WANDER
+    assert row.wander > OWN_WANDER
     assert row.state == State.LOCKED
     assert row.reason is None
 
@@ -55,13 +55,13 @@ def test_a_pair_that_wanders_together_is_locked() -> None:
 def test_the_same_without_a_reed_between_them_is_not() -> None:
     row = only(made(wander=15.0, join=added))
     assert row.state == State.UNDECIDED
-    assert row.reason == f"{recording.PROVEN}: {recording.APART}"
+    assert row.reason == f"{reasons.PROVEN}: {reasons.APART}"
 
 
 def test_notes_in_tune_that_hold_still_are_not_proven_to_lock() -> None:
     row = only(made())
     assert (row.state, row.ratio) == (State.UNDECIDED, (5, 2))
-    assert row.reason == f"{recording.PROVEN}: {recording.STILL_VOICE}"
+    assert row.reason == f"{reasons.PROVEN}: {reasons.STILL_VOICE}"
 
 
 @pytest.mark.parametrize("ratio", [(1, 1), (2, 1), (3, 1)])
@@ -73,7 +73,7 @@ def test_where_one_note_hides_the_other_nothing_is_locked(ratio: tuple[int, int]
 @pytest.mark.parametrize(("drift", "state"), [(0.1, State.LOCKED), (0.2, State.DRIFTING)])
 def test_a_quarter_of_a_cycle_parts_step_from_drift(drift: float, state: State) -> None:
     row = only(made(wander=13.0, drift=drift))
-    assert row.wander > recording.OWN_WANDER
+    assert row.wander > OWN_WANDER
     assert row.state == state
     assert row.drift_hz == pytest.approx(drift, abs=0.03)
     assert row.shows_hz == pytest.approx(0.25 / 1.75, rel=0.05)
@@ -92,7 +92,7 @@ def test_what_to_sing_instead_is_told_where_notes_miss() -> None:
 def test_horn_alone_names_no_sung_note_but_its_class() -> None:
     row = only(made(throat=False))
     assert row.sung_hz is None
-    assert row.cannot["sung_hz"] == recording.ONE_CHANNEL
+    assert row.cannot["sung_hz"] == reasons.ONE_CHANNEL
     assert min(abs(cents(hz, 2.5 * F1)) for hz in row.sung_class) < 10.0
     assert row.common_hz == pytest.approx(0.5 * F1, rel=1e-3)
 
@@ -112,7 +112,7 @@ def test_a_plan_names_the_member_near_it() -> None:
 def test_horn_alone_never_names_a_partial_of_its_own(ratio: tuple[int, int]) -> None:
     row = only(made(ratio, throat=False))
     assert (row.sung_hz, row.ratio, row.state) == (None, None, State.UNDECIDED)
-    assert row.reason == recording.NO_CLASS
+    assert row.reason == reasons.NO_CLASS
 
 
 @pytest.mark.parametrize("throat", [True, False])
@@ -130,7 +130,7 @@ def test_a_throat_at_rest_is_horn_alone_where_it_sings_elsewhere() -> None:
     throat = np.concatenate((sung.throat, pause, 0.1 * tone(F1 * t) + noise(t.size, 0.02, 5)))
     first, second = analyse(Held(horn + noise(horn.size, 0.001), throat))
     assert (first.ratio, second.state) == ((5, 2), State.UNSUNG)
-    assert second.cannot["sung_hz"] == recording.REST
+    assert second.cannot["sung_hz"] == reasons.REST
     assert first.roughness > 1.0
 
 

@@ -9,8 +9,7 @@ from real_sounds import fluid, need
 
 from reedbore.measures import pitch
 from reedbore.sound import resample
-from reedbore.verdict import recording
-from reedbore.verdict.recording import analyse
+from reedbore.verdict.recording import analyse, reasons
 from reedbore.verdict.state import State
 
 F1 = 116.54
@@ -31,7 +30,7 @@ def test_a_unison_cannot_be_told_from_the_horn_on_the_throat() -> None:
     horn = tone(F1 * t) + noise(t.size, 0.02, 1)
     (row,) = analyse(Held(horn, tone(F1 * t, 8.0) + noise(t.size, 0.02, 2)))
     assert (row.sung_hz, row.state) == (None, State.UNDECIDED)
-    assert row.reason == recording.HORN_ON_THROAT
+    assert row.reason == reasons.HORN_ON_THROAT
 
 
 @pytest.mark.sound

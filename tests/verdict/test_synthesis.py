@@ -8,8 +8,8 @@ from recordings import RATE, Case, cut, recorded
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn
 from reedbore.notes import cents
-from reedbore.verdict import recording, synthesis
-from reedbore.verdict.recording import Known, analyse
+from reedbore.verdict import synthesis
+from reedbore.verdict.recording import Known, analyse, reasons
 
 CASE = Case("tenor-saxophone", 116.54, (5, 3), -60.0, 0.2, "clock", 6)
 
@@ -40,7 +40,7 @@ def test_a_small_margin_names_nothing(take, monkeypatch) -> None:
     (row,) = analyse(Held(take[0], None), known())
     assert row.sung_hz is None
     assert 0.0 < row.margin_db < 50.0
-    assert row.cannot["sung_hz"] == recording.TOO_ALIKE
+    assert row.cannot["sung_hz"] == reasons.TOO_ALIKE
 
 
 def test_without_a_horn_or_a_range_nothing_is_rendered(take) -> None:

@@ -1,0 +1,171 @@
+"""What is given of a recording, and what is found in it."""
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reedbore.measures import (
+    hearing,
+    spectrum,
+)
+from reedbore.model.setup import Horn
+from reedbore.notes import cents
+from reedbore.verdict.instead import Instead, Range, sing_instead
+from reedbore.verdict.result import Ratio
+from reedbore.verdict.state import State
+
+VOICE_RANGE = 60.0, 1000.0
+"""Where a voice is looked for if its range is not known. [Hz]"""
+
+Samples = NDArray[np.float64]
+
+
+class Sounds(Protocol):
+    """A recording that is handed out piece by piece."""
+
+    rate: float
+    """Samples per second of what is handed out. [Hz]"""
+    seconds: float
+
+    def piece(self, begin: float, end: float) -> tuple[Samples, Samples | None]:
+        """Return what the horn's and the throat's microphone heard from, to [s]."""
+        ...
+
+
+class Known(NamedTuple):
+    """What is known of a recording beforehand."""
+
+    fingered_hz: float | None = None
+    """Throughout. [Hz]"""
+    reach: Range | None = None
+    """Lowest and highest note of the voice. [Hz]"""
+    sung_hz: Callable[[float, float], float | None] | None = None
+    """What is planned to be sung over a played note [Hz] at a time [s]."""
+    instrument: Horn | None = None
+    """Who plays: then each member of a class is rendered and compared, if the range is known."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """A note, or a while in which the voice holds one note over it; None what cannot be told.
+
+    Attributes
+    ----------
+    number : int
+        From 1.
+    begin_s, end_s : float
+        [s]
+    level_db : float
+        Of the horn's microphone, full scale being 0. [dB]
+    played_hz : float
+        [Hz]
+    played_within : float
+        The played pitch is surer than this, as far as its length tells. [cents]
+    sung_hz, sung_within : float or None
+        [Hz], [cents]
+    sung_class : tuple of float
+        What may have been sung, from the horn alone: within the voice's range. [Hz]
+    margin_db : float or None
+        Where the sung note was chosen by rendering each member: how much farther the next is.
+    ratio : (p, q) or None
+    q : int or None
+        Of the common note f1/q, where p is not known.
+    drift_hz : float or None
+        p·f1 - q·f2; without a sign from the horn alone.
+    shows_hz : float
+        The smallest drift that this note can show. [Hz]
+    interaction_db : float or None
+        How far lines n·f1 ± f2 stand above the floor.
+    wander : float or None
+        How far q·φ2 strays from an even course. [cycles]
+    state, reason
+        As of a verdict.
+    third_db, heard
+        Level of the third note's own partials against the whole, and whether they are heard.
+    roughness : float or None
+        Times that of the same note without a voice, in the same recording.
+    cannot : mapping
+        For each figure that cannot be told, why.
+    throat_db : float or None
+        Level on the throat, full scale being 0. [dB]
+    lines : Lines or None
+        Of the horn's microphone.
+    """
+
+    number: int = 0
+    begin_s: float
+    end_s: float
+    level_db: float
+    played_hz: float
+    played_within: float
+    sung_hz: float | None = None
+    sung_within: float | None = None
+    sung_class: tuple[float, ...] = ()
+    margin_db: float | None = None
+    ratio: Ratio | None = None
+    q: int | None = None
+    drift_hz: float | None = None
+    shows_hz: float
+    interaction_db: float | None = None
+    wander: float | None = None
+    state: State = State.UNDECIDED
+    reason: str | None = None
+    third_db: float | None = None
+    heard: str | None = None
+    roughness: float | None = None
+    cannot: Mapping[str, str] = field(default_factory=dict)
+    throat_db: float | None = None
+    lines: spectrum.Lines | None = None
+
+    @property
+    def common_hz(self) -> float | None:
+        """The common note. [Hz]."""
+        q = self.ratio[1] if self.ratio else self.q
+        return self.played_hz / q if q else None
+
+    @property
+    def off_cents(self) -> float | None:
+        """How far the sung note lies above the just one over what is played. [cents]."""
+        if self.ratio is None or self.sung_hz is None:
+            return None
+        just = self.played_hz * self.ratio[0] / self.ratio[1]
+        if self.drift_hz is not None and not self.sung_class:
+            # The drift is surer than the difference of two pitches that move.
+            just = self.sung_hz + self.drift_hz / self.ratio[1]
+        return cents(self.sung_hz, just)
+
+    def instead(self, reach: Range | None) -> Instead | None:
+        """Find what to sing instead where the two notes miss each other."""
+        if self.sung_hz is None or self.state not in (State.DRIFTING, State.ROUGH):
+            return None
+        return sing_instead(self.played_hz, self.sung_hz, self.sung_hz, self.ratio, reach)
+
+
+NOTHING = Known()
+
+
+def level(samples: Samples) -> float:
+    """Level of the effective value against a full scale of 1. [dB]."""
+    return 10.0 * math.log10(max(float(np.var(samples)) if samples.size else 0.0, 1e-30))
+
+
+def within(hz: float, seconds: float) -> float:
+    """How well a pitch can be told: a hundredth of a cycle over the note. [cents]."""
+    return 1200.0 / math.log(2.0) * 0.01 / (hz * max(seconds, 1e-3))
+
+
+def heard(row: Found) -> Found:
+    """Measure the third note's own partials, as far as both notes are known."""
+    if row.ratio is None or row.lines is None or row.common_hz is None:
+        return row
+    level, heard = hearing.third_note(row.lines, row.ratio, row.common_hz)
+    return replace(row, third_db=level, heard=str(heard))
+
+
+def all_of_the_voice(why: str) -> dict[str, str]:
+    """Give one reason for every figure that takes the sung note."""
+    return dict.fromkeys(("sung_hz", "ratio", "drift_hz", "third_db"), why)
