@@ -18,9 +18,9 @@ The rooms, lowest first; data flows from what is asked for, at the top, to what 
                  pressure along the bore;
                  acoustics/ the exact bore and airway, and the fits that the time step runs on;
                  request/ what a player types, to a tuned setup or passage
-    verdict/     what became of the notes: of a take, of the notes of a passage, of cells, of a
-                 recording; the lock table; what a human voice makes of a lock; sweep/ maps and
-                 their store
+    verdict/     what became of the notes: of a take, of the notes of a passage, of cells; the lock
+                 table; what a human voice makes of a lock; sweep/ maps and their store; atlas/
+                 what a whole horn does with a voice; recording/ what a recording tells
     report/      how it is told: words, tables, data; in Jupyter (notebook); figures/ pictures,
                  still and moving (film/), maps (maps/), and sheets for the stand (sheet)
     page/        the page in the browser: words in, answers out; its lesson/; static/ is what the
