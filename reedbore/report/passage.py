@@ -77,26 +77,38 @@ def text(
         what the pair comes to when it is held. Where folds sing, *aim* is the note that is asked
         for, *sung* what was measured on them, *pulled* how far that lies above the aim.
     """
-    told_below = [
+    lines, told_below = table(rows, a4, transposition), sentences(rows, a4, reach)
+    return "\n".join([*lines, "", *(textwrap.fill(line, WIDEST) for line in told_below)])
+
+
+def sentences(
+    rows: Sequence[NoteVerdict], a4: float = A4_HZ, reach: Range | None = None
+) -> list[str]:
+    """Say what stands below the table; as `text`."""
+    return [
         *(summary(rows), *_followed(rows), *_reasons(rows), *_strayed(rows, a4)),
         *(*_instead(rows, a4, reach), *_folded(rows), *_strained(rows)),
     ]
-    lines = table(rows, a4, transposition)
-    return "\n".join([*lines, "", *(textwrap.fill(line, WIDEST) for line in told_below)])
 
 
 def table(
     rows: Sequence[NoteVerdict], a4: float = A4_HZ, transposition: int | None = None
 ) -> list[str]:
     """Return the lines of the table, its head first; at most about `WIDEST` characters."""
-    of_folds = any(row.lungs is not None for row in rows)
-    head, right = (_HEAD_OF_FOLDS, _RIGHT_OF_FOLDS) if of_folds else (_HEAD, _RIGHT)
-    cells = [head, *(_cells(row, a4, of_folds=of_folds) for row in rows)]
+    cells = cells_of(rows, a4)
+    right = _RIGHT_OF_FOLDS if cells[0] == _HEAD_OF_FOLDS else _RIGHT
     if transposition is not None:
         named = [_HEAD_AS_WRITTEN, *(_written(row, a4, transposition) for row in rows)]
         cells = [(*c[:3], name, *c[3:]) for c, name in zip(cells, named, strict=True)]
         right = {column + (column > 2) for column in right}
     return documents.columns(cells, right=right, widest=WIDEST)
+
+
+def cells_of(rows: Sequence[NoteVerdict], a4: float = A4_HZ) -> list[tuple[str, ...]]:
+    """Return the cells of the table, its head first."""
+    of_folds = any(row.lungs is not None for row in rows)
+    head = _HEAD_OF_FOLDS if of_folds else _HEAD
+    return [head, *(_cells(row, a4, of_folds=of_folds) for row in rows)]
 
 
 def _written(row: NoteVerdict, a4: float, transposition: int) -> str:

@@ -246,7 +246,7 @@ def text(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = None) -
     """
     if not rows:
         return "No note of a horn was found."
-    cells = [HEAD, *(_cells(row, a4) for row in rows)]
+    cells = [HEAD, *(cells_of(row, a4) for row in rows)]
     widths = [max(len(line[column]) for line in cells) for column in range(len(HEAD))]
     lines = [
         "  ".join(
@@ -255,10 +255,11 @@ def text(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = None) -
         ).rstrip()
         for line in cells
     ]
-    return "\n".join([*lines, "", *_below(rows, a4, reach)])
+    return "\n".join([*lines, "", *sentences(rows, a4, reach)])
 
 
-def _cells(row: Found, a4: float) -> tuple[str, ...]:
+def cells_of(row: Found, a4: float = A4_HZ) -> tuple[str, ...]:
+    """Return a row of the table, under `HEAD`."""
     common = row.common_hz
     ratio = f"{row.ratio[0]}/{row.ratio[1]}" if row.ratio else f"?/{row.q}" if row.q else ""
     return (
@@ -290,7 +291,7 @@ def _state(row: Found) -> str:
     return STATES[row.state].short
 
 
-def _below(rows: Sequence[Found], a4: float, reach: Range | None) -> list[str]:
+def sentences(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = None) -> list[str]:
     """Say what it comes to: reasons, what to sing instead, what is rough."""
     said = []
     for row in rows:

@@ -6,14 +6,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
 from reedbore import sound
 from reedbore.cli.common import Progress, tell
-from reedbore.errors import AudioError, ReedboreError
+from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, write_whole
-from reedbore.measures import channels, pitch
 from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import check_a4, midi_to_hz, parse_pitch
@@ -22,11 +18,10 @@ from reedbore.verdict import practice_log
 from reedbore.verdict import recording as judging
 from reedbore.verdict.against_plan import Aligned, align, laid, planned_notes
 from reedbore.verdict.instead import Range
+from reedbore.verdict.recording.file import Recording, by_channel, complaints
 
 TEXTS, MIDI, PICTURES = (".csv", ".json"), (".mid", ".midi"), (".png", ".svg", ".pdf")
 LONGEST_RECORD, MOST_CHANNELS = 3600.0, 64
-
-Samples = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,45 +46,6 @@ class Made(NamedTuple):
 
     document: dict[str, Any]
     text: str
-
-
-class Recording:
-    """A recording and where its channels are: the `Sounds` of `verdict.recording`."""
-
-    def __init__(
-        self, horn: sound.Pieces, throat: sound.Pieces | None, place: tuple[int | None, int | None]
-    ) -> None:
-        """Take two files, or one, and the channels of both; None for all of them averaged."""
-        self._horn, self._throat = horn, throat
-        self._place = place
-        self.name, self.file_rate = horn.path, float(horn.rate)
-        self.rate = pitch.thin(np.zeros(horn.rate), horn.rate)[1]
-        self.seconds = min(horn.seconds, throat.seconds) if throat else horn.seconds
-
-    def piece(self, begin: float, end: float) -> tuple[Samples, Samples | None]:
-        """Return what both microphones heard, thinned; None without one on the throat."""
-        horn, throat = self.raw(begin, end)
-        return self._thin(horn), None if throat is None else self._thin(throat)
-
-    def raw(self, begin: float, end: float) -> tuple[Samples, Samples | None]:
-        """Return the same as it was recorded, at the rate of the horn's file."""
-        heard = self._horn.between(begin, end)
-        horn = _channel(heard, self._place[0])
-        if self._throat is None:
-            return horn, None
-        other = heard if self._throat is self._horn else self._throat.between(begin, end)
-        throat = _channel(other, self._place[1])
-        if self._throat.rate != self._horn.rate:
-            throat = sound.resample(throat, self._throat.rate, self._horn.rate)
-        n = min(horn.size, throat.size)
-        return horn[:n], throat[:n]
-
-    def _thin(self, samples: Samples) -> Samples:
-        return pitch.thin(samples, self._horn.rate)[0]
-
-
-def _channel(block: Samples, place: int | None) -> Samples:
-    return np.asarray(block.mean(axis=1) if place is None else block[:, place])
 
 
 def make(asked: Asked, progress: Progress) -> Made:
@@ -124,7 +80,7 @@ def make(asked: Asked, progress: Progress) -> Made:
         _record(asked, asked.record, asked.recording, progress)
     recording = _opened(asked)
     progress.stage("looking at the sound")
-    for warning in _warnings(recording, progress):
+    for warning in complaints(recording, progress.share):
         tell(f"{asked.recording}: {warning}")
     progress.stage("listening to the notes")
     rows = judging.analyse(recording, known, progress.share)
@@ -178,39 +134,6 @@ def _passage(named: str | None) -> Passage | None:
     return source_of(Words(passage=named)).piece.passage
 
 
-def _warnings(recording: Recording, progress: Progress) -> list[str]:
-    """Look at the whole recording; refuse silence, and say what else is wrong with it."""
-    peak, clipped = 0.0, 0.0
-    bright: list[tuple[float, float]] = []
-    begin = 0.0
-    while begin < recording.seconds:
-        end = min(begin + judging.PIECE_S, recording.seconds)
-        horn, throat = recording.raw(begin, end)
-        peak = max(peak, float(np.abs(horn - horn.mean()).max(initial=0.0)))
-        clipped = max(clipped, channels.flat_top(horn))
-        if throat is not None:
-            rates = channels.brightness(horn, recording.file_rate)
-            bright.append((rates, channels.brightness(throat, recording.file_rate)))
-        begin = end
-        progress.share(begin / recording.seconds)
-    if peak < channels.SILENT:
-        raise AudioError(f"{recording.name} is silent: its loudest sample is {peak:.1g}")
-    said = []
-    if clipped > channels.CLIPPED:
-        said.append(
-            f"{100.0 * clipped:.2g} % of a piece is clipped: the distortion adds lines of its own, "
-            "so a lock is not to be believed; record it softer"
-        )
-    if bright:
-        of_horn, of_throat = (float(np.median(each)) for each in zip(*bright, strict=True))
-        if of_throat > of_horn + channels.SWAPPED_DB:
-            said.append(
-                "what is said to be the throat is the brighter of the two: the channels may be "
-                "swapped"
-            )
-    return said
-
-
 def _known(asked: Asked) -> tuple[judging.Known, Range | None]:
     check_a4(asked.a4)
     reach = None
@@ -244,21 +167,12 @@ def _opened(asked: Asked) -> Recording:
                 f"{horn.seconds:.1f} s: both have to begin at the same moment"
             )
         return Recording(horn, throat, (None, None))
-    if asked.throat_channel is None:
-        if horn.channels > 1:
-            tell(
-                f"{asked.recording} has {horn.channels} channels, of which the first is taken for "
-                "the horn; say --throat-channel 2 if the second is on the throat"
-            )
-        return Recording(horn, None, (0, None))
-    if not 1 <= asked.throat_channel <= horn.channels or horn.channels < 2:
-        raise ReedboreError(
-            f"--throat-channel is {asked.throat_channel}; {asked.recording} has "
-            f"{horn.channels} {'channel' if horn.channels == 1 else 'channels'}, and one of them "
-            "is the horn's"
+    if asked.throat_channel is None and horn.channels > 1:
+        tell(
+            f"{asked.recording} has {horn.channels} channels, of which the first is taken for "
+            "the horn; say --throat-channel 2 if the second is on the throat"
         )
-    throat_at = asked.throat_channel - 1
-    return Recording(horn, horn, (0 if throat_at else 1, throat_at))
+    return by_channel(horn, asked.throat_channel)
 
 
 def _check_numbers(asked: Asked) -> None:

@@ -79,6 +79,8 @@ def source_of(words: Words) -> Source:
     ReedboreError
         If a file cannot be read.
     """
+    if words.piece is not None:
+        return Source(words.piece, False, f"{words.passage}: passage.fingered")
     demo, tidy = load_piece(DEMO), tidy_of(words)
     kind = lines.kind_of(words.passage if words.passage is not None else words.fingered)
     if kind in {"midi", "score"}:

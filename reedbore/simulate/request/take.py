@@ -17,7 +17,7 @@ from reedbore.errors import ModelError, NoteError, ReedboreError
 from reedbore.files import file_stem, readable
 from reedbore.measures.pitch import median_voiced_pitch
 from reedbore.model.line import Line, read_line
-from reedbore.model.passage import DYNAMICS, Passage
+from reedbore.model.passage import DYNAMICS, Passage, Piece
 from reedbore.model.presets import load_horn, load_piece, load_singer, setup_for
 from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.model.sidecar import Sidecar, differences, strangers
@@ -57,6 +57,8 @@ class Words:
         To which part of a beat.
     instrument, singer : Horn, Singer or None
         In place of the presets that `horn` and `voice` then only name.
+    piece : Piece or None
+        In place of the passage file that `passage` then only names.
     """
 
     horn: str | None = None
@@ -75,6 +77,7 @@ class Words:
     quantise: str | None = None
     instrument: Horn | None = None
     singer: Singer | None = None
+    piece: Piece | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
