@@ -39,6 +39,11 @@ HERE = """() => {
   return { name, ring, tag: node.tagName, id: node.id, seen: box.width > 0 && box.height > 0 };
 }"""
 
+# What is wider than its place, of all that moves up and down.
+WIDER = """() => [document.scrollingElement, ...document.querySelectorAll("main, .work, .panel")]
+  .filter((one) => one.scrollWidth > one.clientWidth)
+  .map((one) => [one.id || one.className, one.scrollWidth, one.clientWidth])"""
+
 
 def everything_open(page: Page) -> None:
     """Show all that can be shown without much work."""
@@ -154,7 +159,7 @@ def test_it_fits_and_fingers_find_the_controls(open_page: Open):
     for width in (390, 1024, 1440):
         page.set_viewport_size({"width": width, "height": 844})
         until(page, "(width) => innerWidth === width", width)
-        assert page.evaluate("() => document.scrollingElement.scrollWidth") <= width
+        until(page, f"() => !({WIDER})().length")
         small = page.evaluate(
             """() => [...document.querySelectorAll("button, select, summary")]
               .filter((node) => node.checkVisibility() && !node.matches(".key"))
@@ -162,3 +167,46 @@ def test_it_fits_and_fingers_find_the_controls(open_page: Open):
               .filter(([, height]) => height < 40)"""
         )
         assert small == []
+
+
+# Whether the middle of a thing is on the screen and nothing else lies there.
+IN_SIGHT = """(asks) => [...document.querySelectorAll(asks)].every((node) => {
+  const { left, right, top, bottom } = node.getBoundingClientRect();
+  const there = document.elementFromPoint((left + right) / 2, (top + bottom) / 2);
+  return node.contains(there) || there?.contains(node);
+})"""
+
+
+def test_picture_controls_task_and_answer_are_in_sight_together(page: Page):
+    page.get_by_role("button", name="Start the lesson").click()
+    page.get_by_role("button", name="Step 5, ").click()
+    for width, height in ((1440, 900), (1024, 768)):
+        page.set_viewport_size({"width": width, "height": height})
+        for asks in ("#fingered", "#sung", "#bore .bore-now", "#lesson .task", "#play",
+                     ".strip .badge", "#controls .keys.horn .key[aria-checked=true]"):  # fmt: skip
+            until(page, IN_SIGHT, asks)
+
+
+def test_on_a_phone_the_lesson_stands_beside_its_picture_and_keys_are_wide(open_page: Open):
+    page = open_page(viewport=PHONE)
+    page.get_by_role("button", name="Start the lesson").click()
+    until(page, IN_SIGHT, "#bore h2, #lesson h3, #play")
+    sizes = page.evaluate(
+        """() => [...document.querySelectorAll(".key")]
+          .map((key) => [key.offsetWidth, key.offsetHeight]).flat()"""
+    )
+    assert min(sizes) >= 40
+
+
+def test_nothing_lies_under_the_foot(open_page: Open):
+    page = open_page(viewport=PHONE)
+    whole(page)
+    for size in (PHONE, {"width": 1024, "height": 768}, DESK):
+        page.set_viewport_size(size)
+        until(page, "(width) => innerWidth === width", size["width"])
+        for name in ("fingered", "link"):  # the first and the last thing to be typed into
+            page.locator(f"#{name}").focus()
+            until(page, IN_SIGHT, f"#{name}")
+        foot = page.locator(".strip").bounding_box()
+        assert foot
+        assert foot["y"] + foot["height"] == size["height"]

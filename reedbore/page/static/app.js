@@ -8,6 +8,7 @@ import { startFiles } from "./panels/files.js";
 import { learnFromLink } from "./core/presets.js";
 import { startPlaying } from "./panels/answer/listen.js";
 import { createPlayer } from "./core/sound.js";
+import { beside } from "./core/stage.js";
 import { startSpectrum } from "./panels/spectrum.js";
 import { startStrip } from "./panels/answer/strip.js";
 import { createState } from "./core/state.js";
@@ -24,6 +25,7 @@ function startContents() {
     link.addEventListener("click", (event) => {
       event.preventDefault();
       const part = document.querySelector(link.getAttribute("href"));
+      beside(null);
       part.tabIndex = -1;
       part.focus({ preventScroll: true });
       part.scrollIntoView();
@@ -41,6 +43,7 @@ async function start() {
   const playing = startPlaying(playRoom, state, player);
   const begin = startAsking(state, playing); // hears of a change first: its sound is asked for before anything is drawn
   startVerdict(room("answer"), state, playRoom);
+  startStrip(state, playing.buttons);
   startControls(room("controls"), state);
   startWaves(room("waves"), state);
   startSpectrum(room("spectrum"), state);
@@ -48,7 +51,7 @@ async function start() {
   startFiles(room("files"), state);
   room("care").replaceChildren(...choices.care.map((sentence) => el("li", {}, sentence)));
   document.querySelector("#foot").textContent = `reedbore ${choices.version}: a model, not your horn. Nothing leaves this machine.`;
-  startStrip(state, playing.attach);
+
   await begin();
   await Promise.all(Object.keys(PANELS).map((name) => startPanel(name, state)));
 }

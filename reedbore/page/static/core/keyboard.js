@@ -21,7 +21,15 @@ export function keyboard({ label, kind, low, high, pick }) {
     root.append(key);
   }
   root.style.setProperty("--whites", white);
+  const board = el("div", { class: "board" }, root);
   let on = null;
+
+  /** Bring the key that is on into sight, if the board is wider than its place. */
+  const reach = () => {
+    const key = keys.get(on), left = key?.offsetLeft, right = left + key?.offsetWidth;
+    if (key && (left < board.scrollLeft || right > board.scrollLeft + board.clientWidth)) board.scrollLeft = (left + right - board.clientWidth) / 2;
+  };
+  new ResizeObserver(reach).observe(board);
 
   const show = (midi, off = 0) => {
     on = midi === null ? null : Math.round(midi);
@@ -31,6 +39,7 @@ export function keyboard({ label, kind, low, high, pick }) {
       key.tabIndex = chosen || (!keys.has(on) && each === low) ? 0 : -1;
       key.classList.toggle("off", chosen && Math.abs(off) >= 0.005);
     }
+    reach();
   };
   draggable(root, (midi) => (show(midi), pick(midi, true)), (midi) => pick(midi, false));
   root.addEventListener("click", (event) => {
@@ -50,32 +59,31 @@ export function keyboard({ label, kind, low, high, pick }) {
     keys.get(midi)?.focus();
     pick(midi, false);
   }
-  return { root, show };
+  return { root: board, show };
 }
 
-/** Drag over keys: `over(midi)` is told each one that is reached, `rest(midi)` the last of them. */
-function draggable(root, over, rest) {
+/** Drag over keys: `reached(midi)` is told each one that is reached, `rest(midi)` the last of them. */
+function draggable(root, reached, rest) {
   let dragged = null;
   const drag = (event) => {
     const key = document.elementFromPoint(event.clientX, event.clientY)?.closest(".key");
     if (!key || key.disabled || key.parentElement !== root || Number(key.dataset.midi) === dragged) return;
     dragged = Number(key.dataset.midi);
-    over(dragged);
+    reached(dragged);
   };
   root.addEventListener("pointerdown", (event) => {
     if (event.button) return;
     event.target.releasePointerCapture?.(event.pointerId);
-    const finger = event.pointerType === "touch"; // which may be about to scroll the page
+    const finger = event.pointerType === "touch"; // which may be about to move the board, or the page
     if (!finger) drag(event);
+    const over = finger ? [] : [["pointermove", drag]];
     const end = (last) => {
-      for (const [name, fn] of [["pointermove", drag], ["pointerup", end], ["pointercancel", end]]) removeEventListener(name, fn);
+      for (const [name, fn] of [...over, ["pointerup", end], ["pointercancel", end]]) removeEventListener(name, fn);
       if (finger && last.type === "pointerup") drag(last);
       if (dragged != null) rest(dragged);
       dragged = null;
     };
-    addEventListener("pointermove", drag);
-    addEventListener("pointerup", end);
-    addEventListener("pointercancel", end);
+    for (const [name, fn] of [...over, ["pointerup", end], ["pointercancel", end]]) addEventListener(name, fn);
   });
 }
 

@@ -11,7 +11,8 @@
 // state.matched              whether sounds are brought to one loudness for listening; no part of the setup
 // state.told                 what was answered about these words so far: told.predicted, heard, looked, judged
 // state.onJudged(fn)         fn(judgement) whenever it has
-// state.on(kind, fn)         answers as they come: "predicted", "heard", "looked", "judged", "trouble"
+// state.on(kind, fn)         answers as they come: "predicted", "heard", "looked", "judged", and "trouble", an Error
+//                            whose `where` names the word or setting that it is about, if it is about one
 // state.trouble(error, words) tell of what went wrong with a question about these words
 
 import { dropped } from "./api.js";
@@ -97,7 +98,7 @@ export function createState(choices) {
     },
     /** A question that was called off, or that the setup has moved on from, troubles nobody. */
     trouble(error, words) {
-      if (!dropped(error) && words === state.words) state.tell("trouble", error.message);
+      if (!dropped(error) && words === state.words) state.tell("trouble", error);
     },
     play() {},
     stop() {},

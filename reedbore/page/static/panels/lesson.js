@@ -3,6 +3,7 @@
 import { get } from "../core/api.js";
 import { el, field } from "../core/dom.js";
 import { pretty } from "../core/notes.js";
+import { beside } from "../core/stage.js";
 import { ask } from "../core/stream.js";
 
 const PANELS = { bore: "Inside the bore", waves: "The waves", spectrum: "What the sound is made of", map: "The lock map" };
@@ -27,7 +28,8 @@ function show(lesson, at, focus) {
       el("div", {}, listening(lesson, step), taskOf(lesson, step))),
     steering(lesson),
   );
-  if (focus) title.focus();
+  beside(step.panel);
+  if (focus) title.focus({ preventScroll: true });
 }
 
 function listening(lesson, step) {
@@ -46,7 +48,7 @@ function load({ state }, step) {
 
 function look(id) {
   const panel = document.getElementById(id);
-  panel.scrollIntoView();
+  beside(id);
   panel.tabIndex = -1;
   panel.focus({ preventScroll: true });
 }

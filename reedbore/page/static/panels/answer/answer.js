@@ -19,23 +19,24 @@ export function startVerdict(root, state, playRoom) {
   const status = el("p", { class: "status" });
   const numbers = el("div", {});
   const details = el("details", { class: "more" }, el("summary", {}, "The numbers"), numbers);
-  const trouble = el("p", { class: "trouble", role: "alert", hidden: true });
-  document.body.append(trouble);
   const wishes = el("div", {});
   root.append(status, sentence, more, notes.root, arithmetic.root, sing, playRoom, wishes, details);
   startWishes(wishes, state);
 
   const wait = () => {
     root.dataset.stale = "";
-    trouble.hidden = true;
     status.replaceChildren(el("span", { class: "badge", "data-state": "waiting" }, "listening …"));
   };
   state.watch(wait);
   state.on("predicted", (told) => (notes.show(told), arithmetic.show(told)));
-  state.on("trouble", (message) => {
-    trouble.textContent = message; // as it was typed
-    trouble.hidden = false;
+  state.on("trouble", ({ message }) => {
+    delete root.dataset.stale;
     status.replaceChildren(el("span", { class: "badge", "data-state": "waiting" }, "no answer"));
+    sentence.textContent = message; // as it was typed
+    more.textContent = sing.textContent = "";
+    numbers.replaceChildren();
+    notes.clear();
+    arithmetic.clear();
   });
   state.onJudged((told) => {
     delete root.dataset.stale;
@@ -84,6 +85,9 @@ function noteRow(state) {
       third.head.textContent = "common note";
       ratio.textContent = "";
     },
+    clear() {
+      for (const each of [horn, voice, third]) put(each, null, "");
+    },
     judged(verdict) {
       third.root.dataset.heard = verdict.heard ?? "";
       third.head.textContent = ["yes", "uncertain"].includes(verdict.heard) ? "third note" : "common note";
@@ -107,5 +111,6 @@ function startArithmetic(state) {
       just.hidden = !ratio;
       just.textContent = ratio ? `Sing exactly ${ratio}` : "";
     },
+    clear: () => ((says.textContent = ""), (just.hidden = true)),
   };
 }

@@ -91,12 +91,12 @@ export function startPlaying(root, state, player) {
   }
 
   root.append(
-    el("div", { class: "row" }, button, going,
+    el("div", { class: "row" }, loudness.root,
       el("p", { class: "check" }, each, el("label", { for: "each-change" }, "Sound after every change")),
-      el("p", { class: "check" }, matched, el("label", { for: "matched" }, "Match loudness")), loudness.root),
+      el("p", { class: "check" }, matched, el("label", { for: "matched" }, "Match loudness"))),
     note,
     el("p", { class: "hint" }, "Start quiet. Small speakers drop notes below about 100 Hz; headphones tell the truth. Escape stops all sound."));
-  return { refresh, foresee, attach: (other) => holdable(other, begin, end) };
+  return { refresh, foresee, buttons: el("div", { class: "strip-buttons" }, button, going) };
 }
 
 /** Sounds asked for one at a time: a question for other words drops the one before, the same one goes on. */

@@ -22,6 +22,7 @@ const voiceNamed = (state, name) => state.choices.voices.find((each) => each.nam
 const voiceOf = (state) => voiceNamed(state, state.words.voice);
 const shiftOf = (state) => (state.words.written ? hornOf(state).transposition ?? 0 : 0);
 const options = (list) => list.map((each) => el("option", { value: each.name }, each.title));
+const inline = (one) => (one.root.classList.add("inline"), one);
 const group = (title, ...kids) => el("fieldset", { class: "group" }, el("legend", {}, title), ...kids);
 
 /** The fingered note as it sounds, whole; null if the text is no plain note. */
@@ -44,19 +45,9 @@ function sungMidi(state) {
 function horn(state) {
   const pick = el("select", { id: "horn", onchange: () => state.set(newHorn(state, pick.value)) }, options(state.choices.horns));
   state.on("choices", ({ horns }) => pick.replaceChildren(...options(horns)));
-  const names = choice("Fingered notes are", [["", "concert"], ["w", "written"]], (value) => {
-    const sounds = fingeredMidi(state);
-    const written = value === "w" || null;
-    const shift = written ? hornOf(state).transposition : 0;
-    state.set({ written, ...(sounds === null ? {} : { fingered: midiName(Math.round(sounds) + shift) }) });
-  });
-  return {
-    root: el("div", { class: "row" }, field("Horn", pick), names.root),
-    show(words) {
-      pick.value = words.horn;
-      names.show(words.written ? "w" : "");
-    },
-  };
+  const root = field("Horn", pick);
+  root.classList.add("inline");
+  return { root, show: (words) => (pick.value = words.horn) };
 }
 
 /** Another horn: the same sounding note where it has it, else its nearest; its own reed and bore. */
@@ -70,11 +61,21 @@ export function newHorn(state, name) {
   return { horn: name, horn_text: next.text ?? null, fingered: midiName(near.midi + shift), fingering: null, settings };
 }
 
+/** Whether the fingered note is typed and told as it sounds, or as it is written for the horn. */
+function spelling(state) {
+  return choice("Notes are", [["", "concert"], ["w", "written"]], (value) => {
+    const sounds = fingeredMidi(state), written = value === "w" || null;
+    const shift = written ? hornOf(state).transposition : 0;
+    state.set({ written, ...(sounds === null ? {} : { fingered: midiName(Math.round(sounds) + shift) }) });
+  });
+}
+
 // --- the fingered note ---------------------------------------------------------------------------
 
 function fingered(state) {
   const holder = el("div", {}), text = el("input", { type: "text", id: "fingered", autocomplete: "off", spellcheck: "false" });
-  const place = slider({ label: "Up and down the horn", low: 0, high: 1, step: 1, says: (k) => nameAt(k), move: (k, moving) => finger(notes()[k].midi, moving) });
+  const names = spelling(state);
+  const place = slider({ label: "Along the horn", low: 0, high: 1, step: 1, says: (k) => nameAt(k), move: (k, moving) => finger(notes()[k].midi, moving) });
   const other = el("select", { id: "fingering", onchange: () => state.set({ fingering: other.value || null, ...retuned }) });
   const others = field("Fingering", other);
   const notes = () => hornOf(state).notes;
@@ -103,9 +104,10 @@ function fingered(state) {
     other.value = state.words.fingering ?? "";
   }
   return {
-    root: group("I finger", el("div", { class: "row" }, field("Note", text), place.root, others), holder),
+    root: group("I finger", el("div", { class: "row" }, field("Note", text), others, names.root), inline(place).root, holder),
     show(words) {
       draw();
+      names.show(words.written ? "w" : "");
       if (document.activeElement !== text) text.value = words.fingered;
       const midi = fingeredMidi(state);
       if (midi !== null) showMidi(midi);
@@ -128,12 +130,12 @@ function sung(state) {
     state.set({ sung: noteText(midi, cents) }, { moving });
   };
   const off = slider({
-    label: "Cents off that note", low: -WIDEST_CENTS, high: WIDEST_CENTS, step: 0.1,
+    label: "Cents off", low: -WIDEST_CENTS, high: WIDEST_CENTS, step: 0.1,
     says: (cents) => `${cents > 0 ? "+" : cents < 0 ? "−" : ""}${Math.abs(cents).toFixed(1)} cents`,
     move: (cents, moving) => sing(near, cents, moving),
   });
   const silent = nobodySings(state);
-  const drive = choice("The voice is", [["", "a clock"], ["folds", "folds that feel the horn"]], (value) =>
+  const drive = choice("The voice is", [["", "a clock"], ["folds", "vocal folds"]], (value) =>
     state.set({ settings: { "voice.drive": value || null } }));
   function showMidi(midi) {
     near = Math.abs(midi - near) <= WIDEST_CENTS / 100 ? near : Math.round(midi);
@@ -150,9 +152,8 @@ function sung(state) {
   }
   return {
     root: group("I sing",
-      el("div", { class: "row" }, field("Note, interval or ratio", text), field("Voice", who)),
-      holder,
-      el("div", { class: "row" }, off.root, silent.root), drive.root),
+      el("div", { class: "row" }, field("Note or ratio", text), field("Voice", who)),
+      inline(off).root, holder, el("div", { class: "row" }, drive.root, silent.root)),
     show(words) {
       draw();
       who.value = voiceOf(state).name;
@@ -185,17 +186,17 @@ function nobodySings(state) {
 function strength(state) {
   const usual = () => voiceOf(state).depth ?? 0.1;
   const depth = slider({
-    label: "Depth: how strongly I sing", low: 0, high: 0.5, step: 0.01,
+    label: "How strongly I sing", low: 0, high: 0.5, step: 0.01,
     says: (value) => `${value.toFixed(2)}, ${strengthWord(value)}`,
     move: (value, moving) => state.set({ depth: value, settings: { "voice.depth": null } }, { moving }),
   });
-  const breath = choice("Breath: how hard I blow", DYNAMICS.map((word) => [word, word || "usual"]), (word) =>
+  const breath = choice("How hard I blow", DYNAMICS.map((word) => [word, word || "usual"]), (word) =>
     state.set({ breath: word || null, settings: { "breath.pressure_kpa": null } }));
   const kpa = el("input", { type: "number", id: "breath-kpa", min: 0.5, max: 15, step: 0.05, inputmode: "decimal" });
   kpa.addEventListener("change", () => state.set({ breath: kpa.value ? `${kpa.value}kPa` : null, settings: { "breath.pressure_kpa": null } }));
   state.onJudged((told) => (kpa.placeholder = Number(told.settings?.["breath.pressure_kpa"] ?? NaN).toFixed(2).replace("NaN", "")));
   return {
-    root: group("How", depth.root, el("div", { class: "row" }, breath.root, field("in kPa", kpa))),
+    root: group("Depth and breath", depth.root, breath.root, inline({ root: field("in kPa", kpa) }).root),
     show(words) {
       depth.show(words.depth ?? words.settings["voice.depth"] ?? usual());
       const pressure = words.settings["breath.pressure_kpa"] ?? /^([\d.]+) *kPa$/i.exec(words.breath ?? "")?.[1];
