@@ -1,6 +1,7 @@
 """The command `page`: one local page in a browser for all that is worth seeing or hearing."""
 
 import contextlib
+from pathlib import Path
 from typing import Annotated
 
 from reedbore.cli.common import Flag, Whole, say, say_json, tell
@@ -12,6 +13,7 @@ def page(
     *,
     port: Annotated[int | None, Whole] = None,
     no_browser: Annotated[bool, Flag] = False,
+    atlas: Path | None = None,
     json: Annotated[bool, Flag] = False,
 ) -> None:
     """Open a page in the browser: choose, hear, see and compare; Ctrl-C ends it.
@@ -24,6 +26,8 @@ def page(
         Port to listen on, 1 to 65535. [default: 7463, or a free one]
     no_browser
         Only say the address.
+    atlas
+        Show this atlas, of locks --every-note, in place of what the page would make.
     json
         Print the address as one JSON document.
     """
@@ -32,6 +36,11 @@ def page(
 
     if port is not None and not PORTS[0] <= port <= PORTS[1]:
         raise ReedboreError(f"--port is {port}; allowed {PORTS[0]} to {PORTS[1]}")
+
+    if atlas is not None:
+        from reedbore.verdict.atlas import read  # noqa: PLC0415 - takes longer than the start
+
+        read(atlas)
 
     def ready(address: str) -> None:
         if json:
@@ -43,7 +52,7 @@ def page(
             _open(address)
 
     with contextlib.suppress(KeyboardInterrupt):  # which a server at work may have swallowed
-        serve(port, ready)
+        serve(port, ready, atlas)
     tell("the page is closed")
     _leave()
 

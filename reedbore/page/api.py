@@ -195,6 +195,34 @@ def table(body: Body) -> Iterator[Mapping[str, Any]]:
     return tables.table(read_words(body.get("words", {})), thorough=body.get("thorough") is True)
 
 
+def passage(body: Body) -> Iterator[Mapping[str, Any]]:
+    """Play a passage and judge it note by note."""
+    from reedbore.page import passage as passages  # noqa: PLC0415
+
+    return passages.stream(body)
+
+
+def passage_open(body: Body) -> Answer:
+    """Turn a passage file that the user has dropped into lines."""
+    from reedbore.page import passage as passages  # noqa: PLC0415
+
+    return of_json(passages.open_file(body["data"], body.get("name")))
+
+
+def voice(body: Body) -> Iterator[Mapping[str, Any]]:
+    """Judge a recording of the user's own voice."""
+    from reedbore.page import voice as voices  # noqa: PLC0415
+
+    return voices.stream(body)
+
+
+def atlas(body: Body) -> Iterator[Mapping[str, Any]]:
+    """Tell what may be sung over every note of the horn."""
+    from reedbore.page import atlas as atlases  # noqa: PLC0415
+
+    return atlases.stream(body)
+
+
 def lesson_check(body: Body) -> Answer:
     """Check the answer of a student by the simulation."""
     from reedbore.page.lesson import checks  # noqa: PLC0415

@@ -13,6 +13,7 @@ from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import anyio
 import anyio.to_thread
@@ -32,6 +33,11 @@ from reedbore.page.jobs import Job, Jobs
 
 HOSTS = ["127.0.0.1", "localhost"]
 LARGEST_BODY = 200_000
+LARGEST_FILE = 100_000_000
+"""Of a recording or a passage: five minutes of two channels at 48 kHz in 24 bits. [bytes]"""
+
+ASKED = "x-asked"
+"""Beside a file that is sent as it is, this header holds what is asked of it, as escaped JSON."""
 
 POLICY = (
     "default-src 'self'; script-src 'self'; style-src 'self' 'unsafe-inline'; "
@@ -44,7 +50,7 @@ HEADERS = {
     "referrer-policy": "no-referrer",
     "cross-origin-resource-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
-    "permissions-policy": "camera=(), microphone=(), geolocation=()",
+    "permissions-policy": "camera=(), microphone=(self), geolocation=()",
 }
 
 Body = dict[str, Any]
@@ -68,13 +74,34 @@ def plotly_folder() -> Path:
 
 async def _read(request: Request) -> Body:
     """Read what was sent: one JSON object of bounded size."""
-    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+    if _kind(request) != "application/json":
         raise HTTPException(415, "send JSON, as application/json")
+    return _object(await _bytes(request, LARGEST_BODY))
+
+
+async def _read_file(request: Request) -> Body:
+    """Read a file that was sent as it is, under `data`, and what is asked of it."""
+    if _kind(request) != "application/octet-stream":
+        raise HTTPException(415, "send a file as application/octet-stream")
+    asked = _object(unquote(request.headers.get(ASKED, "")).encode())
+    return {**asked, "data": await _bytes(request, LARGEST_FILE)}
+
+
+def _kind(request: Request) -> str:
+    return str(request.headers.get("content-type", "").partition(";")[0].strip())
+
+
+async def _bytes(request: Request, most: int) -> bytes:
     read = bytearray()
     async for chunk in request.stream():
         read += chunk
-        if len(read) > LARGEST_BODY:
-            raise HTTPException(413, f"more than {LARGEST_BODY // 1000} kB were sent")
+        if len(read) > most:
+            size = f"{most // 1_000_000} MB" if most >= 1_000_000 else f"{most // 1000} kB"
+            raise HTTPException(413, f"more than {size} were sent")
+    return bytes(read)
+
+
+def _object(read: bytes) -> Body:
     try:
         body = json.loads(read, parse_constant=_refuse)
     except (ValueError, RecursionError):
@@ -93,7 +120,7 @@ def _worker(name: str, kind: str) -> Callable[[Request], Awaitable[Response]]:
 
     async def endpoint(request: Request) -> Response:
         jobs: Jobs = request.app.state.jobs
-        body = await _read(request)
+        body = await READ.get(name, _read)(request)
         job, failure = jobs.begin(), None
         answer: Any = None
         try:
@@ -125,7 +152,7 @@ def _streamer(name: str) -> Callable[[Request], Awaitable[Response]]:
 
     async def endpoint(request: Request) -> Response:
         jobs: Jobs = request.app.state.jobs
-        body = await _read(request)
+        body = await READ.get(name, _read)(request)
         job = jobs.begin()
         try:
             documents = await job.run(partial(_call, name, body), jobs.slow)
@@ -233,10 +260,13 @@ class Guard:
 
 
 WORKERS = {"predict": "at_once", **dict.fromkeys(("sound", "look", "bore", "take"), "quick")}
-WORKERS |= {"read": "quick", "judge": "slow", "lesson/check": "slow"}
+WORKERS |= {"read": "quick", "passage/open": "quick", "judge": "slow", "lesson/check": "slow"}
 """Functions of `api`, and which places of `jobs.Jobs` they take."""
 
-STREAMERS = "map", "table"
+STREAMERS = "map", "table", "passage", "voice", "atlas"
+
+READ = {"voice": _read_file, "passage_open": _read_file}
+"""Functions of `api` that are given a file as it is."""
 
 
 def _post(name: str, endpoint: Callable[[Request], Awaitable[Response]]) -> Route:

@@ -1,12 +1,14 @@
 """What there is to choose from on the page: horns, voices, and every number that can be set."""
 
+from pathlib import Path
 from typing import Any
 
 from reedbore import __version__, notes
+from reedbore.model.passage import Piece
 from reedbore.model.presets import load_horn, load_piece, load_singer, names, setup_for
 from reedbore.model.settings import leaves
 from reedbore.model.setup import Horn, Setup, Singer
-from reedbore.model.units import QUANTITIES
+from reedbore.model.units import QUANTITIES, from_si
 from reedbore.report.words import CLOCK, below, sentence
 
 CARE = (
@@ -23,25 +25,32 @@ CARE = (
 )
 
 
+given: dict[str, Path] = {}
+"""What the command `page` was given to show: an `atlas`, perhaps."""
+
+
 def document() -> dict[str, Any]:
     """List everything that the page offers.
 
     Returns
     -------
     dict
-        Fit for JSON: ``horns``, ``voices``, ``quantities`` (ranges in the users' units, and the
-        value of the demo's horn), ``care``, ``clock``, the largest p and q that are ``measured``,
-        how far each q-th part lies ``below``, ``version``.
+        Fit for JSON: ``horns``, ``voices``, ``passages``, ``quantities`` (ranges in the users'
+        units, and the value of the demo's horn), ``care``, ``clock``, the largest p and q that are
+        ``measured``, how far each q-th part lies ``below``, the ``atlas`` that the server
+        was given, ``version``.
     """
     piece_horn = load_piece("mill-race").horn
     return {
         "horns": [horn_entry(load_horn(name)) for name in names("horns")],
         "voices": [voice_entry(load_singer(name)) for name in names("voices")],
+        "passages": [passage_entry(name, load_piece(name)) for name in names("passages")],
         "quantities": _quantities(setup_for(load_horn(piece_horn))),
         "care": list(CARE),
         "clock": sentence(CLOCK),
         "measured": notes.MEASURED_LIMIT,
         "below": [[q, below(q)] for q in range(2, notes.MEASURED_LIMIT + 1)],
+        "atlas": given["atlas"].name if "atlas" in given else None,
         "version": __version__,
     }
 
@@ -113,4 +122,17 @@ def voice_entry(singer: Singer) -> dict[str, Any]:
         "low": singer.low_note,
         "high": singer.high_note,
         "depth": singer.voice.depth,
+    }
+
+
+def passage_entry(name: str, piece: Piece) -> dict[str, Any]:
+    """Describe a passage: its title, its lines as text, and its tempo."""
+    passage = piece.passage
+    bpm = from_si(QUANTITIES["passage.tempo_bpm"], passage.tempo)
+    return {
+        "name": name,
+        "title": piece.title,
+        "fingered": passage.fingered,
+        "sung": passage.sung,
+        "tempo_bpm": round(bpm, 6),
     }

@@ -8,6 +8,7 @@ import ctypes
 import socket
 import threading
 from collections.abc import Callable
+from pathlib import Path
 
 import uvicorn
 
@@ -90,7 +91,7 @@ def warm() -> None:
         api.look({})
 
 
-def serve(port: int | None, ready: Callable[[str], None]) -> None:
+def serve(port: int | None, ready: Callable[[str], None], atlas: Path | None = None) -> None:
     """Serve the page until a signal ends it.
 
     Parameters
@@ -99,6 +100,8 @@ def serve(port: int | None, ready: Callable[[str], None]) -> None:
         As for `listen`.
     ready : callable
         Told the address as soon as it can be opened.
+    atlas : Path, optional
+        The store of one that is shown, in place of what is made here.
 
     Raises
     ------
@@ -108,6 +111,10 @@ def serve(port: int | None, ready: Callable[[str], None]) -> None:
         After everything has been closed.
     """
     share_memory()
+    if atlas is not None:
+        from reedbore.page.choices import given  # noqa: PLC0415 - the server must start at once
+
+        given["atlas"] = atlas
     taken = listen(port)
     app = make_app()
     address = f"http://{HOST}:{taken.getsockname()[1]}/"

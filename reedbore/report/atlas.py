@@ -48,11 +48,16 @@ class Pair(NamedTuple):
 def clock_pairs(found: Found) -> Iterator[Pair]:
     """List what a voice like a clock locks to, note by note, as far as it is made."""
     for midi in found.atlas.notes:
-        for depth in found.atlas.depths:
-            sheet = found.clock(midi, depth)
-            for row in sheet.rows if sheet else ():
-                if row.state == RowState.LOCKED:
-                    yield _clock_pair(midi, depth, row)
+        yield from clock_pairs_over(found, midi)
+
+
+def clock_pairs_over(found: Found, midi: int) -> Iterator[Pair]:
+    """List the same of one note."""
+    for depth in found.atlas.depths:
+        sheet = found.clock(midi, depth)
+        for row in sheet.rows if sheet else ():
+            if row.state == RowState.LOCKED:
+                yield _clock_pair(midi, depth, row)
 
 
 def _clock_pair(midi: int, depth: float, row: Row) -> Pair:
@@ -67,11 +72,16 @@ def _clock_pair(midi: int, depth: float, row: Row) -> Pair:
 def singer_pairs(found: Found, voice: str | None = None) -> Iterator[Pair]:
     """List what falls into step for a singer, by default the first that was tried."""
     for midi in found.atlas.notes:
-        for depth in found.atlas.depths:
-            sheet = found.singer(midi, depth, voice)
-            for row in sheet.rows if sheet else ():
-                if row.state == RowState.LOCKED:
-                    yield _singer_pair(midi, depth, row)
+        yield from singer_pairs_over(found, midi, voice)
+
+
+def singer_pairs_over(found: Found, midi: int, voice: str | None = None) -> Iterator[Pair]:
+    """List the same of one note."""
+    for depth in found.atlas.depths:
+        sheet = found.singer(midi, depth, voice)
+        for row in sheet.rows if sheet else ():
+            if row.state == RowState.LOCKED:
+                yield _singer_pair(midi, depth, row)
 
 
 def _singer_pair(midi: int, depth: float, row: SingerRow) -> Pair:

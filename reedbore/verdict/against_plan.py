@@ -7,7 +7,7 @@ tuning are found first, and everything else is told against them.
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -16,6 +16,9 @@ from reedbore.model.passage import Passage
 from reedbore.notes import A4_HZ, MEASURED_LIMIT, cents, choose_ratio, parse_pitch
 from reedbore.verdict.recording import MEMBER_CENTS, Found
 from reedbore.verdict.result import NEAR_CENTS
+
+if TYPE_CHECKING:
+    from reedbore.verdict.passage import NoteVerdict
 
 SAME_CENTS = 60.0
 """A note nearer than this to the planned one, at the player's tuning, is that one. [cents]"""
@@ -95,6 +98,29 @@ def laid(aligned: Aligned) -> tuple[Planned, ...]:
         )
         for plan, _, _ in aligned.matches
     )
+
+
+def sung_into(rows: Sequence["NoteVerdict"]) -> tuple[Found, ...]:
+    """List the notes of a voice that sang into a horn that plays by itself, as of a recording.
+
+    Parameters
+    ----------
+    rows : sequence of NoteVerdict
+        Of a passage whose voice was recorded.
+
+    Returns
+    -------
+    tuple of Found
+        What `align` takes: when, what was fingered, what was sung.
+    """
+    return tuple(
+        Found(
+            number=row.number, begin_s=row.begin_s, end_s=row.end_s, level_db=0.0,
+            played_hz=row.fingered_hz, played_within=0.0, shows_hz=0.0,
+            sung_hz=row.sung_hz, ratio=row.reached.ratio, state=row.reached.state,
+        )
+        for row in rows
+    )  # fmt: skip
 
 
 def planned_notes(passage: Passage, a4: float = A4_HZ) -> tuple[Planned, ...]:

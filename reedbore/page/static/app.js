@@ -16,7 +16,10 @@ import { startTheme } from "./core/theme.js";
 import { startVerdict } from "./panels/answer/answer.js";
 import { startWaves } from "./panels/waves.js";
 
-const PANELS = { bore: "bore/bore", lesson: "lesson", map: "map/map", table: "table" };
+const PANELS = {
+  bore: "bore/bore", lesson: "lesson", map: "map/map", table: "table",
+  atlas: "atlas/atlas", passage: "passage/passage", voice: "voice/voice",
+};
 const room = (id) => document.querySelector(`#${id} .room`);
 
 /** Go to a part of the page and leave the link alone, which tells the setup. */
@@ -53,7 +56,7 @@ async function start() {
   document.querySelector("#foot").textContent = `reedbore ${choices.version}: a model, not your horn. Nothing leaves this machine.`;
 
   await begin();
-  await Promise.all(Object.keys(PANELS).map((name) => startPanel(name, state)));
+  await Promise.all(Object.keys(PANELS).map((name) => startPanel(name, state, player)));
 }
 
 /** Ask whatever a change makes worth asking, and drop what was asked before it: the server is to be free. */
@@ -112,10 +115,10 @@ async function readLook(response) {
 }
 
 /** A panel that cannot be had, or breaks, leaves the others alone. */
-async function startPanel(name, state) {
+async function startPanel(name, state, player) {
   try {
     const panel = await import(`./panels/${PANELS[name]}.js`);
-    await panel.start(room(name), state);
+    await panel.start(room(name), state, player);
   } catch (error) {
     console.error(name, error);
     room(name).replaceChildren(el("p", { class: "hint" }, "This part of the page could not be started."));

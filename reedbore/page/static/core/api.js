@@ -6,15 +6,17 @@ async function sentence(response) {
 }
 
 /** Ask; a refusal becomes an Error whose message is the server's sentence. */
-export async function post(path, body, { signal } = {}) {
+export const post = (path, body, { signal } = {}) =>
+  send(path, { "content-type": "application/json" }, JSON.stringify(body), signal);
+
+/** The same beside a file, which goes as it is to the page's own server. */
+export const postFile = (path, asked, file, { signal } = {}) =>
+  send(path, { "content-type": "application/octet-stream", "x-asked": encodeURIComponent(JSON.stringify(asked)) }, file, signal);
+
+async function send(path, headers, body, signal) {
   let response;
   try {
-    response = await fetch(path, {
-      method: "POST",
-      headers: { "content-type": "application/json" },
-      body: JSON.stringify(body),
-      signal,
-    });
+    response = await fetch(path, { method: "POST", headers, body, signal });
   } catch (error) {
     if (error.name === "AbortError") throw error;
     throw new Error("The server does not answer. Is reedbore page still running?");

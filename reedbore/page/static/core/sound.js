@@ -29,7 +29,7 @@ function bufferOf(wave) {
 }
 
 /** The factor that makes a clip as loud as others. */
-export const matchOf = (clip) => 10 ** (clip.matchDb / 20);
+export const matchOf = (clip) => 10 ** ((clip.matchDb ?? 0) / 20);
 
 export function createPlayer() {
   let context = null, master = null, sounding = null, loudness = 0;
@@ -46,10 +46,10 @@ export function createPlayer() {
   }
 
   /** Sound a clip; one that already sounds is cross-faded into it. `share` lowers it, or matches it, no more. */
-  async function play(clip, { loop, who = "", share = 1 }) {
+  async function play(clip, { loop, who = "", share = 1, at = null }) {
     await wake();
     if (sounding) fade(sounding, CHANGE);
-    const into = sounding ? CHANGE : FADE_IN, from = sounding && loop ? clip.start : 0; // going on: no second attack
+    const into = sounding ? CHANGE : FADE_IN, from = at ?? (sounding && loop ? clip.start : 0); // going on: no second attack
     const voice = (sounding = { ...begun(clip, master, { loop, share: Math.min(share, Math.max(matchOf(clip), 1)), into, from }), who, loop });
     voice.source.onended = () => sounding === voice && ((sounding = null), tell());
     tell();
@@ -89,12 +89,17 @@ function begun(clip, master, { loop, share, into, from }) {
   level.gain.linearRampToValueAtTime(share, now + into);
   source.start(now, from);
   if (!loop) {
-    const end = now + clip.end;
+    const end = now + clip.end - from;
     level.gain.setValueAtTime(share, end - FADE_OUT);
     level.gain.linearRampToValueAtTime(0, end);
     source.stop(end + 0.02);
   }
-  return { source, level };
+  /** What of the clip is heard now. [s] */
+  const place = () => {
+    const passed = from + context.currentTime - now - (context.outputLatency || 0);
+    return loop && passed > clip.end ? clip.start + (passed - clip.start) % (clip.end - clip.start) : Math.min(passed, clip.end);
+  };
+  return { source, level, place };
 }
 
 function fade({ source, level: { gain, context } }, seconds) {
