@@ -53,7 +53,12 @@ def of_rows(rows: NDArray[np.float64], headers: Mapping[str, Any]) -> Answer:
 
 def sentence(error: ReedboreError) -> str:
     """Say what is wrong without the dashes of the command line, in one line."""
-    return re.sub(r"(?<!\S)--(?=[a-z])", "", "; ".join(str(error).splitlines()))
+    return plainly(str(error))
+
+
+def plainly(text: str) -> str:
+    """Write in one line what a command says, without the dashes of its options."""
+    return re.sub(r"(?<!\S)--(?=[a-z])", "", "; ".join(text.splitlines()))
 
 
 def number(name: str, value: object) -> float:

@@ -23,7 +23,7 @@ from reedbore.model.line import Line
 from reedbore.model.passage import Passage, Piece, write_piece
 from reedbore.model.presets import load_piece, names
 from reedbore.notes import note_name, parse_pitch
-from reedbore.page.answers import number, shown
+from reedbore.page.answers import number, plainly, shown
 from reedbore.page.choices import passage_entry
 from reedbore.page.request import opened, read_words
 from reedbore.page.underway import Document, Tell, told
@@ -160,7 +160,7 @@ def open_file(data: bytes, name: object) -> dict[str, Any]:
         source = source_of(Words(passage=str(path)))
     return {
         "text": write_piece(source.piece),
-        "said": list(source.said),
+        "said": list(map(plainly, source.said)),
         **passage_entry(stem, source.piece),
     }
 
@@ -208,7 +208,7 @@ def plan(request: PassageRequest) -> dict[str, Any]:
     bars = [passage.seconds_at(beat) for beat in passage_data.bar_beats(passage)]
     return {
         "title": request.typed.title,
-        "warnings": list(request.warnings),
+        "warnings": list(map(plainly, request.warnings)),
         "seconds": passage.seconds,
         "bars": bars,
         "a4": a4,

@@ -6,6 +6,7 @@ what `render --sung FILE` or `analyse FILE` tell of the same recording. It lies 
 own while it is judged, and is gone with it.
 """
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -60,7 +61,8 @@ def stream(body: Mapping[str, Any]) -> Iterator[Document]:
     if kind not in LONGEST_S:
         raise ReedboreError(f"kind is {shown(kind)}; write {' or '.join(LONGEST_S)}")
     assert isinstance(data, bytes)
-    with TemporaryDirectory(prefix="reedbore-") as folder:
+    with TemporaryDirectory(prefix="reedbore-") as made:
+        folder = str(Path(made).resolve())
         path = Path(folder) / _plain_name(name)
         path.write_bytes(data)
         judge = _sung if kind == "voice" else _together
@@ -81,7 +83,7 @@ def _plain_name(name: object) -> str:
 def _bare(told_of: Any, folder: str) -> Any:
     """Take the folder out of all that is told: the file is called as its owner called it."""
     if isinstance(told_of, str):
-        return told_of.replace(f"{Path(folder).resolve()}/", "").replace(f"{folder}/", "")
+        return re.sub(rf"(?:(?:--)?sung )?{re.escape(folder)}/", "", told_of)
     if isinstance(told_of, Mapping):
         return {key: _bare(one, folder) for key, one in told_of.items()}
     return [_bare(one, folder) for one in told_of] if isinstance(told_of, list) else told_of

@@ -16,7 +16,7 @@ ADDRESS = "http://127.0.0.1:7463/"
 def _served(monkeypatch: pytest.MonkeyPatch) -> None:
     """Serve nothing, as if it were ended as soon as it is ready."""
 
-    def nothing(_: int | None, ready: Callable[[str], None]) -> None:
+    def nothing(_: int | None, ready: Callable[[str], None], atlas: object = None) -> None:
         ready(ADDRESS)
 
     monkeypatch.setattr(serve, "serve", nothing)
@@ -34,3 +34,8 @@ def test_the_address_is_the_result(capsys: pytest.CaptureFixture[str]) -> None:
 def test_as_json_it_is_one_document(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["page", "--no-browser", "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == {"address": ADDRESS}
+
+
+def test_an_atlas_that_is_none_is_refused(capsys: pytest.CaptureFixture[str], tmp_path) -> None:
+    assert main(["page", "--no-browser", "--atlas", str(tmp_path / "none.zarr")]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1
