@@ -13,7 +13,6 @@ from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote
 
 import anyio
 import anyio.to_thread
@@ -35,9 +34,6 @@ HOSTS = ["127.0.0.1", "localhost"]
 LARGEST_BODY = 200_000
 LARGEST_FILE = 100_000_000
 """Of a recording or a passage: five minutes of two channels at 48 kHz in 24 bits. [bytes]"""
-
-ASKED = "x-asked"
-"""Beside a file that is sent as it is, this header holds what is asked of it, as escaped JSON."""
 
 POLICY = (
     "default-src 'self'; script-src 'self'; style-src 'self' 'unsafe-inline'; "
@@ -80,11 +76,11 @@ async def _read(request: Request) -> Body:
 
 
 async def _read_file(request: Request) -> Body:
-    """Read a file that was sent as it is, under `data`, and what is asked of it."""
+    """Read what is asked, a line of JSON, and the file that follows as it is, under `data`."""
     if _kind(request) != "application/octet-stream":
         raise HTTPException(415, "send a file as application/octet-stream")
-    asked = _object(unquote(request.headers.get(ASKED, "")).encode())
-    return {**asked, "data": await _bytes(request, LARGEST_FILE)}
+    asked, _, data = (await _bytes(request, LARGEST_FILE)).partition(b"\n")
+    return {**_object(asked), "data": data}
 
 
 def _kind(request: Request) -> str:

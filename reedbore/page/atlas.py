@@ -173,19 +173,22 @@ def _pair(pair: Pair, made: Atlas, whose: str) -> dict[str, Any]:
         "says": HEARD[Heard(pair.heard)].beside,
         "easy": pair.easy,
         "patch": {
-            **_players(made),
+            **(_players(made, pair.depth) if "atlas" in given else {}),
             "fingered": midi_name(pair.midi),
-            "depth": pair.depth,
             **sung,
             "settings": {**sung["settings"], **drive},
         },
     }
 
 
-def _players(made: Atlas) -> dict[str, str]:
-    """Name horn and voice where they are those of presets: an atlas may be of another horn."""
+def _players(made: Atlas, depth: float) -> dict[str, Any]:
+    """Say who plays an atlas that was given: perhaps another horn than the page's, or other depths.
+
+    Horn and voice can only be set where they are those of presets.
+    """
     known = {"horn": made.horn, "voice": made.singer}
-    return {kind: one.name for kind, one in known.items() if one.name in names(f"{kind}s")}
+    found = {kind: one.name for kind, one in known.items() if one.name in names(f"{kind}s")}
+    return {**found, "breath": made.breath, "depth": depth}
 
 
 def _frame(made: Atlas) -> dict[str, Any]:

@@ -15,7 +15,6 @@ import time
 import urllib.request
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 import numpy as np
 import soundfile
@@ -69,12 +68,9 @@ def recordings(seconds: float) -> dict[str, bytes]:
 def ask(address: str, kind: str, data: bytes) -> dict[str, float]:
     """Send a file; after how long which word came first. [s]"""
     asked = {"kind": kind, "name": "hum.wav", "words": {}, "throat": 2 if kind == "both" else None}
-    headers = {
-        "origin": address,
-        "content-type": "application/octet-stream",
-        "x-asked": quote(json.dumps(asked)),
-    }
-    request = urllib.request.Request(f"{address}/api/voice", data=data, headers=headers)
+    headers = {"origin": address, "content-type": "application/octet-stream"}
+    body = json.dumps(asked).encode() + b"\n" + data
+    request = urllib.request.Request(f"{address}/api/voice", data=body, headers=headers)
     began, came = time.perf_counter(), dict[str, float]()
     with urllib.request.urlopen(request, timeout=600) as answer:
         for line in answer:

@@ -16,6 +16,9 @@ Open = Callable[..., Page]
 
 DEMO = {"horn": "tenor-saxophone", "fingered": "Bb2", "sung": "D4-13.8c", "voice": "low-male"}
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}}
+KNOWN_HZ = 295.0
+"""Of the hum that the browser's made microphone hears: D4, 8 cents high. [Hz]"""
+
 PATIENCE_S = 120.0  # before what hangs is given up; nothing that works may depend on it
 
 

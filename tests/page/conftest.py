@@ -8,11 +8,15 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 import uvicorn
-from browsing import PATIENCE_S, Open, Recorded, until
+from browsing import KNOWN_HZ, PATIENCE_S, Open, Recorded, until
+from made_mixtures import RATE, cycles, tone
 from playwright.sync_api import (
     Browser,
     BrowserContext,
@@ -35,6 +39,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
     "--autoplay-policy=no-user-gesture-required",
+    "--use-fake-device-for-media-stream",
     "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",  # nothing else is to be found
 ]
 
@@ -83,12 +88,22 @@ def address(recorded: Recorded) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+def known_voice(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What the browser's made microphone hears, again and again: a hum on D4."""
+    path = tmp_path_factory.mktemp("voice") / "known.wav"
+    voice = tone(cycles(KNOWN_HZ, np.zeros(round(1.2 * RATE))), 9.0)
+    soundfile.write(path, 0.3 * voice / np.abs(voice).max(), round(RATE))
+    return path
+
+
+@pytest.fixture(scope="session")
+def browser(known_voice: Path) -> Iterator[Browser]:
     path = shutil.which("chromium")
     if path is None:
         pytest.skip("there is no chromium; `.ci/run install` installs it")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        microphone = f"--use-file-for-fake-audio-capture={known_voice}"
+        browser = playwright.chromium.launch(executable_path=path, args=[*FLAGS, microphone])
         yield browser
         browser.close()
 

@@ -94,9 +94,10 @@ def test_the_policy_stops_whatever_would_leave(page: Page, watched, stranger: st
 
 
 def test_nothing_can_be_uploaded(page: Page, watched, tmp_path: Path):
-    """The one file input is read in the browser, and its text goes to the page's own server."""
+    """Files are opened for setups, passages and voices; all go to the page's own server."""
     whole(page)
-    assert page.locator("input[type=file]").count() == 1
+    inputs = page.locator("input[type=file]").evaluate_all("(all) => all.map((one) => one.id)")
+    assert sorted(inputs) == ["open", "passage-open", "voice-file"]
     assert page.locator("form[action]").count() == 0
     links = page.locator("a[href]").evaluate_all("(all) => all.map((a) => a.getAttribute('href'))")
     assert all(link.startswith("#") for link in links)

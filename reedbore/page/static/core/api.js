@@ -9,9 +9,9 @@ async function sentence(response) {
 export const post = (path, body, { signal } = {}) =>
   send(path, { "content-type": "application/json" }, JSON.stringify(body), signal);
 
-/** The same beside a file, which goes as it is to the page's own server. */
+/** The same with a file, which follows as it is: to the page's own server. */
 export const postFile = (path, asked, file, { signal } = {}) =>
-  send(path, { "content-type": "application/octet-stream", "x-asked": encodeURIComponent(JSON.stringify(asked)) }, file, signal);
+  send(path, { "content-type": "application/octet-stream" }, new Blob([JSON.stringify(asked), "\n", file]), signal);
 
 async function send(path, headers, body, signal) {
   let response;

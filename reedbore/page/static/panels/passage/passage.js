@@ -47,7 +47,7 @@ export function start(root, state, player) {
   state.subscribe((words) => {
     if (bare(words) !== before) (before = bare(words)), calm();
   });
-  state.passage = { asked: () => music.asked().passage, title: () => music.title(), plan: () => view.plan };
+  state.passage = { asked: () => music.asked().passage, title: () => music.title(), plan: async () => (view.plan || (await look()), view.plan) };
   new IntersectionObserver(([seen], me) => seen.isIntersecting && (me.disconnect(), look())).observe(root);
 }
 

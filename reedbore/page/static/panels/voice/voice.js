@@ -37,7 +37,7 @@ export function start(root, state, player) {
     work: (tell, signal) => judge(tell, signal),
   });
   const kind = choice("What is recorded", [["voice", "My voice alone"], ["both", "Horn and voice"]], (value) => ((asked.kind = value), arrange()));
-  const over = choice("Meant for", [["note", "The note above"], ["passage", "The passage above"]], (value) => ((asked.over = value), arrange()));
+  const over = choice("Meant for", [["note", "The fingered note"], ["passage", "The passage"]], (value) => ((asked.over = value), arrange()));
   kind.show(asked.kind);
   over.show(asked.over);
   const what = el("p", { class: "hint" });
@@ -65,6 +65,7 @@ export function start(root, state, player) {
     take.disabled = true;
     player.stop();
     says.textContent = "Waiting for the microphone …";
+    const plan = asked.over === "passage" ? await state.passage?.plan() : null;
     try {
       running = await record({ heard: (peak) => (level.value = peak), gone });
     } catch (error) {
@@ -75,7 +76,7 @@ export function start(root, state, player) {
     }
     take.textContent = "Stop";
     level.hidden = false;
-    running.plan = asked.over === "passage" ? state.passage?.plan() : null;
+    running.plan = plan;
     if (running.plan) (sheet.root.hidden = false), sheet.show(running.plan);
     running.ahead = running.plan ? (running.plan.bars[1] ?? 4 * running.plan.beat_s) - running.plan.bars[0] : 0;
     running.longest = Math.min(LONGEST_S[asked.kind], running.plan ? running.plan.seconds + AFTER_S : Infinity);
