@@ -89,7 +89,7 @@ export function start(root, state) {
   function chips() {
     const note = columnNote(), pairs = [...(view.found.get(note?.midi)?.pairs ?? [])].sort((one, two) => one.low - two.low);
     list.replaceChildren(...pairs.map((pair) => el("button", {
-      type: "button", class: "chip", "aria-pressed": String(pair === view.at.pair),
+      type: "button", class: "chip", "aria-pressed": String(pair.ratio === view.at.pair?.ratio && pair.depth === view.at.pair.depth),
       onclick: () => pick({ column: view.at.column, midi: 0.5 * (pair.low + pair.high), pair }),
     }, pretty(`${pair.sing} · ${pair.ratio}`))));
   }
