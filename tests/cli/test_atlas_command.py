@@ -1,11 +1,13 @@
 """The command `locks --every-note`: the atlas of a horn, `picture` of it, a pair heard again."""
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import fake_atlas
 import pytest
+from typed import Done, typed
 
 from reedbore.cli import main
 from reedbore.cli.work import atlas as work
@@ -15,25 +17,58 @@ from reedbore.model.setup import Horn
 DEPTHS = ("--depths", "0.1 0.2")
 
 
-@pytest.fixture
-def horn(tmp_path: Path) -> str:
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("atlas")
+
+
+@pytest.fixture(scope="module")
+def horn(folder: Path) -> str:
     """Write a tenor that has three notes."""
     plain = load_horn("tenor-saxophone").to_plain()
     kept = {key: value for key, value in plain.items() if key not in ("vents", "sources")}
-    path = tmp_path / "short.toml"
+    path = folder / "short.toml"
     short = Horn.from_plain(kept | {"low_note": "A2", "high_note": "B2"})
     path.write_text(write_text(short), encoding="utf-8")
     return str(path)
 
 
-@pytest.fixture(autouse=True)
-def faked(monkeypatch: pytest.MonkeyPatch) -> None:
-    fake_atlas.patch(monkeypatch.setattr)
-    monkeypatch.setattr(work, "usable_cores", lambda: 1)
+@pytest.fixture(scope="module", autouse=True)
+def faked() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        fake_atlas.patch(patch.setattr)
+        patch.setattr(work, "usable_cores", lambda: 1)
+        yield
 
 
-def made(horn: str, path: Path, *words: str) -> None:
-    assert main(["locks", "--every-note", "--horn", horn, "-o", str(path), *words]) == 0
+def made(horn: str, path: Path, *words: str) -> Done:
+    done = typed(
+        "locks", "--every-note", "--horn", horn, "-o", str(path), *words, folder=path.parent
+    )
+    assert done.returncode == 0, done.stderr
+    return done
+
+
+@pytest.fixture(scope="module")
+def usual(horn: str, folder: Path) -> tuple[Path, dict[str, Any]]:
+    """Make an atlas at the usual depth, which nothing may change; what was told of it."""
+    path = folder / "usual.zarr"
+    return path, json.loads(made(horn, path, "--json").stdout)
+
+
+@pytest.fixture(scope="module")
+def deep(horn: str, folder: Path) -> tuple[Path, Done]:
+    """Make one for a voice, at two depths."""
+    path = folder / "deep.zarr"
+    return path, made(horn, path, *DEPTHS, "--voice", "low-male")
+
+
+@pytest.fixture(scope="module")
+def unsung(horn: str, folder: Path) -> tuple[Path, list[str]]:
+    """Make one in three parts, for nobody who sings with folds; what each has told."""
+    path = folder / "unsung.zarr"
+    parts = [("--singers", "none", "--part", f"{number}/3") for number in (1, 2, 3)]
+    return path, [made(horn, path, *part).stdout for part in parts]
 
 
 def answer(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
@@ -43,28 +78,22 @@ def answer(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
     return found
 
 
-def test_an_atlas_has_every_note_of_the_horn(
-    horn: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-):
-    made(horn, tmp_path / "short.zarr", *DEPTHS, "--voice", "low-male")
-    told = capsys.readouterr()
-    assert told.out.startswith(
+def test_an_atlas_has_every_note_of_the_horn(deep: tuple[Path, Done]):
+    path, told = deep
+    assert told.stdout.startswith(
         "Tenor saxophone and low male voice\n"
         "3 notes, A2 to B2 · usual breath · depth 0.1 (normal), 0.2 (strong)\n"
         "a voice like a clock locks in "
     )
-    assert "A singer" not in told.out
-    assert told.out.endswith(f"file        {tmp_path / 'short.zarr'}\n")
+    assert "A singer" not in told.stdout
+    assert told.stdout.endswith(f"file        {path}\n")
     # How far it is, and the time that is left.
-    assert "% of 258 ratios" in told.err
-    assert " left" in told.err
+    assert "% of 258 ratios" in told.stderr
+    assert " left" in told.stderr
 
 
-def test_the_sum_counts_pairs_of_clock_and_singer(
-    horn: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-):
-    words = ["locks", "--every-note", "--horn", horn, "-o", str(tmp_path / "short.zarr")]
-    found = answer(capsys, *words, "--depth", "0.1")
+def test_the_sum_counts_pairs_of_clock_and_singer(usual: tuple[Path, dict[str, Any]]):
+    found = usual[1]
     assert (found["notes"], found["depths"], found["voices"]) == (
         ["A2", "Bb2", "B2"],
         [0.1],
@@ -85,24 +114,20 @@ def test_the_sum_counts_pairs_of_clock_and_singer(
 
 
 def test_nobody_sings_where_none_is_asked_for(
-    horn: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    unsung: tuple[Path, list[str]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
-    made(horn, tmp_path / "short.zarr", "--singers", "none")
-    assert "singer" not in capsys.readouterr().out
-    found = answer(capsys, "picture", str(tmp_path / "short.zarr"), "-o", str(tmp_path / "a.png"))
+    path, told = unsung
+    assert "singer" not in told[-1]
+    found = answer(capsys, "picture", str(path), "-o", str(tmp_path / "a.png"))
     assert found["voices"] == []
     assert found["wrote"] == str(tmp_path / "a.png")
 
 
-def test_parts_are_told_to_be_left(horn: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
-    path = tmp_path / "short.zarr"
-    made(horn, path, "--singers", "none", "--part", "1/3")
-    told = capsys.readouterr().out
-    assert "2 tables are still to be made" in told
-    assert "Bb2: not made yet" in told
-    for part in ("2/3", "3/3"):
-        made(horn, path, "--singers", "none", "--part", part)
-    assert "still to be made" not in capsys.readouterr().out.splitlines()[-2]
+def test_parts_are_told_to_be_left(unsung: tuple[Path, list[str]]):
+    first, _, last = unsung[1]
+    assert "2 tables are still to be made" in first
+    assert "Bb2: not made yet" in first
+    assert "still to be made" not in last
 
 
 @pytest.mark.parametrize(
@@ -114,11 +139,9 @@ def test_parts_are_told_to_be_left(horn: str, tmp_path: Path, capsys: pytest.Cap
     ],
 )
 def test_a_pair_is_read_as_its_table_says_to_sing_it(
-    at: list[str], title: str, state: str, drive: str, horn: str, tmp_path: Path
+    at: list[str], title: str, state: str, drive: str, usual: tuple[Path, dict[str, Any]]
 ):
-    path = tmp_path / "short.zarr"
-    made(horn, path)
-    found = work.read_pair({}, path, ["note=Bb2", "ratio=5/2", *at])
+    found = work.read_pair({}, usual[0], ["note=Bb2", "ratio=5/2", *at])
     assert found.typed.title == f"Tenor saxophone, Bb2 fingered, {title}"
     assert found.typed.cell == {"state": state, "ratio": "5/2", "heard": "yes"}  # type: ignore[union-attr]
     assert found.setup.voice.drive == drive
@@ -190,20 +213,16 @@ def test_what_only_an_atlas_has_is_refused_for_one_note(
     ],
 )
 def test_a_pair_that_is_not_there_is_named(
-    at: list[str], sentence: str, horn: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    at: list[str], sentence: str, deep: tuple[Path, Done], capsys: pytest.CaptureFixture[str]
 ):
-    path = tmp_path / "short.zarr"
-    made(horn, path, *DEPTHS)
     words = [word for one in at for word in ("--at", one)]
-    assert main(["render", "--from", str(path), *words]) == 2
+    assert main(["render", "--from", str(deep[0]), *words]) == 2
     assert sentence in capsys.readouterr().err
 
 
 def test_another_word_beside_a_pair_is_refused(
-    horn: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    usual: tuple[Path, dict[str, Any]], capsys: pytest.CaptureFixture[str]
 ):
-    path = tmp_path / "short.zarr"
-    made(horn, path)
     at = ["--at", "note=Bb2", "--at", "ratio=5/2"]
-    assert main(["render", "--from", str(path), *at, "--breath", "mf"]) == 2
+    assert main(["render", "--from", str(usual[0]), *at, "--breath", "mf"]) == 2
     assert "--from renders a pair of" in capsys.readouterr().err
