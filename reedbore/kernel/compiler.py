@@ -42,7 +42,8 @@ if _why_not:
     )
 
 _FLAGS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
-_PART = _FLAGS | {"forceinline": True}
+# Nobody calls a part from Python: wrappers for that made up a third of the time to compile a take.
+_PART = _FLAGS | {"forceinline": True, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 KEPT = not _why_not
 """Whether compiled code is kept."""
