@@ -1,19 +1,35 @@
-"""librosa, loaded by one process at a time.
+"""librosa, loaded by the first test that asks for it, and by one process at a time.
 
-It compiles as it is loaded and keeps several kinds of a function in numbered files. Two processes
-that do so at once take each other's numbers, and whoever reads them later calls the wrong kind:
-a fault in memory.
+It compiles as it is loaded, half a minute in a new folder, and keeps several kinds of a function in
+numbered files. Two processes that do so at once take each other's numbers, and whoever reads them
+later calls the wrong kind: a fault in memory. So one waits for the other; loaded with the tests,
+all of them would.
 """
 
 import fcntl
+import functools
 import tempfile
 from pathlib import Path
+from types import ModuleType
+from typing import Any
 
-with (Path(tempfile.gettempdir()) / "reedbore-tests-librosa.lock").open("w") as lock:
-    fcntl.flock(lock, fcntl.LOCK_EX)
-    import librosa
 
-    # Parts are loaded when they are first asked for.
-    PARTS = librosa.yin, librosa.pyin, librosa.effects.time_stretch, librosa.reassigned_spectrogram
+class _Late:
+    def __getattr__(self, name: str) -> Any:
+        return getattr(_loaded(), name)
+
+
+@functools.cache
+def _loaded() -> ModuleType:
+    with (Path(tempfile.gettempdir()) / "reedbore-tests-librosa.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        import librosa  # noqa: PLC0415 - see above
+
+        # Parts are loaded when they are first asked for.
+        _ = librosa.yin, librosa.pyin, librosa.effects.time_stretch, librosa.reassigned_spectrogram
+    return librosa
+
+
+librosa = _Late()
 
 __all__ = ["librosa"]

@@ -5,15 +5,21 @@
 
 import math
 
-import CoolProp
 import published_air
 import pytest
-from CoolProp.CoolProp import HAPropsSI, PropsSI
 
 from reedbore.physics import air
 
 ICE_POINT = 273.15
 PLAYED = ICE_POINT + 27.0
+
+
+@pytest.fixture(scope="module")
+def library():
+    """CoolProp, whose loading takes a second: only where it is asked."""
+    from CoolProp import CoolProp  # noqa: PLC0415
+
+    return CoolProp
 
 
 def celsius(degrees):
@@ -57,11 +63,11 @@ def test_one_degree_raises_the_pitch_by_2_88_cents():
 
 @pytest.mark.parametrize("temperature", [celsius(t) for t in (17.0, 20.0, 27.0, 37.0)])
 @pytest.mark.parametrize("source", [air.air_keefe, published_air.air_chaigne])
-def test_air_agrees_with_a_reference_equation_of_state(source, temperature):
+def test_air_agrees_with_a_reference_equation_of_state(source, temperature, library):
     # CoolProp, dry air by E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29, 331 (2000), viscosity
     # and heat conductivity by E. W. Lemmon and R. T. Jacobsen, Int. J. Thermophys. 25, 21 (2004).
     def reference(key):
-        return PropsSI(key, "T", temperature, "P", air.ATMOSPHERE, "Air")
+        return library.PropsSI(key, "T", temperature, "P", air.ATMOSPHERE, "Air")
 
     # A straight line misses the 1/T of density by (10/300)² = 1.1e-3 at the ends of its range.
     gas = source(temperature)
@@ -128,18 +134,18 @@ def test_cramer_sound_speed_in_dry_air_at_the_ice_point():
 
 
 @pytest.mark.parametrize("degrees", [0.0, 15.0, 30.0])
-def test_cramer_dry_air_agrees_with_a_reference_equation_of_state(degrees):
+def test_cramer_dry_air_agrees_with_a_reference_equation_of_state(degrees, library):
     # CoolProp, dry air by E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29, 331 (2000).
-    reference = PropsSI("A", "T", celsius(degrees), "P", air.ATMOSPHERE, "Air")
+    reference = library.PropsSI("A", "T", celsius(degrees), "P", air.ATMOSPHERE, "Air")
     assert published_air.sound_speed_cramer(celsius(degrees), 0.0) == pytest.approx(
         reference, rel=3e-4
     )
 
 
 @pytest.mark.parametrize("degrees", [5.0, 20.0, 30.0])
-def test_vapour_fraction_agrees_with_a_reference_equation_of_state(degrees):
+def test_vapour_fraction_agrees_with_a_reference_equation_of_state(degrees, library):
     # CoolProp, moist air after S. Herrmann et al., HVAC&R Research 15, 961 (2009).
-    reference = HAPropsSI("psi_w", "T", celsius(degrees), "P", air.ATMOSPHERE, "R", 0.6)
+    reference = library.HAPropsSI("psi_w", "T", celsius(degrees), "P", air.ATMOSPHERE, "R", 0.6)
     assert published_air.vapour_fraction(celsius(degrees), 0.6) == pytest.approx(
         reference, rel=3e-3
     )
@@ -164,25 +170,25 @@ def test_breathed_air_sounds_like_dry_air_at_the_same_temperature():
     assert breath.sound_speed == pytest.approx(air.air_keefe(PLAYED).sound_speed, rel=1.5e-3)
 
 
-def test_dry_breath_without_extra_carbon_dioxide_is_room_air():
+def test_dry_breath_without_extra_carbon_dioxide_is_room_air(library):
     # Limit: no vapour, room carbon dioxide. CoolProp, dry air by E. W. Lemmon et al.,
     # J. Phys. Chem. Ref. Data 29, 331 (2000).
     plain = published_air.air_exhaled(
         PLAYED, humidity=0.0, carbon_dioxide=published_air.ROOM_CARBON_DIOXIDE
     )
     for value, key in ((plain.sound_speed, "A"), (plain.density, "D")):
-        reference = PropsSI(key, "T", PLAYED, "P", air.ATMOSPHERE, "Air")
+        reference = library.PropsSI(key, "T", PLAYED, "P", air.ATMOSPHERE, "Air")
         assert value == pytest.approx(reference, rel=5e-4)
 
 
-def test_breathed_air_agrees_with_a_mixture_of_reference_equations_of_state():
+def test_breathed_air_agrees_with_a_mixture_of_reference_equations_of_state(library):
     # CoolProp, mixture model of O. Kunz and W. Wagner, J. Chem. Eng. Data 57, 3032 (2012).
     vapour = published_air.vapour_fraction(PLAYED, 1.0)
     dry = {"Nitrogen": 0.78084, "Argon": 0.00934, "CarbonDioxide": 0.025, "Oxygen": 0.18482}
-    state = CoolProp.AbstractState("HEOS", "&".join(["Water", *dry]))
+    state = library.AbstractState("HEOS", "&".join(["Water", *dry]))
     state.set_mole_fractions([vapour, *(share * (1.0 - vapour) for share in dry.values())])
-    state.specify_phase(CoolProp.iphase_gas)
-    state.update(CoolProp.PT_INPUTS, air.ATMOSPHERE, PLAYED)
+    state.specify_phase(library.iphase_gas)
+    state.update(library.PT_INPUTS, air.ATMOSPHERE, PLAYED)
     breath = published_air.air_exhaled(PLAYED)
     assert breath.sound_speed == pytest.approx(state.speed_sound(), rel=1e-3)
     assert breath.density == pytest.approx(state.rhomass(), rel=1e-3)
