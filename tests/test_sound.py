@@ -371,7 +371,6 @@ def played(folder: Path, environment: dict[str, str], count: int = 48000) -> str
         text=True,
         cwd=folder,
         env={**os.environ, "PYTHONPATH": os.pathsep.join([str(folder), *sys.path]), **environment},
-        timeout=60,
         check=True,
     ).stdout.strip()
 

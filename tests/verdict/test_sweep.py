@@ -73,7 +73,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
 def unbroken(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
     """Run the example in one go; all files of its store."""
     path = tmp_path_factory.mktemp("unbroken") / "map.zarr"
-    subprocess.run([sys.executable, CHILD, path, "1/1"], check=True, timeout=60)
+    subprocess.run([sys.executable, CHILD, path, "1/1"], check=True)
     return dict(fake_cells.files(path))
 
 
@@ -246,14 +246,14 @@ def test_killed_three_times_and_resumed_is_the_same_to_the_last_bit(
         kept.append(len(dict(fake_cells.files(path))))
         assert dict(fake_cells.files(path)) != unbroken
     assert kept == sorted(kept)
-    subprocess.run([sys.executable, CHILD, path, "1/1"], check=True, timeout=60)
+    subprocess.run([sys.executable, CHILD, path, "1/1"], check=True)
     assert dict(fake_cells.files(path)) == unbroken
 
 
 def test_parts_that_run_at_the_same_time_make_the_whole(tmp_path: Path, unbroken: dict[str, bytes]):
     path = tmp_path / "map.zarr"
     parts = [subprocess.Popen([sys.executable, CHILD, path, f"{k}/2"]) for k in (1, 2)]
-    assert [part.wait(60) for part in parts] == [0, 0]
+    assert [part.wait() for part in parts] == [0, 0]
     assert dict(fake_cells.files(path)) == unbroken
     assert list(tmp_path.iterdir()) == [path]
 
@@ -348,7 +348,7 @@ def test_scheduler_that_is_killed_is_named_and_its_sweep_goes_on(
         )
 
     scheduler = begin("scheduler", "--port", "0")
-    worker = begin("worker", "--nthreads", "1", "--no-nanny", "--death-timeout", "60")
+    worker = begin("worker", "--nthreads", "1", "--no-nanny", "--death-timeout", "600")
     try:
         while not place.exists() or not place.read_text():
             time.sleep(0.05)
