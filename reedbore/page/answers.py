@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from reedbore.errors import ReedboreError
 from reedbore.simulate import take
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request
+from reedbore.simulate.tuning import WrongNote
 
 LONGEST_S = 20.0
 """Of what a page may ask for. [s]"""
@@ -59,6 +60,35 @@ def sentence(error: ReedboreError) -> str:
 def plainly(text: str) -> str:
     """Write in one line what a command says, without the dashes of its options."""
     return re.sub(r"(?<!\S)--(?=[a-z])", "", "; ".join(text.splitlines()))
+
+
+_SETTING = re.compile(r"(?:--set )?([a-z]+\.[a-z_][a-z0-9_.]*)")
+_WORD = re.compile(r"(?:--)?(horn|fingered|fingering|sung|voice|breath|depth)\b")
+_WORDS_OF = {"voice.depth": "depth", "breath.pressure_kpa": "breath", "voice.frequency_hz": "sung"}
+_PRESET = re.compile(r"is no (horn|voice)\b")
+
+
+def where(error: ReedboreError) -> str | None:
+    """Name the word or the setting that is wrong, if the sentence is about one.
+
+    Parameters
+    ----------
+    error : ReedboreError
+        Whose sentence begins with what it is about, as all do; or that knows it as its `where`.
+
+    Returns
+    -------
+    str or None
+        ``fingered``, ``reed.opening_mm``.
+    """
+    text = str(error)
+    if known := getattr(error, "where", None):
+        return str(known)
+    if found := _SETTING.match(text):
+        return _WORDS_OF.get(found[1], found[1])
+    if found := _WORD.match(text) or _PRESET.search(text):
+        return found[1]
+    return "fingered" if isinstance(error, WrongNote) else None
 
 
 def number(name: str, value: object) -> float:

@@ -24,7 +24,7 @@ from reedbore.report import pairs as told_pairs
 from reedbore.report import verdict as telling
 from reedbore.report.words import STATES, heard_alone
 from reedbore.simulate.outside import FADE_S, FULL_SCALE_PA, SOUND_RATE, matching
-from reedbore.simulate.request.take import Words, players
+from reedbore.simulate.request.take import Words, named, players
 from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
 from reedbore.verdict import take as verdicts
 
@@ -45,15 +45,18 @@ def predict(body: Body) -> Answer:
     words = read_words(body.get("words", {}))
     horn, _ = players(words)
     a4, transposition = notes.check_a4(words.a4), horn.transposition
-    fingered = notes.parse_pitch(
-        words.fingered or "", a4, transposition=transposition, written=words.written
-    )
+    with named("--fingered"):
+        fingered = notes.parse_pitch(
+            words.fingered or "", a4, transposition=transposition, written=words.written
+        )
     if words.sung is None:
         alone = {"fingered_hz": fingered, "fingered_note": notes.note_name(fingered, a4)}
         return of_json({**alone, "sung_hz": None, "text": "", "says": NOBODY})
+    with named("--sung"):
+        sung = notes.parse_sung(words.sung, fingered, a4, transposition=transposition)
     pair = pairs.predict_pair(
         fingered,
-        notes.parse_sung(words.sung, fingered, a4, transposition=transposition),
+        sung,
         ratio=notes.parse_ratio(words.sung),
         a4=a4,
         transposition=transposition,
@@ -68,7 +71,8 @@ def predict(body: Body) -> Answer:
 def sound(body: Body) -> Answer:
     """Render a sound that goes round while it is held, at its true level.
 
-    Beside it is told by how much it may be raised to be as loud as others, below the ceiling.
+    Beside it is told by how much it may be raised to be as loud as others, below the ceiling;
+    not if ``matched`` is false, for that takes a while.
     """
     seconds = seconds_of(body, SOUND_S)
     request, take = take_of(read_words(body.get("words", {})), seconds)
@@ -77,15 +81,16 @@ def sound(body: Body) -> Answer:
     rising = fade(loop.sound, SOUND_RATE, FADE_S)
     rising[loop.first :] = loop.sound[loop.first :]
     samples, gain = to_full_scale(rising, FULL_SCALE_PA)
-    lift = matching(samples)
-    lift += to_full_scale(samples * 10.0 ** (lift / 20.0), 1.0).gain_db
     headers = {
         "x-loop-start": f"{loop.first / SOUND_RATE:.9f}",
         "x-loop-end": f"{loop.end / SOUND_RATE:.9f}",
         "x-gain-db": f"{gain:.3f}",
-        "x-match-db": f"{lift:.3f}",
         "x-title": quote(telling.title(request), safe=" ,;:()/+#=."),
     }
+    if body.get("matched", True) is not False:
+        lift = matching(samples)
+        lift += to_full_scale(samples * 10.0 ** (lift / 20.0), 1.0).gain_db
+        headers["x-match-db"] = f"{lift:.3f}"
     return Answer(_wav(samples), "audio/wav", headers)
 
 
@@ -192,7 +197,9 @@ def table(body: Body) -> Iterator[Mapping[str, Any]]:
     """Make the lock table of the fingered note, telling how far it is."""
     from reedbore.page import table as tables  # noqa: PLC0415
 
-    return tables.table(read_words(body.get("words", {})), thorough=body.get("thorough") is True)
+    sung = body.get("sung", True) is not False
+    thorough = body.get("thorough") is True
+    return tables.table(read_words(body.get("words", {})), thorough=thorough, sung=sung)
 
 
 def passage(body: Body) -> Iterator[Mapping[str, Any]]:

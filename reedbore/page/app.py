@@ -131,6 +131,8 @@ def _worker(name: str, kind: str) -> Callable[[Request], Awaitable[Response]]:
             jobs.end(job)
         if failure is not None:
             raise failure
+        if name == "sound" and request.app.state.ahead is not None:
+            request.app.state.ahead(body)
         return Response(answer.body, media_type=answer.kind, headers=dict(answer.headers))
 
     return endpoint
@@ -151,8 +153,8 @@ def _streamer(name: str) -> Callable[[Request], Awaitable[Response]]:
         body = await READ.get(name, _read)(request)
         job = jobs.begin()
         try:
-            documents = await job.run(partial(_call, name, body), jobs.slow)
-            first = await job.run(partial(next, documents, None), jobs.slow)
+            documents = await job.run(partial(_call, name, body), jobs.long)
+            first = await job.run(partial(next, documents, None), jobs.long)
         except BaseException:
             jobs.end(job)
             raise
@@ -170,9 +172,9 @@ async def _told(
         document = first
         while document is not None:
             yield (json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n").encode()
-            document = await job.run(partial(next, documents, None), jobs.slow)
+            document = await job.run(partial(next, documents, None), jobs.long)
     except ReedboreError as error:
-        yield (json.dumps({"error": _sentence(error)}, ensure_ascii=False) + "\n").encode()
+        yield (json.dumps(_refusal(error), ensure_ascii=False) + "\n").encode()
     except stopping.Stopped:
         return
     finally:
@@ -181,10 +183,11 @@ async def _told(
             documents.close()
 
 
-def _sentence(error: ReedboreError) -> str:
-    from reedbore.page.answers import sentence  # noqa: PLC0415 - brings the kernel along
+def _refusal(error: ReedboreError) -> dict[str, str | None]:
+    """Tell what is wrong, and where."""
+    from reedbore.page.answers import sentence, where  # noqa: PLC0415 - brings the kernel along
 
-    return sentence(error)
+    return {"error": sentence(error), "where": where(error)}
 
 
 def _reader(name: str) -> Callable[[Request], Awaitable[Response]]:
@@ -213,7 +216,7 @@ def _failed(status: int) -> Callable[[Request, Exception], Response]:
         if isinstance(error, HTTPException):
             return JSONResponse({"error": error.detail}, error.status_code, error.headers)
         if isinstance(error, ReedboreError):
-            return JSONResponse({"error": _sentence(error)}, status)
+            return JSONResponse(_refusal(error), status)
         if isinstance(error, stopping.Stopped | ClientDisconnect):
             return JSONResponse({"error": "stopped"}, status)
         says = "this is a mistake of ours; the terminal shows where"
@@ -255,8 +258,8 @@ class Guard:
             await refusal(scope, receive, guarded)
 
 
-WORKERS = {"predict": "at_once", **dict.fromkeys(("sound", "look", "bore", "take"), "quick")}
-WORKERS |= {"read": "quick", "passage/open": "quick", "judge": "slow", "lesson/check": "slow"}
+WORKERS = {"predict": "at_once", "sound": "heard", "judge": "slow", "lesson/check": "slow"}
+WORKERS |= dict.fromkeys(("look", "bore", "take", "read", "passage/open"), "quick")
 """Functions of `api`, and which places of `jobs.Jobs` they take."""
 
 STREAMERS = "map", "table", "passage", "voice", "atlas"
@@ -297,4 +300,5 @@ def make_app() -> Starlette:
         },
     )
     app.state.jobs = Jobs()
+    app.state.ahead = None  # told the body of each sound that was asked for, by whoever serves
     return app

@@ -14,8 +14,8 @@ from starlette.requests import Request
 
 from reedbore import stopping
 
-AT_ONCE, QUICK, SLOW = 4, 4, 2
-"""Pieces of work at the same time: arithmetic, what is played and seen, and what takes seconds.
+AT_ONCE, HEARD, QUICK, SLOW, LONG = 4, 2, 2, 2, 4
+"""Pieces of work at the same time: arithmetic, sounds, what is seen, seconds, and minutes.
 
 Each kind has places of its own, so that none waits for one that takes longer.
 """
@@ -82,8 +82,10 @@ class Jobs:
     """All work under way."""
 
     def __init__(self) -> None:
-        self.at_once, self.quick, self.slow = map(anyio.CapacityLimiter, (AT_ONCE, QUICK, SLOW))
+        limits = map(anyio.CapacityLimiter, (AT_ONCE, HEARD, QUICK, SLOW, LONG))
+        self.at_once, self.heard, self.quick, self.slow, self.long = limits
         self._under_way: set[Job] = set()
+        self._last: list[Callable[[], None]] = []
         self._ended = False
 
     @property
@@ -104,8 +106,16 @@ class Jobs:
         job.unwanted.set()
         self._under_way.discard(job)
 
+    def at_end(self, call: Callable[[], None]) -> None:
+        """Have something called when the program ends."""
+        self._last.append(call)
+        if self._ended:
+            call()
+
     def stop(self) -> None:
         """Stop all, also what is still to come: the program ends."""
         self._ended = True
+        for call in self._last:
+            call()
         for job in list(self._under_way):
             job.abandon()

@@ -7,6 +7,7 @@ questions as those of the command `sweep`.
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -63,6 +64,27 @@ SWEPT = (
     *("breath.pressure_kpa", "voice.depth", "voice.rd", "voice.frequency_hz"),
 )
 """What the page can put along an axis, by how it is called, beside the sung note."""
+
+
+PLACES = "across", "up"
+"""Of the two axes."""
+
+
+class WrongAxis(ReedboreError):
+    """An axis that cannot be; `where` is one of `PLACES`."""
+
+    def __init__(self, text: str, where: str) -> None:
+        super().__init__(text)
+        self.where = where
+
+
+@contextmanager
+def _at(place: str) -> Iterator[None]:
+    """Say at which axis something is wrong, in the words of the page."""
+    try:
+        yield
+    except ReedboreError as error:
+        raise WrongAxis(str(error).removeprefix("--along").lstrip(": "), place) from error
 
 
 class _Asked(NamedTuple):
@@ -124,12 +146,13 @@ def _asked(words: Words, along: Sequence[Mapping[str, Any]]) -> _Asked:
     horn, _ = players(with_demo(words))
     fingered = Fingered(request.typed.fingered_hz, words.a4, horn.transposition)
     request = tune_request(request)
-    try:
-        axes = tuple(_axis(axis, request.setup, fingered) for axis in chosen)
-        sweep = Sweep(setup=request.setup, fingered=fingered, axes=axes, title=horn.title)
+    axes: tuple[Axis, ...] = ()
+    for place, axis in zip(PLACES, chosen, strict=True):
+        with _at(place):
+            axes = (*axes, _axis(axis, request.setup, fingered))
+    sweep = Sweep(setup=request.setup, fingered=fingered, axes=axes, title=horn.title)
+    with _at(PLACES[1]):
         check(sweep)
-    except ReedboreError as error:
-        raise type(error)(str(error).removeprefix("--along").lstrip(": ")) from error
     if math.prod(sweep.shape) > MOST_CELLS:
         raise ReedboreError(
             f"{math.prod(sweep.shape)} cells are too many for the page; at most {MOST_CELLS}"

@@ -54,6 +54,8 @@ def read_words(plain: object) -> Words:
         raise ReedboreError('words must be an object such as {"fingered": "Bb2"}')
     if unknown := sorted(map(str, set(plain) - KEYS)):
         raise ReedboreError(f"{unknown[0]} is no word; there are {', '.join(sorted(KEYS))}")
+    if isinstance(plain.get("fingered"), str) and not plain["fingered"].strip():
+        raise ReedboreError("fingered is empty; which note? Write one such as Bb2")
     demo = with_demo(Words())
     told = {name: _text(name, plain[name]) for name in TEXTS if plain.get(name) not in (None, "")}
     sung = told.get("sung") if "sung" in plain else demo.sung

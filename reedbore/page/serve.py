@@ -6,18 +6,27 @@ It listens before anything heavy is loaded; the kernel is made ready meanwhile.
 import contextlib
 import ctypes
 import socket
+import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import uvicorn
+from starlette.applications import Starlette
 
 from reedbore.errors import ReedboreError
 from reedbore.page.app import make_app
 
+if TYPE_CHECKING:
+    from reedbore.page.ahead import Ahead
+
 HOST = "127.0.0.1"
 USUAL_PORT = 7463
 M_ARENA_MAX = -8  # of glibc's malloc.h
+SWITCH_S = 0.001
+"""After so long a computation lets the one that answers have its turn; Python's own is five. [s]"""
+
 GRACE_S = 2
 """How long answers under way may take once the program is to end. [s]"""
 
@@ -82,6 +91,15 @@ def share_memory() -> None:
         ctypes.CDLL(None).mallopt(M_ARENA_MAX, 1)
 
 
+def solve_ahead(app: Starlette) -> "Ahead":
+    """Have what may be asked next solved while nothing else is asked."""
+    from reedbore.page.ahead import Ahead  # noqa: PLC0415 - takes longer than the server's start
+
+    found = Ahead(lambda: app.state.jobs.under_way > 0)
+    app.state.ahead = lambda body: found.about(body.get("words", {}))
+    return found
+
+
 def warm() -> None:
     """Make ready what the first click needs: the compiled step, the demo's bore, the pictures."""
     from reedbore.page import api  # noqa: PLC0415 - takes longer than the server's start
@@ -115,13 +133,18 @@ def serve(port: int | None, ready: Callable[[str], None], atlas: Path | None = N
         from reedbore.page.choices import given  # noqa: PLC0415 - the server must start at once
 
         given["atlas"] = atlas
+    sys.setswitchinterval(SWITCH_S)
     taken = listen(port)
     app = make_app()
     address = f"http://{HOST}:{taken.getsockname()[1]}/"
 
     def begun() -> None:
         ready(address)
-        threading.Thread(target=warm, daemon=True, name="warm").start()
+        threading.Thread(target=begin, daemon=True, name="warm").start()
+
+    def begin() -> None:
+        warm()
+        app.state.jobs.at_end(solve_ahead(app).stop)
 
     config = uvicorn.Config(
         app, log_level="warning", access_log=False, lifespan="off", ws="none",

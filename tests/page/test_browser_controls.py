@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from browsing import put, settle, setup_of, slide, until, whole, words
+from browsing import Open, put, settle, setup_of, slide, until, whole, words
 from playwright.sync_api import Page
 
 from reedbore.notes import cents, midi_to_hz
@@ -28,7 +28,7 @@ def key(page: Page, board: str, midi: int) -> None:
 KNOWN = {
     "": {"To the answer", "Show the page dark", "Answer", "Waves", "Sound", "In the bore",
          "Lock map", "Lock table", "Lesson", "Compare", "Keep", "Care", "Hold to hear",
-         "Keep it sounding"},
+         "Keep it sounding", "Whole horn", "Passage", "My voice"},
     "controls": {"Horn", "concert", "written", "Note", "Along the horn", "Fingering",
                  "Note or ratio", "Voice", "Cents off", "Nobody sings",
                  "a clock", "vocal folds",
@@ -45,7 +45,16 @@ KNOWN = {
     "map": {"Across", "Across: from", "Across: to", "Up", "Up: from", "Up: to", "Cells",
             "What can I write here?", "Compute the map", "Call it off", "Lock map"},
     "table": {"Make the table", "Call it off",
-              "Find out how softly each may be sung, too (takes four times as long)"},
+              "For a clock find out how softly each may be sung, too (takes four times as long)"},
+    "atlas": {"A singer", "A voice like a clock", "Look at the whole horn", "Stop here",
+              "The whole horn"},
+    "passage": {"Beats a minute", "Call it off", "Fingered", "Loop", "Passage", "Play", "Sung",
+                "Open MIDI, MusicXML or TOML, or drop it here", "Play and judge it", "Tempo",
+                "The notes"},
+    "voice": {"Call it off", "Forget it", "Horn and voice", "Judge it", "Keep the recording",
+              "My voice alone", "Play", "Record", "The fingered note", "The passage",
+              "The second channel is a microphone on the throat", "What was recorded",
+              "or choose a sound file, or drop it here"},
     "lesson": {"Start the lesson"},
     "compare": {"Keep this as A", "Go back to A", "Hold to hear A", "Hold to hear B"},
     "files": {"Seconds", "Sound (WAV)", "Picture (PNG)", "Take as a sidecar (JSON)",
@@ -360,9 +369,21 @@ def test_a_link_brings_the_setup_back(page: Page):
     assert page.evaluate("() => navigator.clipboard.readText()") == link
 
 
-def test_a_link_cut_short_is_the_demo(page: Page):
-    page.goto(page.url.split("#")[0] + "#" + json.dumps({"sung": "5/3"})[:-3])
-    page.reload()
-    until(page, "() => globalThis.reedbore")
+def test_a_link_that_is_wrong_says_so_once(open_page: Open):
+    link = ".strip [role=status]"
+    page = open_page("/#" + json.dumps({"sung": "5/3"})[:-3])
     assert setup_of(page) == {}
     assert settle(page)["verdict"]["state"] == "locked"
+    assert "cannot be read" in page.locator(link).inner_text()
+    page.evaluate(
+        "(hash) => void (location.hash = hash)", json.dumps({"sung": "5/3", "depth": "much"})
+    )
+    until(page, "() => reedbore.state.words.sung === '5/3'")
+    assert setup_of(page) == {"sung": "5/3"}
+    assert page.locator(link).inner_text() == "Of this link depth cannot be used and is left out."
+    page.evaluate("(hash) => void (location.hash = hash)", json.dumps({"fingered": "H9"}))
+    until(page, "() => document.querySelector('#fingered[aria-invalid]')")
+    assert page.locator(link).inner_text() == ""
+    assert page.locator("[role=alert]:visible").count() == 1
+    put(page, {"fingered": "Bb2"})
+    assert page.locator("[role=alert]:visible").count() == 0

@@ -182,6 +182,9 @@ def test_a_map_can_be_called_off_and_a_wrong_axis_is_told(page: Page, small_batc
     until(
         page, "() => document.querySelector('#map [role=status]').textContent.includes('nonsense')"
     )
+    wrong = found.locator("[aria-invalid]")
+    assert wrong.input_value() == "nonsense"
+    assert "nonsense" in page.locator(f"#{wrong.get_attribute('aria-describedby')}").inner_text()
 
 
 # Where a column or a row of the map, through the middles of its cells, is not painted as a locked
@@ -307,14 +310,19 @@ def test_a_row_of_the_table_is_loaded_and_played(page: Page, monkeypatch: pytest
     page.locator("#each-change").uncheck()
     found.get_by_role("button", name="Make the table").click()
     until(page, "() => document.querySelector('#table tbody button')")
-    assert "What may be sung over B3" in found.locator("caption").inner_text()
-    row = found.locator("tbody tr", has=page.get_by_role("button")).first
+    assert "What a clock may sing over B3" in found.locator(".of-clock caption").inner_text()
+    assert "For a singer" in found.locator("h3").first.inner_text()  # who comes first
+    row = found.locator(".of-clock tbody tr", has=page.get_by_role("button")).first
     ratio = row.locator("td").nth(1).inner_text()
     row.get_by_role("button").click()
     assert begun(page) == "setup"
     verdict = settle(page)["verdict"]
     assert verdict["ratio"] == ratio
     assert verdict["fingered_note"] == "B3"
+    until(page, "() => document.querySelector('#table-now').textContent")
+    now = page.locator("#table-now").inner_text()
+    assert now.startswith(f"Now {ratio} is sung")
+    assert now.endswith("so does the headline.") == (verdict["state"] == "locked")
 
 
 def test_the_table_can_be_called_off(page: Page):

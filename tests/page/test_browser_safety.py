@@ -141,24 +141,37 @@ def test_two_tabs_do_not_know_of_each_other(page: Page, address: str):
 
 
 @pytest.mark.parametrize(
-    ("patch", "told"),
+    ("patch", "field", "told"),
     [
-        ({"fingered": "H9"}, ("H9",)),
-        ({"fingered": "C7"}, ("C7", "Ab2", "C#5")),
-        ({"sung": "loud"}, ("loud",)),
-        ({"breath": "99kPa"}, ("99", "kPa")),
-        ({"settings": {"reed.opening_mm": 77}}, ("77", "mm", "reed.opening_mm")),
+        ({"fingered": "H9"}, "fingered", ("H9",)),
+        ({"fingered": "C7"}, "fingered", ("C7", "Ab2", "C#5")),
+        ({"fingered": ""}, "fingered", ("which note?",)),
+        ({"sung": "loud"}, "sung", ("loud",)),
+        ({"breath": "99kPa"}, "breath-kpa", ("99", "kPa")),
+        ({"settings": {"reed.opening_mm": 77}}, "setting-value", ("77", "mm", "reed.opening_mm")),
     ],
-    ids=["no note", "not on the horn", "no sung note", "no such breath", "out of range"],
+    ids=["no note", "not on the horn", "nothing", "no sung note", "no such breath", "out of range"],
 )
-def test_a_mistake_is_told_in_one_sentence(page: Page, patch: dict, told: tuple[str, ...]):
+def test_a_mistake_is_told_in_one_sentence_at_its_field(
+    page: Page, patch: dict, field: str, told: tuple[str, ...]
+):
+    settle(page)
     put(page, patch)
     said = until(page, TROUBLE).replace("♭", "b")
     assert all(word in said for word in told)
     assert "\n" not in said
     assert len(said) < 250
     assert "Traceback" not in said
+    wrong = page.locator("[aria-invalid]")
+    assert wrong.evaluate_all("(all) => all.map((one) => one.id)") == [field]
+    at = page.locator(f"#{wrong.get_attribute('aria-describedby')}")
+    assert at.inner_text().replace("♭", "b") == said
+    # Nothing is left of the answer before.
+    assert page.locator("#answer .tile .name").all_inner_texts() == ["–", "–", "–"]
+    assert "No answer" in page.locator("#sentence").inner_text()
+    assert page.locator("#answer dd").count() == 0
     page.evaluate("() => void reedbore.state.replace({})")
+    assert wrong.count() == 0
     assert settle(page)["verdict"]["state"] == "locked"
     assert page.evaluate("() => document.querySelector('[role=alert]').hidden")
 

@@ -1,11 +1,14 @@
 // Asking the server. Nothing is kept there: each question carries the whole setup.
 
-async function sentence(response) {
+async function refusal(response) {
   const said = await response.json().catch(() => null);
-  return said?.error ?? `The server answered ${response.status} ${response.statusText}.`;
+  return wrong(said ?? { error: `The server answered ${response.status} ${response.statusText}.` });
 }
 
-/** Ask; a refusal becomes an Error whose message is the server's sentence. */
+/** What the server refused as an Error: its sentence, and `where`, the word or setting that it is about. */
+export const wrong = ({ error, where }) => Object.assign(new Error(error), { where });
+
+/** Ask; a refusal becomes an Error as of `wrong`. */
 export const post = (path, body, { signal } = {}) =>
   send(path, { "content-type": "application/json" }, JSON.stringify(body), signal);
 
@@ -21,13 +24,13 @@ async function send(path, headers, body, signal) {
     if (error.name === "AbortError") throw error;
     throw new Error("The server does not answer. Is reedbore page still running?");
   }
-  if (!response.ok) throw new Error(await sentence(response));
+  if (!response.ok) throw await refusal(response);
   return response;
 }
 
 export async function get(path) {
   const response = await fetch(path);
-  if (!response.ok) throw new Error(await sentence(response));
+  if (!response.ok) throw await refusal(response);
   return response.json();
 }
 

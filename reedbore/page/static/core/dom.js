@@ -20,6 +20,21 @@ export function field(label, input, ...after) {
   return el("div", { class: "field" }, el("label", { for: input.id }, label), input, ...after);
 }
 
+/** Tell at an input what is wrong with it; no text takes that back. */
+export function complain(input, text = "") {
+  input.id ||= `f${++count}`;
+  const id = `${input.id}-wrong`, told = document.getElementById(id);
+  if (!text) {
+    told?.remove();
+    for (const name of ["aria-invalid", "aria-describedby"]) input.removeAttribute(name);
+    return;
+  }
+  input.setAttribute("aria-invalid", "true");
+  input.setAttribute("aria-describedby", id);
+  if (told) told.textContent = text;
+  else (input.closest(".row, .setting") ?? input.parentElement).append(el("p", { class: "wrong", id }, text));
+}
+
 /** One of a few: a row of buttons of which one is on. `options` is [[value, text], ...]. */
 export function choice(label, options, pick) {
   const name = `c${++count}`;

@@ -36,6 +36,12 @@ export function pretty(text) {
     .replace(/(^|[\s(])-(\d)/g, "$1−$2");
 }
 
+/** What is written for the horn that is set where it sounds a pitch; nothing if that is the same. [Hz] */
+export function writtenOf({ choices, words }, hz) {
+  const { transposition } = choices.horns.find((each) => each.name === words.horn) ?? {};
+  return transposition ? midiName(Math.round(midiOf(hz, words.a4)) + transposition) : "";
+}
+
 /** A name for the ear: "B flat 2". */
 export function spoken(name) {
   const found = NOTE.exec(name);

@@ -5,9 +5,9 @@ import { post } from "./api.js";
 const RATE = 48000, WAV_HEAD = 44; // [Hz], [bytes]
 const FADE_IN = 0.12, CHANGE = 0.06, FADE_OUT = 0.15; // [s]
 
-/** Ask for a take: {buffer, start, end, gainDb, matchDb}. */
-export async function clipOf(words, { seconds = 2.5, signal } = {}) {
-  const response = await post("/api/sound", { words, seconds }, { signal });
+/** Ask for a take: {buffer, start, end, gainDb, matchDb}; what matches it to others is only worked out where it is wanted. */
+export async function clipOf(words, { seconds = 2.5, matched = true, signal } = {}) {
+  const response = await post("/api/sound", { words, seconds, matched }, { signal });
   const told = (name) => response.headers.get(name);
   const buffer = bufferOf(await response.arrayBuffer());
   return {
@@ -50,9 +50,23 @@ export function createPlayer() {
     await wake();
     if (sounding) fade(sounding, CHANGE);
     const into = sounding ? CHANGE : FADE_IN, from = at ?? (sounding && loop ? clip.start : 0); // going on: no second attack
-    const voice = (sounding = { ...begun(clip, master, { loop, share: Math.min(share, Math.max(matchOf(clip), 1)), into, from }), who, loop });
-    voice.source.onended = () => sounding === voice && ((sounding = null), tell());
+    start(clip, { loop, who, share, into, from });
     tell();
+  }
+
+  function start(clip, { loop, who, share, into, from }) {
+    const voice = { ...begun(clip, master, { loop, share: Math.min(share, Math.max(matchOf(clip), 1)), into, from }), who, loop, share };
+    voice.since = context.currentTime - from;
+    voice.source.onended = () => sounding === voice && ((sounding = null), tell());
+    sounding = voice;
+  }
+
+  /** Go on in a longer take of what sounds, from where it has come to. */
+  function lengthen(clip) {
+    if (!sounding) return;
+    const { who, loop, share, since } = sounding, at = context.currentTime - since;
+    fade(sounding, CHANGE);
+    start(clip, { loop, who, share, into: CHANGE, from: at < clip.end ? at : clip.start });
   }
 
   function stop() {
@@ -68,7 +82,7 @@ export function createPlayer() {
   };
 
   return {
-    play, stop, wake,
+    play, stop, wake, lengthen,
     get sounding() { return sounding; },
     /** Set the slider's 0 to 1; squared, as ears hear it. */
     setLoudness(value) {
@@ -90,7 +104,7 @@ function begun(clip, master, { loop, share, into, from }) {
   source.start(now, from);
   if (!loop) {
     const end = now + clip.end - from;
-    level.gain.setValueAtTime(share, end - FADE_OUT);
+    level.gain.setValueAtTime(share, Math.max(end - FADE_OUT, now + into));
     level.gain.linearRampToValueAtTime(0, end);
     source.stop(end + 0.02);
   }

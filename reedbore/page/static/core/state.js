@@ -8,6 +8,7 @@
 // state.watch(fn)            fn(words) on every move too
 // state.play(), state.stop() filled in by sound.js: hear the setup that `words` tell
 // state.choices              what /api/choices told
+// state.linkSays             what of the link that was opened could not be used
 // state.matched              whether sounds are brought to one loudness for listening; no part of the setup
 // state.told                 what was answered about these words so far: told.predicted, heard, looked, judged
 // state.onJudged(fn)         fn(judgement) whenever it has
@@ -52,14 +53,18 @@ const KINDS = {
   depth: "number", a4: "number", written: "boolean", settings: "object",
 };
 
-/** The words of a link; whatever is no word, or of the wrong kind, is left out. */
-function wordsOf(hash) {
+const IS_LINK = /^#(%7B|\{)/i;
+
+/** The words of a link; whatever is no word, or of the wrong kind, is left out, and `says` tells of that. */
+function readLink(hash) {
+  if (!IS_LINK.test(hash)) return { words: {}, says: "" };
   try {
     const found = Object.entries(JSON.parse(decodeURIComponent(hash.slice(1))));
     const fits = ([key, value]) => (value === null ? key === "sung" : typeof value === KINDS[key] && !Array.isArray(value));
-    return Object.fromEntries(found.filter(fits));
+    const left = found.filter((one) => !fits(one)).map(([key]) => key);
+    return { words: Object.fromEntries(found.filter(fits)), says: left.length ? `Of this link ${left.join(", ")} cannot be used and is left out.` : "" };
   } catch {
-    return {}; // an anchor of this page, or a link cut short
+    return { words: {}, says: "This link cannot be read, it may have been cut short: this is the demo." };
   }
 }
 
@@ -74,11 +79,13 @@ export function createState(choices) {
   };
   const renew = (words) => Object.assign(state, { words, told: {} });
   const keep = (set, fn) => (set.add(fn), () => set.delete(fn));
+  const link = readLink(location.hash);
   const state = {
     choices,
+    linkSays: link.says,
     told: {},
     matched: false,
-    words: merged({ ...DEMO, settings: {} }, wordsOf(location.hash)),
+    words: merged({ ...DEMO, settings: {} }, link.words),
     set(patch, { moving = false } = {}) {
       const next = merged(state.words, patch);
       if (!same(next, state.words)) renew(next); // the same words: answers to them still hold
@@ -104,7 +111,10 @@ export function createState(choices) {
     stop() {},
   };
   addEventListener("hashchange", () => {
-    if (/^#(%7B|\{)/i.test(location.hash)) state.replace(wordsOf(location.hash));
+    if (!IS_LINK.test(location.hash)) return;
+    const { words, says } = readLink(location.hash);
+    state.linkSays = says;
+    state.replace(words);
   });
   return state;
 }

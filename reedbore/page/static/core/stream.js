@@ -1,6 +1,6 @@
 // Answers that come line by line, and work that can be called off.
 
-import { dropped, post } from "./api.js";
+import { dropped, post, wrong } from "./api.js";
 import { el } from "./dom.js";
 
 /** The JSON lines of an answer, one by one; a line that tells of a mistake is thrown. One that breaks off just ends. */
@@ -14,7 +14,7 @@ export async function* lines(response) {
     for (const part of parts) {
       if (!part) continue;
       const told = JSON.parse(part);
-      if (told.error) throw new Error(told.error);
+      if (told.error) throw wrong(told);
       yield told;
     }
     if (done) return;
@@ -26,24 +26,36 @@ function brokenOff(error) {
   return { done: true }; // the server has gone: what was being told knows what is missing
 }
 
+const SURE_AFTER = 2, SURE_FROM = 0.04; // [s], share done: before that nobody knows how long it takes
+
+/** How long work will still take, from the time that its first share took; nothing as long as that is not known. */
+export function left(seconds, share) {
+  if (seconds < SURE_AFTER || share < SURE_FROM || share >= 1) return "";
+  const rest = (seconds * (1 - share)) / share;
+  return rest < 10 ? "some seconds left" : rest < 90 ? `about ${10 * Math.ceil(rest / 10)} s left` : `about ${Math.ceil(rest / 60)} minutes left`;
+}
+
 /**
  * A button that starts work, one that calls it off, how far it is, and what it says.
- * `work(tell, signal)` does it; `tell(text, share)` shows how far it is.
+ * `work(tell, signal)` does it; `tell(text, share)` shows how far it is and, once that is known, how long it will take.
  */
 export function startable({ start, again, cancel, work }) {
   const go = el("button", { type: "button", onclick: () => run() }, start);
   const stop = el("button", { type: "button", class: "quiet", hidden: true, onclick: () => mine?.abort() }, cancel);
   const bar = el("progress", { max: 1, value: 0, hidden: true, "aria-label": start });
   const says = el("p", { class: "says-progress", role: "status" });
-  let mine = null;
+  let mine = null, since = 0;
 
   const tell = (text, share) => {
-    if (says.textContent !== text) says.textContent = text;
+    const rest = share == null ? "" : left((performance.now() - since) / 1000, share);
+    const told = rest ? `${text}: ${Math.floor(100 * share)} %, ${rest}` : text;
+    if (says.textContent !== told) says.textContent = told;
     if (share != null) bar.value = share;
   };
   async function run() {
     mine?.abort();
     const signal = (mine = new AbortController()).signal;
+    since = performance.now();
     show(true);
     try {
       tell(await work(tell, signal), 1);

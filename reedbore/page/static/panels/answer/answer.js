@@ -1,7 +1,7 @@
 // What comes out: the three notes, the verdict in a sentence, what arithmetic says, the numbers.
 
 import { el } from "../../core/dom.js";
-import { midiName, midiOf, pretty } from "../../core/notes.js";
+import { pretty, writtenOf } from "../../core/notes.js";
 import { startWishes } from "./wanted.js";
 
 const MARKS = {
@@ -28,11 +28,13 @@ export function startVerdict(root, state, playRoom) {
     status.replaceChildren(el("span", { class: "badge", "data-state": "waiting" }, "listening …"));
   };
   state.watch(wait);
-  state.on("predicted", (told) => (notes.show(told), arithmetic.show(told)));
-  state.on("trouble", ({ message }) => {
+  let refused = null; // words: what arithmetic says of them is no answer
+  state.on("predicted", (told) => state.words !== refused && (notes.show(told), arithmetic.show(told)));
+  state.on("trouble", () => {
+    refused = state.words;
     delete root.dataset.stale;
     status.replaceChildren(el("span", { class: "badge", "data-state": "waiting" }, "no answer"));
-    sentence.textContent = message; // as it was typed
+    sentence.textContent = "No answer: something that is set cannot be.";
     more.textContent = sing.textContent = "";
     numbers.replaceChildren();
     notes.clear();
@@ -69,15 +71,17 @@ function noteRow(state) {
     name.textContent = note ? pretty(note) : "–";
     below.textContent = rest ?? "";
   };
-  const written = (sounds) => {
-    const { transposition } = state.choices.horns.find((each) => each.name === state.words.horn) ?? {};
-    return transposition ? `written ${pretty(midiName(Math.round(midiOf(sounds, state.words.a4)) + transposition))} · ` : "";
+  /** The fingered note as its player reads it, and below it the other way. */
+  const putFingered = ({ fingered_note: sounds, fingered_hz: at }) => {
+    const written = writtenOf(state, at), read = written && state.words.written;
+    horn.head.textContent = read ? "fingered, as written" : "fingered";
+    put(horn, read ? written : sounds, [read ? `sounds ${pretty(sounds)}` : written && `written ${pretty(written)}`, hz(at)].filter(Boolean).join(" · "));
   };
   const hz = (value) => (value ? `${value.toFixed(1)} Hz` : "");
   return {
     root: el("div", { class: "tiles" }, horn.root, voice.root, third.root, ratio),
     show(told) {
-      put(horn, told.fingered_note, `${written(told.fingered_hz)}${hz(told.fingered_hz)}`);
+      putFingered(told);
       voice.head.textContent = state.words.settings["voice.drive"] === "folds" ? "aimed at" : "sung";
       put(voice, told.sung_note, told.sung_hz ? hz(told.sung_hz) : "nobody sings");
       put(third, told.ratio && told.resultant_note, told.ratio ? `${told.ratio} · ${hz(told.resultant_hz)}` : "");

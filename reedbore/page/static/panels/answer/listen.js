@@ -9,7 +9,7 @@ const PAUSE = 60; // [ms]
 
 export function startPlaying(root, state, player) {
   let clip = null, wanted = null, moved = null;
-  const sounds = createSounds();
+  const sounds = createSounds(state);
   const button = el("button", { type: "button", id: "play", class: "play" }, "Hold to hear");
   const going = el("button", { type: "button", id: "keep-sounding", class: "quiet", "aria-pressed": "false" }, "Keep it sounding");
   const each = el("input", { type: "checkbox", id: "each-change", checked: true });
@@ -82,11 +82,24 @@ export function startPlaying(root, state, player) {
       state.trouble(error, words);
       throw error;
     }
-    say();
     if (on?.loop && player.sounding) sound(true);
     else if (wanted) sound(wanted.loop);
     else if (heard && each.checked && navigator.userActivation?.hasBeenActive !== false) sound(false);
     wanted = null;
+    if (words === state.words) await lengthen(words);
+  }
+  /** What was begun goes on in the whole take, which is worked out while its beginning sounds. */
+  async function lengthen(words) {
+    try {
+      const whole = await sounds.whole(words);
+      if (words !== state.words) return;
+      if (player.sounding?.who === "setup") player.lengthen(whole);
+      clip = whole;
+    } catch (error) {
+      state.trouble(error, words);
+      throw error;
+    }
+    say();
     state.tell("heard", clip);
   }
 
@@ -99,9 +112,11 @@ export function startPlaying(root, state, player) {
   return { refresh, foresee, buttons: el("div", { class: "strip-buttons" }, button, going) };
 }
 
-/** Sounds asked for one at a time: a question for other words drops the one before, the same one goes on. */
-function createSounds() {
-  let asked = null, early = 0; // {key, stop, clip}
+const BEGINNING = 0.8; // [s]
+
+/** Sounds asked for one at a time, their beginning first: a question for other words drops the one before, the same one goes on. */
+function createSounds(state) {
+  let asked = null, early = 0; // {key, stop, clip, whole}
 
   function drop(key) {
     clearTimeout(early);
@@ -112,7 +127,7 @@ function createSounds() {
     drop(key);
     if (asked) return asked.clip;
     const stop = new AbortController();
-    asked = { key, stop, clip: clipOf(words, { signal: stop.signal }) };
+    asked = { key, stop, clip: clipOf(words, { seconds: BEGINNING, matched: state.matched, signal: stop.signal }) };
     asked.clip.catch(() => asked?.key === key && (asked = null)); // a failure may be tried again
     return asked.clip;
   }
@@ -121,5 +136,10 @@ function createSounds() {
     drop(JSON.stringify(words));
     early = setTimeout(() => ask(words).catch(() => {}), PAUSE);
   }
-  return { ask, foresee };
+  function whole(words) {
+    ask(words);
+    const mine = asked;
+    return (mine.whole ??= clipOf(words, { signal: mine.stop.signal }));
+  }
+  return { ask, foresee, whole };
 }

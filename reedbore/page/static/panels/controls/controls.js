@@ -1,6 +1,6 @@
 // What the player does: horn, fingered note, sung note, and how. Writes the state, shows the state.
 
-import { choice, el, field, slider } from "../../core/dom.js";
+import { choice, complain, el, field, slider } from "../../core/dom.js";
 import { keyboard } from "../../core/keyboard.js";
 import { midiName, midiOf, noteText, parseNote, pretty } from "../../core/notes.js";
 import { startSettings } from "./settings.js";
@@ -10,9 +10,18 @@ const DYNAMICS = ["", "pp", "p", "mp", "mf", "f", "ff"];
 
 export function startControls(root, state) {
   const parts = [horn, fingered, sung, strength].map((part) => part(state));
-  root.append(...parts.map((part) => part.root), startSettings(state));
+  const settings = startSettings(state);
+  root.append(...parts.map((part) => part.root), settings.root);
   const show = () => parts.forEach((part) => part.show(state.words));
-  state.watch(show);
+  const fields = Object.assign({}, ...parts.map((part) => part.fields));
+  let marked = null;
+  const mark = (input, text) => {
+    if (marked) complain(marked);
+    marked = input;
+    if (input) complain(input, text);
+  };
+  state.watch(() => (mark(null), show()));
+  state.on("trouble", ({ message, where }) => mark(fields[where] ?? settings.field(where), message));
   state.on("predicted", (told) => parts.forEach((part) => part.predicted?.(told)));
   show();
 }
@@ -47,7 +56,7 @@ function horn(state) {
   state.on("choices", ({ horns }) => pick.replaceChildren(...options(horns)));
   const root = field("Horn", pick);
   root.classList.add("inline");
-  return { root, show: (words) => (pick.value = words.horn) };
+  return { root, fields: { horn: pick }, show: (words) => (pick.value = words.horn) };
 }
 
 /** Another horn: the same sounding note where it has it, else its nearest; its own reed and bore. */
@@ -105,6 +114,7 @@ function fingered(state) {
   }
   return {
     root: group("I finger", el("div", { class: "row" }, field("Note", text), others, names.root), inline(place).root, holder),
+    fields: { fingered: text, fingering: other },
     show(words) {
       draw();
       names.show(words.written ? "w" : "");
@@ -154,6 +164,7 @@ function sung(state) {
     root: group("I sing",
       el("div", { class: "row" }, field("Note or ratio", text), field("Voice", who)),
       inline(off).root, holder, el("div", { class: "row" }, drive.root, silent.root)),
+    fields: { sung: text, voice: who },
     show(words) {
       draw();
       who.value = voiceOf(state).name;
@@ -193,10 +204,11 @@ function strength(state) {
   const breath = choice("How hard I blow", DYNAMICS.map((word) => [word, word || "usual"]), (word) =>
     state.set({ breath: word || null, settings: { "breath.pressure_kpa": null } }));
   const kpa = el("input", { type: "number", id: "breath-kpa", min: 0.5, max: 15, step: 0.05, inputmode: "decimal" });
-  kpa.addEventListener("change", () => state.set({ breath: kpa.value ? `${kpa.value}kPa` : null, settings: { "breath.pressure_kpa": null } }));
+  kpa.addEventListener("change", () => kpa.validity.badInput ? complain(kpa, "This is no number; write one such as 2.7") : state.set({ breath: kpa.value ? `${kpa.value}kPa` : null, settings: { "breath.pressure_kpa": null } }));
   state.onJudged((told) => (kpa.placeholder = Number(told.settings?.["breath.pressure_kpa"] ?? NaN).toFixed(2).replace("NaN", "")));
   return {
     root: group("Depth and breath", depth.root, breath.root, inline({ root: field("in kPa", kpa) }).root),
+    fields: { depth: depth.input, breath: kpa },
     show(words) {
       depth.show(words.depth ?? words.settings["voice.depth"] ?? usual());
       const pressure = words.settings["breath.pressure_kpa"] ?? /^([\d.]+) *kPa$/i.exec(words.breath ?? "")?.[1];

@@ -1,6 +1,6 @@
 // Reed, bore and voice: what a player changes now and then, and every other setting by its name.
 
-import { choice, el, field, slider } from "../../core/dom.js";
+import { choice, complain, el, field, slider } from "../../core/dom.js";
 
 const VOWELS = [["none", "none"], ["neutral", "neutral"], ["a", "a"], ["i", "i"], ["u", "u"]];
 const LONGEST_PUSH = 20; // [mm]
@@ -16,9 +16,9 @@ export function startSettings(state) {
   const lip = slider({ label: "Firmness of the lip", low: 0.5, high: 2, step: 0.05, says: (v) => `× ${v.toFixed(2)}`, move: put("reed.lip") });
   const length = pushed(state);
   const vowel = choice("Vowel on the tongue", VOWELS, (v) => state.set({ settings: { "voice.vowel": v === "none" ? null : v } }));
-  const list = el("div", { class: "chips" });
+  const list = el("div", { class: "chips" }), any = anySetting(state);
   const details = el("details", { class: "more" }, el("summary", {}, "Reed, bore, vowel and all the rest"),
-    el("div", { class: "two" }, strength.root, opening.root, lip.root, length.root), vowel.root, anySetting(state), list);
+    el("div", { class: "two" }, strength.root, opening.root, lip.root, length.root), vowel.root, any.root, list);
   details.open = WIDE.matches;
 
   function show() {
@@ -39,7 +39,15 @@ export function startSettings(state) {
   });
   state.onJudged((told) => ((tuned = told.settings ?? {}), show()));
   show();
-  return details;
+  return {
+    root: details,
+    /** Where a setting by this name is typed; null if there is none. */
+    field(name) {
+      const found = any.field(name);
+      if (found) details.open = true;
+      return found;
+    },
+  };
 }
 
 /** The mouthpiece pushed in or pulled out: the bore's length against the one that was tuned. */
@@ -70,14 +78,27 @@ function anySetting(state) {
   const pick = el("select", { id: "setting", onchange: tell }, usable.map((key) => el("option", { value: key }, key)));
   const value = el("input", { type: "number", step: "any", id: "setting-value", inputmode: "decimal" });
   const says = el("p", { class: "hint" });
-  const set = () => value.value !== "" && state.set({ settings: { [pick.value]: Number(value.value) } });
+  const set = () => {
+    if (value.value === "") complain(value, "Write a number");
+    else state.set({ settings: { [pick.value]: Number(value.value) } });
+  };
   function tell() {
     const { low, high, unit, says: what } = known[pick.value];
     says.textContent = `${what}; ${Number(low.toPrecision(6))} to ${Number(high.toPrecision(6))} ${unit}`;
     value.value = state.words.settings[pick.value] ?? known[pick.value].value ?? "";
+    complain(value);
   }
   value.addEventListener("keydown", (event) => event.key === "Enter" && set());
   if (usable.length) tell();
-  return el("div", {}, el("div", { class: "setting" }, field("Any other setting", pick), field("Value", value),
+  const root = el("div", {}, el("div", { class: "setting" }, field("Any other setting", pick), field("Value", value),
     el("button", { type: "button", class: "quiet", onclick: set }, "Set")), says);
+  return {
+    root,
+    field(name) {
+      if (!usable.includes(name)) return null;
+      pick.value = name;
+      tell();
+      return value;
+    },
+  };
 }

@@ -1,7 +1,7 @@
 // The lock map: asked for, drawn while it comes, read and played cell by cell.
 
 import { canvas, printed } from "../../core/canvas.js";
-import { el, field } from "../../core/dom.js";
+import { complain, el, field } from "../../core/dom.js";
 import { swatch } from "../../core/looks.js";
 import { cellAt, draw, moved, NAMES } from "./draw.js";
 import { linesOf } from "./lines.js";
@@ -45,7 +45,10 @@ function startAsking(state) {
     const box = el("div", { class: "row" }, field(title, pick), field(`${title}: from`, from), field("to", to));
     to.setAttribute("aria-label", `${title}: to`);
     const asked = (count) => ({ field: pick.value, start: from.value.trim() || null, stop: to.value.trim() || null, count });
-    return { root: box, asked };
+    const fields = [pick, from, to], suspect = () => [from, to].find((one) => one.value.trim()) ?? pick;
+    const mark = (text) => fields.forEach((one) => complain(one, text && one === suspect() ? text : ""));
+    fields.forEach((one) => one.addEventListener("change", () => mark("")));
+    return { root: box, asked, mark };
   };
   const across = axis("Across", "voice.depth"), up = axis("Up", "sung");
   const fine = el("select", {}, FINENESS.map(([value, text]) => el("option", { value, selected: value === "24" }, text)));
@@ -55,6 +58,8 @@ function startAsking(state) {
     el("details", { class: "more" }, el("summary", {}, "What can I write here?"), hint));
   return {
     root,
+    /** Tell at an axis what is wrong with it; with nothing to tell, that nothing is. */
+    mark: ({ where, message = "" } = {}) => Object.entries({ across, up }).forEach(([name, each]) => each.mark(name === where ? message : "")),
     along: () => [across.asked(Number(fine.value)), up.asked(Number(fine.value) + 1)],
   };
 }
@@ -68,7 +73,12 @@ async function compute(view, asking, tell, signal) {
   const { map, state } = view;
   const words = structuredClone(state.words);
   tell("Tuning the horn …", 0);
-  const told = lines(await ask("/api/map", { words, along: asking.along() }, signal));
+  asking.mark();
+  const answer = await ask("/api/map", { words, along: asking.along() }, signal).catch((error) => {
+    asking.mark(error);
+    throw error;
+  });
+  const told = lines(answer);
   let open = 0, begun = false;
   for await (const one of told) {
     if (one.axes) {
@@ -84,7 +94,7 @@ async function compute(view, asking, tell, signal) {
     paint(view, () => {
       if (signal.aborted) return;
       if (done === total) tell(`All ${total} are there; looking longer at ${open} that are hard to tell …`, 1);
-      else tell(`${levelWords(step)}: ${done} of ${total} cells …`, done / total);
+      else tell(`${levelWords(step)}, ${done} of ${total} cells`, done / total);
     });
   }
   // Whatever has come but was not read yet is lost with the connection.
