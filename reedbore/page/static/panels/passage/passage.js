@@ -4,7 +4,7 @@ import { dropped, postFile } from "../../core/api.js";
 import { calmly, el, field, slider } from "../../core/dom.js";
 import { ask, lines, startable } from "../../core/stream.js";
 import { droppable } from "./dropping.js";
-import { tableOf, typed } from "./rows.js";
+import { READING, tableOf, typed } from "./rows.js";
 import { createSheet } from "./sheet.js";
 import { createSound, startSounding } from "./sounding.js";
 
@@ -84,7 +84,7 @@ async function judged(view, tell, signal) {
 
 function verdict({ state, sheet, result, plan }, told) {
   sheet.judged(told);
-  result.replaceChildren(tableOf(told, {
+  result.replaceChildren(el("p", { class: "hint" }, READING), tableOf(told, {
     caption: "Note by note", point: (k) => sheet.mark(k), choose: (row) => choose(state, row, plan.a4),
   }));
 }

@@ -9,6 +9,10 @@ export function typed(hz, a4) {
   return noteText(near, 100 * (midi - near));
 }
 
+/** How the notes of a sheet are read, once they are judged. */
+export const READING = "Blue: the horn. Orange: the voice, dashed where it aims. Plum: the third note, filled if it is heard, thin if perhaps or not, "
+  + "dotted if only planned, a frame if it is the fingered or the sung note itself.";
+
 /** `cells` with their head; `choose(row, number)` is told which note was chosen. */
 export function tableOf({ cells: [head, ...cells], rows, says }, { caption, choose, point }) {
   const heads = head.map((text) => el("th", { scope: "col" }, text));
