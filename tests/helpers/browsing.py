@@ -19,7 +19,7 @@ RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "
 KNOWN_HZ = 295.0
 """Of the hum that the browser's made microphone hears: D4, 8 cents high. [Hz]"""
 
-PATIENCE_S = 120.0  # before what hangs is given up; nothing that works may depend on it
+PATIENCE_S = 600.0  # before what hangs is given up; nothing that works may depend on it
 
 
 class Recorded:
