@@ -16,6 +16,8 @@ from typing import Any
 
 class _Late:
     def __getattr__(self, name: str) -> Any:
+        if name.startswith("_"):  # pytest looks at all that it meets while it collects
+            raise AttributeError(name)
         return getattr(_loaded(), name)
 
 
