@@ -87,6 +87,8 @@ def test_while_it_works_the_page_can_be_read_too(page: Page):
 def test_every_control_is_reached_by_tab_has_a_name_and_shows_it(page: Page):
     settle(page)
     whole(page)
+    ids = page.locator("[id]").evaluate_all("(all) => all.map((one) => one.id)")
+    assert len(ids) == len(set(ids))
     wanted = page.evaluate(STOPS)
     assert wanted > 40  # it looked
     for _ in range(wanted + 5):

@@ -18,6 +18,8 @@ from reedbore.page.request import read_words
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.verdict.locks import Table, lock_table
+from reedbore.verdict.singer import SingerRow
+from reedbore.verdict.state import RowState
 
 pytestmark = pytest.mark.browser
 
@@ -304,7 +306,12 @@ def test_a_row_of_the_table_is_loaded_and_played(page: Page, monkeypatch: pytest
     def some(setup: Setup, hz: float, *, voice_range: object, **more: Any) -> Table:
         return lock_table(setup, hz, voice_range=(1.9 * hz, 2.1 * hz), **more)
 
+    def sung(_: object, hz: float, ratios: list[tuple[int, int]], tell: object) -> list[list]:
+        free = [SingerRow(one, hz, RowState.FREE, *[None] * 5) for one in ratios]
+        return [free]
+
     monkeypatch.setattr(table, "lock_table", some)
+    monkeypatch.setattr(table, "singer_rows", sung)  # tried elsewhere, and slow
     put(page, {"fingered": "B3"})
     found = panel(page, "table")
     page.locator("#each-change").uncheck()

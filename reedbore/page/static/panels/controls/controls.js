@@ -131,7 +131,7 @@ function fingered(state) {
 function sung(state) {
   let near = 62, keys = null, drawn = "";
   const holder = el("div", {});
-  const who = el("select", { id: "voice", onchange: () => state.set({ voice: who.value, voice_text: voiceNamed(state, who.value).text ?? null }) }, options(state.choices.voices));
+  const who = el("select", { id: "singer", onchange: () => state.set({ voice: who.value, voice_text: voiceNamed(state, who.value).text ?? null }) }, options(state.choices.voices));
   state.on("choices", ({ voices }) => who.replaceChildren(...options(voices)));
   const text = el("input", { type: "text", id: "sung", autocomplete: "off", spellcheck: "false" });
   text.addEventListener("change", () => state.set({ sung: text.value.trim() || null }));
