@@ -64,7 +64,8 @@ export function start(root, state) {
     const missing = view.frame.notes.length - view.found.size;
     picture.say(`${view.frame.title}: ${view.frame.notes.length} fingered notes across, sung notes up, ${pairsOf().length} pairs that fall into step. `
       + "Arrow keys go from note to note, Enter sets and plays.");
-    if (!view.at) says.textContent = missing ? "Dotted: where arithmetic puts the simple ratios. Choose a place to hear it; look at the whole horn to see which fall into step." : "Choose a mark to hear it.";
+    if (!view.at) says.textContent = missing ? "Dotted: where arithmetic puts the simple ratios. Choose a place to hear it; look at the whole horn to see which fall into step. "
+      + "That takes minutes, may be stopped, and goes on where it was." : "Choose a mark to hear it.";
   }
 
   // --- choosing ----------------------------------------------------------------------------------
