@@ -61,6 +61,11 @@ app.command(
     help="Tell note by note what a recording of horn and voice holds.",
 )
 app.command(
+    "reedbore.cli.fit:fit",
+    name="fit",
+    help="Find the breath and the reed with which a horn sounds most like a recorded note.",
+)
+app.command(
     "reedbore.cli.animate:animate",
     name="animate",
     help="Show in slow motion how wave, reed and voice work: a video, or pictures for a handout.",

@@ -42,8 +42,9 @@ def analyse(
     fingered
         The note that is fingered throughout, if it is one: Bb2, F#3+14c or 220Hz.
     horn
-        Horn, by name or as a preset file: --fingered w:C4 is then written for it. With --voice and
-        no throat, what may have been sung is rendered and compared, some seconds a note.
+        Horn, by name or as a preset file: --fingered w:C4 is then written for it, and each pair is
+        tried in its model, some seconds each. With --voice and no throat, what may have been sung
+        is rendered and compared as well.
     voice
         Voice, by name or as a preset file: where its notes are looked for. [default: 60 to
         1000 Hz]

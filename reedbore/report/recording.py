@@ -5,7 +5,7 @@ and the reason stands beside it under ``cannot_tell``.
 """
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from reedbore.notes import A4_HZ, note_name, split_note
@@ -15,11 +15,60 @@ from reedbore.verdict.against_plan import Aligned, Match
 from reedbore.verdict.instead import KEYS, Range
 from reedbore.verdict.practice_log import Entry, progress
 from reedbore.verdict.recording import Found
+from reedbore.verdict.recording.modelled import USUAL_DEPTH
 from reedbore.verdict.recording.reasons import PROVEN
+from reedbore.verdict.result import Verdict
 from reedbore.verdict.state import State
 
 HEAD = ("note", "at s", "lasts", "horn", "voice", "common", "ratio", "off", "drift Hz", "state")
 RIGHT = {0, 1, 2, 7, 8}
+
+
+def modelled_document(rows: Sequence[Found], models: Mapping[int, Verdict]) -> list[Any]:
+    """Return what the model says of the pairs that were found, beside what was found.
+
+    Parameters
+    ----------
+    rows : sequence of Found
+        In order.
+    models : mapping
+        By the number of the row.
+
+    Returns
+    -------
+    list of dict
+        One for each row that the model was asked of.
+    """
+    return [
+        {
+            "number": row.number,
+            "state_recorded": row.state,
+            "state_modelled": models[row.number].state,
+            "ratio_modelled": _ratio(models[row.number].ratio),
+            "drift_modelled_hz": models[row.number].drift_hz,
+            "heard_modelled": models[row.number].heard,
+        }
+        for row in rows
+        if row.number in models
+    ]
+
+
+def modelled_text(rows: Sequence[Found], models: Mapping[int, Verdict], horn: str) -> str:
+    """Say the same, a line a row; empty if it was asked of none."""
+    said = [
+        f"Note {row.number}: recorded {STATES[row.state].short}; in the model "
+        f"{STATES[models[row.number].state].short}."
+        for row in rows
+        if row.number in models
+    ]
+    if not said:
+        return ""
+    head = f"The same pairs in the model of {horn}, sung at depth {USUAL_DEPTH:g} by a clock:"
+    return "\n".join([head, *said])
+
+
+def _ratio(ratio: tuple[int, int] | None) -> str | None:
+    return f"{ratio[0]}/{ratio[1]}" if ratio else None
 
 
 def document(rows: Sequence[Found], a4: float = A4_HZ, reach: Range | None = None) -> list[Any]:

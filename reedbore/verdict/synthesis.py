@@ -84,7 +84,7 @@ def choose(
     if not 2 <= len(members) <= MOST:
         return None
     seen = two_notes.look(horn, rate, played)
-    places = _places(seen, played, members[0])
+    places = places_of(seen, played, members[0])
     if places is None:
         return None
     setup = tune(instrument, played).with_value("voice.source", "pulse")
@@ -98,27 +98,49 @@ def choose(
         alone = two_notes.played(thin, thin_rate)
         if found is None or alone is None or abs(alone.hz / found.hz - 1.0) > SAME:
             return None  # the horn has left its register: it is no likeness of the recorded one
-        rests.append(_rest(seen, places, (thin, thin_rate, found.hz), played, hz))
+        rendered = Rendered(thin, thin_rate, found.hz)
+        rests.append(float(np.std(lines_apart(seen, places, rendered, played, hz))))
     order = np.argsort(rests)
     return Chosen(members[order[0]], rests[order[0]], rests[order[1]])
 
 
-class _Places(NamedTuple):
+class Rendered(NamedTuple):
+    """The end of a rendered note, thinned: samples, rate [Hz], and what the horn plays [Hz]."""
+
+    samples: Samples
+    rate: float
+    played: float
+
+
+class Places(NamedTuple):
     """Partials and lines to compare, as shares of the played note; each of shape (n,)."""
 
     partials: Samples
     lines: Samples
 
 
-def _places(seen: two_notes.Look, played: float, member: float) -> _Places | None:
-    """Choose partials and lines that stand well above the floor, as shares of the played note."""
+def places_of(seen: two_notes.Look, played: float, member: float) -> Places | None:
+    """Choose partials and lines that stand well above the floor, as shares of the played note.
+
+    Parameters
+    ----------
+    seen : Look
+        The recorded note.
+    played, member : float
+        What is played, and one member of the class of what is sung. [Hz]
+
+    Returns
+    -------
+    Places or None
+        None where there are too few lines.
+    """
     order = np.arange(1, two_notes.ORDERS)
     share = member / played
     lines = np.unique(np.abs(np.concatenate((np.arange(12) - share % 1.0, order + share % 1.0))))
     lines = lines[(lines * played > 2.0 * two_notes.LOWEST) & (lines * played < two_notes.TOP_HZ)]
     partials = order[order * played < two_notes.TOP_HZ].astype(np.float64)
     kept = lines[_at(seen, lines * played, seen.over_db) > LEAST_OVER_DB]
-    return _Places(partials, kept) if kept.size >= FEWEST else None
+    return Places(partials, kept) if kept.size >= FEWEST else None
 
 
 def _at(seen: two_notes.Look, hz: Samples, level: Samples) -> Samples:
@@ -127,16 +149,29 @@ def _at(seen: two_notes.Look, hz: Samples, level: Samples) -> Samples:
     return np.asarray(np.max([level[at + step] for step in (-2, -1, 0, 1, 2)], axis=0))
 
 
-def _rest(
-    seen: two_notes.Look,
-    places: _Places,
-    rendered: tuple[Samples, float, float],
-    played: float,
-    hz: float,
-) -> float:
-    """How far rendered lines are from the recorded ones, on an average. [dB]."""
-    thin, rate, own = rendered
-    made = two_notes.look(thin, rate, own)
+def lines_apart(
+    seen: two_notes.Look, places: Places, rendered: Rendered, played: float, hz: float
+) -> Samples:
+    """How far recorded lines stand over rendered ones, each against the partials beside it.
+
+    Parameters
+    ----------
+    seen : Look
+        The recorded note.
+    places : Places
+        What is compared.
+    rendered : Rendered
+        The same note with `hz` sung into it.
+    played, hz : float
+        What is played in the recording, and what is sung. [Hz]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [dB]
+    """
+    own = rendered.played
+    made = two_notes.look(rendered.samples, rendered.rate, own)
     share = (hz / own) % 1.0
     share -= round(share)
     nearest = np.rint(places.lines)
@@ -147,9 +182,8 @@ def _rest(
         made, places.partials * own, made.level_db
     )
     through = np.interp(places.lines, places.partials, partials)
-    apart = (
+    return np.asarray(
         _at(seen, places.lines * played, seen.level_db)
         - _at(made, np.abs(there), made.level_db)
         - through
     )
-    return float(np.std(apart))

@@ -110,6 +110,19 @@ def test_picture_shows_what_was_found(words, capsys):
     assert Path("a.png").read_bytes().startswith(b"\x89PNG")
 
 
+def test_what_the_model_says_of_a_pair_stands_beside_what_was_found(capsys):
+    name = kept("take.wav", *pair())
+    words = (name, "--throat-channel", "2", "--horn", "tenor-saxophone")
+    (told_of,) = json.loads(told(capsys, *words, "--json"))["modelled"]
+    # A clock within a cent of 5/2 is held or hardly drifts; without a horn nothing is asked.
+    assert (told_of["number"], told_of["state_recorded"]) == (1, "locked")
+    assert (told_of["ratio_modelled"], told_of["state_modelled"]) in {
+        ("5/2", "locked"),
+        ("5/2", "drifting"),
+    }
+    assert "modelled" not in json.loads(told(capsys, *words[:3], "--json"))
+
+
 def test_any_rate_will_do(capsys):
     horn, throat = (sound.resample(one, RATE, 44100.0) for one in pair())
     (note,) = notes_of(capsys, kept("a.wav", horn, throat, rate=44100), "--throat-channel", "2")

@@ -19,6 +19,7 @@ from reedbore.verdict import recording as judging
 from reedbore.verdict.against_plan import Aligned, align, laid, planned_notes
 from reedbore.verdict.instead import Range
 from reedbore.verdict.recording.file import Recording, by_channel, complaints
+from reedbore.verdict.result import Verdict
 
 TEXTS, MIDI, PICTURES = (".csv", ".json"), (".mid", ".midi"), (".png", ".svg", ".pdf")
 LONGEST_RECORD, MOST_CHANNELS = 3600.0, 64
@@ -68,7 +69,7 @@ def make(asked: Asked, progress: Progress) -> Made:
     ReedboreError
         If a word cannot be read, a file cannot be read or written, or the recording is unfit.
     """
-    known, reach = _known(asked)
+    known, reach = known_of(asked)
     for path in asked.outputs:
         _check_output(path)
     _check_numbers(asked)
@@ -78,7 +79,7 @@ def make(asked: Asked, progress: Progress) -> Made:
         raise ReedboreError("RECORDING is missing: the sound file that is to be analysed")
     if asked.record is not None:
         _record(asked, asked.record, asked.recording, progress)
-    recording = _opened(asked)
+    recording = opened(asked)
     progress.stage("looking at the sound")
     for warning in complaints(recording, progress.share):
         tell(f"{asked.recording}: {warning}")
@@ -97,12 +98,21 @@ def make(asked: Asked, progress: Progress) -> Made:
     if aligned is not None and passage is not None:
         bpm = 60.0 * passage.tempo
         document["plan"] = report.plan_document(aligned, bpm, asked.a4)
+    models: dict[int, Verdict] = {}
+    if known.instrument is not None and any(row.sung_hz is not None for row in rows):
+        from reedbore.verdict.recording.modelled import pairs  # noqa: PLC0415 - only with a horn
+
+        progress.stage("asking the model")
+        models = pairs(rows, known.instrument, progress.share)
+        document["modelled"] = report.modelled_document(rows, models)
     for path in asked.outputs:
         progress.stage("writing")
         _write(path, rows, document, asked, reach, recording, aligned)
         tell(f"wrote {path}")
     head = f"{asked.recording}, {recording.seconds:.1f} s"
     told = report.text(rows, asked.a4, reach)
+    if models and known.instrument is not None:
+        told += f"\n\n{report.modelled_text(rows, models, known.instrument.title)}"
     if aligned is not None and passage is not None:
         bpm = 60.0 * passage.tempo
         told += f"\n\n{report.plan_text(aligned, bpm, asked.a4)}"
@@ -134,7 +144,8 @@ def _passage(named: str | None) -> Passage | None:
     return source_of(Words(passage=named)).piece.passage
 
 
-def _known(asked: Asked) -> tuple[judging.Known, Range | None]:
+def known_of(asked: Asked) -> tuple[judging.Known, Range | None]:
+    """Read what is known of a recording beforehand, and the range of the voice [Hz]."""
     check_a4(asked.a4)
     reach = None
     if asked.voice is not None:
@@ -153,8 +164,27 @@ def _check_output(path: Path) -> None:
     check_writable(path)
 
 
-def _opened(asked: Asked) -> Recording:
-    """Open what was recorded, and find out which channel is whose."""
+def opened(asked: Asked, *, every: bool = False) -> Recording:
+    """Open what was recorded, and find out which channel is whose.
+
+    Parameters
+    ----------
+    asked : Asked
+        What was typed.
+    every : bool
+        Whether all channels but the throat's will be listened to.
+
+    Returns
+    -------
+    Recording
+        The `Sounds` of `verdict.recording`.
+
+    Raises
+    ------
+    ReedboreError
+        If a file cannot be read, or there is no such channel.
+    """
+    _check_numbers(asked)
     assert asked.recording is not None
     horn = sound.Pieces(asked.recording)
     if asked.throat is not None and asked.throat_channel is not None:
@@ -167,7 +197,7 @@ def _opened(asked: Asked) -> Recording:
                 f"{horn.seconds:.1f} s: both have to begin at the same moment"
             )
         return Recording(horn, throat, (None, None))
-    if asked.throat_channel is None and horn.channels > 1:
+    if asked.throat_channel is None and horn.channels > 1 and not every:
         tell(
             f"{asked.recording} has {horn.channels} channels, of which the first is taken for "
             "the horn; say --throat-channel 2 if the second is on the throat"

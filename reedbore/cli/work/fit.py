@@ -1,0 +1,126 @@
+"""The player of a recording from the command line: find the note, fit, write, tell."""
+
+import shlex
+from pathlib import Path
+
+import numpy as np
+
+from reedbore import sound
+from reedbore.cli.common import Progress, tell
+from reedbore.cli.work.analyse import Asked, Made, known_of, opened
+from reedbore.errors import ModelError, ReedboreError
+from reedbore.files import check_writable, write_whole
+from reedbore.model.presets import write_text
+from reedbore.model.setup import Horn
+from reedbore.notes import cents, note_name
+from reedbore.report import fit as report
+from reedbore.verdict import recording as judging
+from reedbore.verdict.fit import SAID, SHORTEST_S, fit
+from reedbore.verdict.recording import Found
+from reedbore.verdict.recording.file import Recording, complaints
+from reedbore.verdict.recording.modelled import USUAL_DEPTH, depth_of, pair
+
+USUAL_HORN = "tenor-saxophone"
+NEAR_CENTS = 60.0
+EDGE_S, LONGEST_S = 0.1, 4.0
+"""So much of either end of a note is left out, and no more of it is compared. [s]"""
+
+
+def make(asked: Asked, output: Path | None, progress: Progress) -> Made:
+    """Fit the player of a recording and write the horn that was asked for.
+
+    Parameters
+    ----------
+    asked : Asked
+        What was typed.
+    output : Path or None
+        Where the preset goes.
+    progress : Progress
+        Where to name the work.
+
+    Returns
+    -------
+    Made
+        What was found.
+
+    Raises
+    ------
+    ReedboreError
+        If a word cannot be read, a file cannot be read or written, no note can be compared, or no
+        player of this horn comes near.
+    """
+    known, _ = known_of(asked)
+    horn = known.instrument
+    assert horn is not None
+    if output is not None:
+        if output.suffix.lower() != ".toml":
+            raise ReedboreError(f"{output} has no known kind of file; write .toml")
+        check_writable(output)
+    if asked.recording is None:
+        raise ReedboreError("RECORDING is missing: the sound file that is to be fitted")
+    recording = opened(asked, every=True)
+    for warning in complaints(recording, progress.share):
+        tell(f"{asked.recording}: {warning}")
+    progress.stage("listening to the notes")
+    rows = judging.analyse(recording, known._replace(fingered_hz=None, instrument=None))
+    note = _longest(rows, known.fingered_hz, asked)
+    progress.stage("fitting breath and reed")
+    found = _fitted(recording, asked, note, horn)
+    if not found.fit.fits:
+        raise ReedboreError(report.refusal(found, asked.a4))
+    document = {"recording": str(asked.recording), "horn": asked.horn, **report.document(found)}
+    told = f"{asked.recording}, {report.text(found, asked.a4)}"
+    if output is not None:
+        write_whole(output, write_text(_preset(found.fit.horn, asked.recording)).encode())
+        tell(f"wrote {output}")
+        document["written"] = str(output)
+        name = note_name(note.played_hz, asked.a4).partition("+")[0].partition("-")[0]
+        depth = f" --depth {found.depth.value:.2f}" if found.depth else ""
+        told += f"\n\nWhat locks for this player: reedbore locks --horn {shlex.quote(str(output))}"
+        told += f" --fingered {name}{depth}"
+    return Made(document, told)
+
+
+def _longest(rows: tuple[Found, ...], fingered: float | None, asked: Asked) -> Found:
+    """Choose the note that is compared."""
+    near = [
+        row for row in rows if fingered is None or abs(cents(row.played_hz, fingered)) < NEAR_CENTS
+    ]
+    if not near:
+        which = f"{note_name(fingered, asked.a4)} of a horn" if fingered else "a note of a horn"
+        raise ReedboreError(f"{asked.recording} does not hold {which}")
+    note = max(near, key=lambda row: row.end_s - row.begin_s)
+    if note.end_s - note.begin_s - 2.0 * EDGE_S < SHORTEST_S:
+        raise ReedboreError(
+            f"the longest note of {asked.recording} lasts {note.end_s - note.begin_s:.2f} s; "
+            f"{SHORTEST_S + 2.0 * EDGE_S:g} s or more are needed"
+        )
+    return note
+
+
+def _fitted(recording: Recording, asked: Asked, note: Found, horn: Horn) -> report.Fitted:
+    """Compare a note, and if it is sung over, find how strongly."""
+    begin = note.begin_s + EDGE_S
+    end = min(note.end_s - EDGE_S, begin + LONGEST_S)
+    assert asked.recording is not None
+    heard = sound.Pieces(asked.recording).between(begin, end)
+    kept = [k for k in range(heard.shape[1]) if k + 1 != asked.throat_channel]
+    microphones = [np.ascontiguousarray(heard[:, k]) for k in kept]
+    found = fit(microphones, recording.file_rate, note.played_hz, horn)
+    if note.sung_hz is None:
+        return report.Fitted(note, found, None, None)
+    thin, _ = recording.piece(begin, end)
+    notes = note.played_hz, note.sung_hz
+    try:
+        depth = depth_of(found.setup, thin[: thin.size // 96 * 96], recording.rate, notes)
+        modelled = pair(found.setup, *notes, depth.value if depth else USUAL_DEPTH)
+    except ModelError as error:
+        tell(f"{asked.recording}: {error}")
+        return report.Fitted(note, found, None, None)
+    return report.Fitted(note, found, depth, modelled)
+
+
+def _preset(horn: Horn, recording: Path) -> Horn:
+    """Say in a horn where its player comes from."""
+    sources = {**dict(horn.sources), **dict.fromkeys(SAID, f"fitted to {recording.name}")}
+    return horn.model_copy(update={"title": f"{horn.title}, fitted", "sources": sources})
