@@ -85,6 +85,38 @@ def beat(
     return _beat(times, first, second, notes, ratio)
 
 
+class Course(NamedTuple):
+    """A pitch over time: seconds from the start of the note, and [Hz]; shape (n,)."""
+
+    times: Samples
+    hz: Samples
+
+
+def course(samples: Samples, rate: float, hz: float) -> Course:
+    """Follow a pitch as it moves within a note.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        The note. [any]
+    rate : float
+        Samples per second. [Hz]
+    hz : float
+        Its mean pitch. [Hz]
+
+    Returns
+    -------
+    Course
+        From half a window after the start to half a window before the end.
+    """
+    times, cycles = _phase(
+        samples, rate, hz, max(min(WIDEST, 0.25 * hz), 8.0 * rate / samples.size)
+    )
+    if times.size < 3:
+        return Course(np.zeros(0), np.zeros(0))
+    return Course(times, hz + np.gradient(cycles, times))
+
+
 def beat_alone(
     horn: Samples, rate: float, notes: tuple[float, float], ratio: Ratio, orders: NDArray[np.int64]
 ) -> Beat:

@@ -10,10 +10,17 @@ from typing import NamedTuple
 
 import numpy as np
 
+from reedbore.kernel import single
+from reedbore.kernel.player import Player
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn
+from reedbore.simulate import outside
+from reedbore.simulate.acoustics.numbers import HELD_BY_LIP, numbers_of
+from reedbore.simulate.ear import ear_of
+from reedbore.simulate.folds import singing, voiced
+from reedbore.simulate.player import jet, lip_of, sway
 from reedbore.simulate.take import render
-from reedbore.simulate.tuning import tune
+from reedbore.simulate.tuning import blown, tune
 from reedbore.sound import resample
 
 RATE = 48000.0
@@ -204,3 +211,29 @@ def noisy(samples: np.ndarray, below_db: float, dice: np.random.Generator) -> np
     shaped *= np.where((hz > 20.0) & (hz < 2e4), 1.0 / np.sqrt(np.maximum(hz, 20.0)), 0.0)
     noise = np.fft.irfft(shaped, samples.size)
     return samples + noise * rms(samples) / rms(noise) * 10.0 ** (-below_db / 20.0)
+
+
+# --- a player who bends the note -----------------------------------------------------------------
+
+BEND_HZ = 0.4
+"""How often a second the lip goes firm and loose again: slowly enough for folds to be taken along,
+and one bend fits into a note of two seconds and a half."""
+
+
+def bent(case: Case, firm: float, seconds: float = TAKE_S) -> Source:
+    """Play a case while the lip makes the reed slowly stiffer and looser by a share."""
+    setup = setup_of(case)
+    rate, every = setup.time.rate, 960
+    breath = blown(setup, seconds)
+    breath = breath * sway(setup, breath.size)
+    time = every / rate * np.arange(breath.size // every + 2)
+    held = {name: np.full(time.size, getattr(setup.reed.held(), name)) for name in HELD_BY_LIP}
+    held["stiffness"] = held["stiffness"] * (1.0 + firm * np.sin(2.0 * np.pi * BEND_HZ * time))
+    player = Player(lip_of(setup, held, every), every, np.zeros(0), jet(setup, breath.size))
+    singer, ear = singing(setup, breath.size, 0.0), ear_of(setup, breath.size, 0.0)
+    run = single.run(numbers_of(setup), breath, singer=singer, ear=ear, player=player)
+    heard = voiced(run)
+    pressure, trace_rate = pitch.thin(run.pressure, rate, TRACE_RATE)
+    sung, _ = pitch.thin(heard, rate, TRACE_RATE)
+    sound = outside.radiated(setup, run.outgoing)
+    return Source(sound, resample(heard, rate, RATE), pressure, sung, trace_rate)

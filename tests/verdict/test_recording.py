@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from made_mixtures import RATE, Held, added, clock, cycles, mixed, noise, sway, tone
 from real_sounds import fluid, freepats, need
+from recordings import Case, bent, cut, recorded
 
 from reedbore.measures import pitch, two_notes
 from reedbore.notes import cents
@@ -84,6 +85,39 @@ def test_what_to_sing_instead_is_told_where_notes_miss() -> None:
     advice = row.instead(None)
     assert advice.cents == pytest.approx(-row.off_cents, abs=0.1)
     assert only(made()).instead(None) is None
+
+
+@pytest.mark.ci
+def test_folds_that_go_along_with_a_bent_note_are_proven_to_be_locked() -> None:
+    """Over a horn that holds still the same folds keep step as well, and prove nothing."""
+    case = Case("tenor-saxophone", 116.54, (3, 2), -40.0, 0.1, "folds", 3)
+    told = []
+    for firm in (0.0, 0.18):
+        piece = cut(case, 1.0, 2.5, bent(case, firm, 3.7))
+        assert piece.truth.ranges < 0.1
+        microphones = recorded(piece, noise_db=30.0, reverberation=0.3, bleed_db=-20.0)
+        (row,) = analyse(Held(*(pitch.thin(one, FILE_RATE)[0] for one in microphones)))
+        told.append((row.ratio, row.state))
+        bends = 1200.0 * np.log2(row.played_course.hz / row.played_hz)
+        assert np.ptp(bends) == pytest.approx(10.0 if firm else 0.0, abs=3.0)
+    assert told == [((3, 2), State.UNDECIDED), ((3, 2), State.LOCKED)]
+
+
+@pytest.mark.parametrize("throat", [True, False])
+def test_pitches_are_followed_as_they_move(throat: bool) -> None:
+    t = clock(2.0)
+    vibrato = 30.0 * np.sin(2.0 * np.pi * 4.0 * t)
+    voice, horn = cycles(2.5 * F1, vibrato), F1 * t
+    both = mixed(tone(horn), tone(voice, 10.0)) + noise(t.size, 0.02, 1)
+    (row,) = analyse(Held(both, tone(voice, 8.0) + noise(t.size, 0.02, 2) if throat else None))
+    flat = 1200.0 * np.log2(row.played_course.hz / F1)
+    assert np.abs(flat).max() < 1.0
+    if not throat:
+        assert row.sung_course is None
+        return
+    sung = 1200.0 * np.log2(row.sung_course.hz / (2.5 * F1))
+    true = np.interp(row.sung_course.times, t, vibrato)
+    assert sung == pytest.approx(true, abs=6.0)
 
 
 # --- what cannot be told -------------------------------------------------------------------------

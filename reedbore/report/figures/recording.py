@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from reedbore import notes
 from reedbore.files import check_writable, picture_kind, write_whole
 from reedbore.measures import spectrum
+from reedbore.measures.keeping_step import Course
 from reedbore.report.figures.style import (
     DOTS_PER_INCH,
     FAINT,
@@ -44,6 +45,9 @@ COLUMNS, WINDOW_S = 900, 0.1
 
 BROAD = 0.6
 """Of a planned note above and below it. [semitones]"""
+
+LOST = 1.0 / 6.0
+"""A course this far from the mean of its note is lost. [octaves]"""
 
 RANGE_DB = 60.0
 LOWEST_HZ, HIGHEST_HZ = 40.0, 1600.0
@@ -143,11 +147,11 @@ def _draw_notes(axes: Axes, rows: Sequence[Found], *, planned: bool) -> None:
     """Draw what was played, sung and common, and from the horn alone what may have been sung."""
     for row in rows:
         ends = row.begin_s, row.end_s
-        axes.hlines(row.played_hz, *ends, color=HORN_BLUE, lw=3.0, zorder=3)
+        _draw_pitch(axes, row.played_course, row.played_hz, ends, color=HORN_BLUE, zorder=3)
         if row.common_hz is not None:
             axes.hlines(row.common_hz, *ends, color=TOGETHER, lw=3.0, ls=":", zorder=3)
         if row.sung_hz is not None:
-            axes.hlines(row.sung_hz, *ends, color=VOICE_ORANGE, lw=3.0, zorder=4)
+            _draw_pitch(axes, row.sung_course, row.sung_hz, ends, color=VOICE_ORANGE, zorder=4)
         else:
             axes.hlines(row.sung_class, *ends, color=VOICE_ORANGE, lw=1.2, ls="--", zorder=4)
     named: list[Line2D | Patch] = [
@@ -161,6 +165,18 @@ def _draw_notes(axes: Axes, rows: Sequence[Found], *, planned: bool) -> None:
     if planned:
         named.append(Patch(color=FAINT, alpha=0.5, lw=0, label="planned"))
     axes.legend(handles=named, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=5, frameon=False)
+
+
+def _draw_pitch(
+    axes: Axes, course: Course | None, mean: float, ends: tuple[float, float], **style: Any
+) -> None:
+    """Draw a pitch as it was measured, a straight line where a note was too short for it."""
+    if course is None or course.times.size < 2:
+        axes.hlines(mean, *ends, lw=3.0, **style)
+        return
+    # Farther off it is no pitch of this note: the line was lost for a moment.
+    near = np.abs(np.log2(course.hz / mean)) < LOST
+    axes.plot(course.times, np.where(near, course.hz, np.nan), lw=2.4, **style)
 
 
 def _scale(axes: Axes, a4: float) -> None:

@@ -8,10 +8,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore.measures import (
-    hearing,
-    spectrum,
-)
+from reedbore.measures import hearing, keeping_step, spectrum
 from reedbore.model.setup import Horn
 from reedbore.notes import cents
 from reedbore.verdict.instead import Instead, Range, sing_instead
@@ -94,6 +91,8 @@ class Found:
         Level on the throat, full scale being 0. [dB]
     lines : Lines or None
         Of the horn's microphone.
+    played_course, sung_course : Course or None
+        Both pitches as they move, in the seconds of the recording.
     """
 
     number: int = 0
@@ -120,6 +119,8 @@ class Found:
     cannot: Mapping[str, str] = field(default_factory=dict)
     throat_db: float | None = None
     lines: spectrum.Lines | None = None
+    played_course: keeping_step.Course | None = None
+    sung_course: keeping_step.Course | None = None
 
     @property
     def common_hz(self) -> float | None:
@@ -164,6 +165,12 @@ def heard(row: Found) -> Found:
         return row
     level, heard = hearing.third_note(row.lines, row.ratio, row.common_hz)
     return replace(row, third_db=level, heard=str(heard))
+
+
+def course(samples: Samples, rate: float, hz: float, begin: float) -> keeping_step.Course:
+    """Follow a pitch of a note that begins at a time [s]."""
+    found = keeping_step.course(samples, rate, hz)
+    return found._replace(times=begin + found.times)
 
 
 def all_of_the_voice(why: str) -> dict[str, str]:

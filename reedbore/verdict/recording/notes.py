@@ -26,6 +26,7 @@ from reedbore.verdict.recording.found import (
     Samples,
     Sounds,
     all_of_the_voice,
+    course,
     level,
     within,
 )
@@ -195,10 +196,15 @@ def _row(
     if seconds < SHORTEST_S:
         why = Reason.TOO_SHORT
         return replace(row, reason=why, cannot={"sung_hz": why, "drift_hz": why, "ratio": why})
-    row = replace(row, lines=spectrum.lines(horn, rate, LINES_DB))
+    begin = note.begin + first / rate
+    row = replace(
+        row,
+        lines=spectrum.lines(horn, rate, LINES_DB),
+        played_course=course(horn, rate, played, begin),
+    )
     if throat is None:
         return alone(row, horn, rate, known)
-    return with_throat(row, horn, throat, rate, known)
+    return with_throat(row, horn, throat, rate, known, begin)
 
 
 def _unsung(rows: list[Found]) -> list[Found]:

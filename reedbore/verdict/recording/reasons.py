@@ -4,7 +4,10 @@ PROVEN = "in tune, lock unproven"
 HIDDEN = "the partials of one note hide what a reed would add between them"
 APART = "nothing shows that the reed mixed both notes"
 FAINT = "what the reed would add is too faint to be told from noise"
-STILL_VOICE = "the voice holds too still to prove that the horn goes along"
+STILL_VOICE = (
+    "the voice holds too still to prove that one goes along with the other; bend the played note "
+    "slowly, by ten cents or so and back, and record that"
+)
 HORN_ON_THROAT = "the throat has the horn's own note only: nobody sings, or at the unison"
 NO_VOICE = "the throat has no note"
 REST = "nobody sings"

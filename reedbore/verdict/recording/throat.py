@@ -13,6 +13,7 @@ from reedbore.verdict.recording.found import (
     Known,
     Samples,
     all_of_the_voice,
+    course,
     heard,
     level,
     within,
@@ -26,8 +27,10 @@ LEAST_PERIODS = 6.0
 """Of the common note: a note that holds fewer cannot tell it."""
 
 
-def with_throat(row: Found, horn: Samples, throat: Samples, rate: float, known: Known) -> Found:
-    """Judge a note of which the throat was heard too."""
+def with_throat(
+    row: Found, horn: Samples, throat: Samples, rate: float, known: Known, begin: float
+) -> Found:
+    """Judge a note of which the throat was heard too; what is heard begins at a time [s]."""
     low, high = known.reach or VOICE_RANGE
     row = replace(row, throat_db=level(throat))
     voice = two_notes.voice_on_throat(throat, horn, rate, row.played_hz, low, high)
@@ -42,6 +45,7 @@ def with_throat(row: Found, horn: Samples, throat: Samples, rate: float, known: 
         sung_within=within(voice.hz, horn.size / rate),
         ratio=ratio,
         q=ratio and ratio[1],
+        sung_course=course(voice.samples, rate, voice.hz, begin),
     )
     seen = two_notes.look(horn, rate, row.played_hz)
     row = heard(replace(row, interaction_db=interaction(seen, row, voice.hz)))
