@@ -1,9 +1,10 @@
 """How often a recording is told right: over length, noise, room and bleed of the horn.
 
-Run `.ci/run bench` or `python tests/benchmarks/recordings.py [tiny] [COUNT]`: pieces of takes whose
-truth comes from the phases inside each piece (`tests/helpers/recordings.py`). Clock, human and
-folds' voices; five ratios and odd pairs on three horns; takes that leave their register are left
-out.
+Run `.ci/run bench` or `python tests/benchmarks/recordings.py [tiny] [named] [COUNT [SEED]]`: pieces
+of takes whose truth comes from the phases inside each piece (`tests/helpers/recordings.py`). Clock,
+human and folds' voices; five ratios and odd pairs on three horns; takes that leave their register
+are left out. With `named` the horn alone, and its player's voice: the sung note by rendering each
+member of its class, some seconds a piece.
 """
 
 import sys
@@ -19,12 +20,16 @@ from made_mixtures import Held
 from recordings import RATE, Case, Piece, Source, Truth, cut, recorded, source
 
 from reedbore.measures import pitch
+from reedbore.model.presets import load_horn
 from reedbore.notes import cents, choose_ratio
-from reedbore.verdict.recording import Found, analyse
+from reedbore.verdict.recording import Found, Known, analyse
 from reedbore.verdict.state import State
 
 TINY = "tiny" in sys.argv[1:]
-COUNT = next((int(word) for word in sys.argv[1:] if word.isdigit()), 4 if TINY else 480)
+NAMED = "named" in sys.argv[1:]
+NUMBERS = [int(word) for word in sys.argv[1:] if word.isdigit()]
+COUNT = NUMBERS[0] if NUMBERS else 4 if TINY else 60 if NAMED else 480
+SEED = NUMBERS[1] if NUMBERS[1:] else 20
 
 HORNS = (("tenor-saxophone", 116.54), ("alto-saxophone", 155.563), ("clarinet-b-flat", 174.614))
 PAIRS = (
@@ -87,7 +92,7 @@ def judged(piece: Piece, case: Case, noise: float, room: float, bleed: float | N
 
 
 def trials() -> Iterator[Told]:
-    dice, known = np.random.default_rng(20), list(takes())
+    dice, known = np.random.default_rng(SEED), list(takes())
     for number in range(COUNT):
         case, take = known[number % len(known)]
         seconds, noise, room = (dice.choice(each) for each in (SECONDS, NOISES, ROOMS))
@@ -156,9 +161,40 @@ def alone_line(name: str, some: list[Told]) -> None:
     )
 
 
+def named() -> None:
+    """Name the sung note from the horn alone, of pieces of a second at 30 dB in a room of 0.6 s."""
+    dice, known = np.random.default_rng(SEED), [each for each in takes() if each[0].ratio[1] > 1]
+    told = []
+    for number in range(COUNT):
+        case, take = known[number % len(known)]
+        piece = cut(case, 1.0 + dice.uniform(0.0, 3.0), 1.0, take)
+        horn, _ = recorded(piece, noise_db=30.0, reverberation=0.6, bleed_db=None, seed=number)
+        thin, rate = pitch.thin(horn, RATE)
+        reach = piece.truth.sung / 2.0, 1.5 * piece.truth.sung
+        knows = Known(reach=reach, instrument=load_horn(case.horn))
+        row = longest(analyse(Held(thin, None, rate), knows))
+        if row is None or row.margin_db is None:
+            continue
+        sung = row.sung_hz
+        right = sung is not None and abs(cents(sung, piece.truth.sung)) < 30.0
+        told.append((row.margin_db, sung is not None, right))
+        print(
+            f"  {case.horn:18}{case.ratio[0]}/{case.ratio[1]} {case.off:+4.0f} c {case.voice:6}"
+            f"of {len(row.sung_class)}, margin {row.margin_db:4.1f} dB  "
+            f"{'right' if right else 'wrong' if sung else 'cannot tell'}",
+            flush=True,
+        )
+    said = [right for _, named, right in told if named]
+    print(f"  named {len(said)} of {len(told)} compared, right {np.mean(said or [np.nan]):.0%}")
+
+
 def main() -> None:
+    print(f"seed {SEED}, {COUNT} pieces drawn")
+    if NAMED:
+        named()
+        return
     told = list(trials())
-    print(f"{len(told)} pieces; sung: median and 95 % of the error")
+    print(f"{len(told)} pieces kept; sung: median and 95 % of the error")
     print("with a throat microphone, by bleed (0.5 s and longer, 20 dB and cleaner):")
     clean = [one for one in told if one.seconds >= 0.5 and one.noise >= 20.0]
     for bleed in BLEEDS:
