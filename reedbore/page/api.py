@@ -6,18 +6,29 @@ Streams are generators of JSON lines.
 """
 
 import io
+import math
 import wave
 from collections.abc import Iterator, Mapping
 from typing import Any
 from urllib.parse import quote
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reedbore import notes, pairs
 from reedbore.errors import ReedboreError
-from reedbore.page.answers import Answer, Shared, of_json, of_rows, seconds_of, take_of
+from reedbore.page import loop as loops
+from reedbore.page.answers import (
+    LONGEST_S,
+    Answer,
+    Shared,
+    of_json,
+    of_rows,
+    request_of,
+    seconds_of,
+    take_of,
+)
 from reedbore.page.choices import settings_of
-from reedbore.page.loop import looped
 from reedbore.page.request import read_words
 from reedbore.page.signals import lines, pitches_of, waves
 from reedbore.report import pairs as told_pairs
@@ -27,6 +38,8 @@ from reedbore.simulate.outside import FADE_S, FULL_SCALE_PA, SOUND_RATE, matchin
 from reedbore.simulate.request.take import Words, named, players
 from reedbore.sound import fade, mute_broken, remove_dc, to_full_scale
 from reedbore.verdict import take as verdicts
+from reedbore.verdict.result import Verdict
+from reedbore.verdict.state import State
 
 NOBODY = "Nobody sings: the horn plays alone."
 ROWS = "time,mouth,mouthpiece,opening,sound"
@@ -35,7 +48,7 @@ SOUND_S, JUDGED_S = 2.5, 4.0
 MOST_ANSWERS = 24
 """Verdicts and films kept in memory, of 0.1 MB at most: whoever goes back to a setup has them."""
 
-_answers = Shared(MOST_ANSWERS)
+_answers, _beats = Shared(MOST_ANSWERS), Shared(MOST_ANSWERS)
 
 Body = Mapping[str, Any]
 
@@ -72,12 +85,19 @@ def sound(body: Body) -> Answer:
     """Render a sound that goes round while it is held, at its true level.
 
     Beside it is told by how much it may be raised to be as loud as others, below the ceiling;
-    not if ``matched`` is false, for that takes a while.
+    not if ``matched`` is false, for that takes a while. Where ``audible`` is asked for it is
+    raised here, however soft it is.
     """
-    seconds = seconds_of(body, SOUND_S)
-    request, take = take_of(read_words(body.get("words", {})), seconds)
+    words, seconds = read_words(body.get("words", {})), seconds_of(body, SOUND_S)
+    request, take = take_of(words, seconds)
+    hz, beat = request.typed.fingered_hz, None
+    if seconds >= SOUND_S:  # a beginning does not go round
+        beat = _beats.get((request.setup, hz), lambda: loops.beat_of(request.setup, hz))
+    if beat is not None and beat.wanted > seconds:
+        request, take = take_of(words, min(beat.wanted, LONGEST_S))
     whole = remove_dc(mute_broken(take.sound, SOUND_RATE)[0], SOUND_RATE)
-    loop = looped(whole, SOUND_RATE)
+    lift = _audible(whole / FULL_SCALE_PA) if body.get("audible") is True else 0.0
+    loop = loops.looped(whole * 10.0 ** (lift / 20.0), SOUND_RATE, beat)
     rising = fade(loop.sound, SOUND_RATE, FADE_S)
     rising[loop.first :] = loop.sound[loop.first :]
     samples, gain = to_full_scale(rising, FULL_SCALE_PA)
@@ -85,13 +105,23 @@ def sound(body: Body) -> Answer:
         "x-loop-start": f"{loop.first / SOUND_RATE:.9f}",
         "x-loop-end": f"{loop.end / SOUND_RATE:.9f}",
         "x-gain-db": f"{gain:.3f}",
+        "x-lift-db": f"{lift + gain:.3f}",
         "x-title": quote(telling.title(request), safe=" ,;:()/+#=."),
     }
     if body.get("matched", True) is not False:
-        lift = matching(samples)
-        lift += to_full_scale(samples * 10.0 ** (lift / 20.0), 1.0).gain_db
-        headers["x-match-db"] = f"{lift:.3f}"
+        match = matching(samples)
+        match += to_full_scale(samples * 10.0 ** (match / 20.0), 1.0).gain_db
+        headers["x-match-db"] = f"{match:.3f}"
     return Answer(_wav(samples), "audio/wav", headers)
+
+
+def _audible(samples: NDArray[np.float64]) -> float:
+    """Return the gain [dB] that makes a sound as loud as others, be it ever so soft."""
+    peak = float(np.abs(samples).max())
+    if not peak:
+        return 0.0
+    # Loudness is measured of what is not far too soft for it.
+    return matching(samples / peak, math.inf) - 20.0 * math.log10(peak)
 
 
 def _wav(samples: Any) -> bytes:
@@ -138,7 +168,7 @@ def _judge(words: Words, lock_range: bool) -> Answer:
     first, *more = telling.sentences(request, take, verdict)
     answer = {
         "verdict": document,
-        "state_says": STATES[verdict.state].short,
+        "state_says": _state(verdict),
         "heard_says": "" if verdict.sung_hz is None else heard_alone(verdict.heard),
         "sentence": first,
         "more": [*more, *request.warnings],
@@ -149,6 +179,13 @@ def _judge(words: Words, lock_range: bool) -> Answer:
         "settings": settings_of(request.setup),
     }
     return of_json(answer)
+
+
+def _state(verdict: Verdict) -> str:
+    """Name the state in a word or two: a horn that does not play leaves a voice to be heard."""
+    if verdict.state == State.SILENT and verdict.sung_hz is not None:
+        return "only the voice"
+    return STATES[verdict.state].short
 
 
 def bore(body: Body) -> Answer:
@@ -165,6 +202,23 @@ def bore(body: Body) -> Answer:
         return of_rows(rows, headers)
 
     found: Answer = _answers.get(("bore", words, frames, points), make)
+    return found
+
+
+def pulse(body: Body) -> Answer:
+    """Send one push down a quiet bore."""
+    from reedbore.page import bore as bores  # noqa: PLC0415
+    from reedbore.page import pulse as pulses  # noqa: PLC0415
+
+    frames = bores.counted(body.get("frames"), "frames", bores.FRAMES, 240)
+    points = bores.counted(body.get("points"), "points", bores.POINTS, 120)
+    which = body.get("bore", "tube"), body.get("end", "open")
+
+    def make() -> Answer:
+        rows, headers = pulses.running(*which, frames, points)
+        return of_rows(rows, headers)
+
+    found: Answer = _answers.get(("pulse", str(which), frames, points), make)
     return found
 
 
@@ -236,3 +290,20 @@ def lesson_check(body: Body) -> Answer:
 
     words = read_words(body.get("words", {}))
     return of_json(checks.check(str(body.get("step")), body.get("answer"), words))
+
+
+def lesson_answers(body: Body) -> Answer:
+    """Find all the answers, for the teacher's handout."""
+    from reedbore.page.lesson import checks  # noqa: PLC0415
+
+    return of_json({"answers": checks.answers()})
+
+
+def lesson_turns(body: Body) -> Answer:
+    """Follow the partial that two notes share, which tells how often they turn over."""
+    from reedbore.page.lesson.turns import turns_of  # noqa: PLC0415
+
+    request = request_of(read_words(body.get("words", {})))
+    found = turns_of(request.setup, request.typed.fingered_hz)
+    headers = {"x-rows": "time,strength", "x-partials": list(found.partials)}
+    return of_rows(np.stack((found.times, found.strength)), headers)

@@ -258,8 +258,10 @@ class Guard:
             await refusal(scope, receive, guarded)
 
 
-WORKERS = {"predict": "at_once", "sound": "heard", "judge": "slow", "lesson/check": "slow"}
-WORKERS |= dict.fromkeys(("look", "bore", "take", "read", "passage/open"), "quick")
+WORKERS = {"predict": "at_once", "sound": "heard"}
+WORKERS |= dict.fromkeys(("look", "bore", "pulse", "take", "lesson/turns"), "quick")
+WORKERS |= dict.fromkeys(("read", "passage/open"), "quick")
+WORKERS |= dict.fromkeys(("judge", "lesson/check", "lesson/answers"), "slow")
 """Functions of `api`, and which places of `jobs.Jobs` they take."""
 
 STREAMERS = "map", "table", "passage", "voice", "atlas"

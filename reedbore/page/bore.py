@@ -14,6 +14,8 @@ from reedbore.page.answers import shown
 from reedbore.page.signals import Pitches
 from reedbore.report import captions
 from reedbore.simulate import bore_pressure, pushes
+from reedbore.simulate.acoustics.bore import gas_of
+from reedbore.simulate.pulse import end_correction
 from reedbore.simulate.take import Take
 
 LEAST_PERIODS, PERIODS_ALONE = 3, 6  # of the played note
@@ -69,8 +71,9 @@ def moving(take: Take, found: Pitches, frames: int, points: int) -> tuple[Sample
 
     Returns
     -------
-    rows : ndarray, shape (frames, points)
-        Pressure along the bore. [Pa]
+    rows : ndarray, shape (2 · frames, points)
+        Pressure along the bore, then the wave in it that runs towards the open end; a steady
+        stream is no wave, so that each of the two waves has half of the mean pressure. [Pa]
     headers : dict
         Positions [m], times [s], signals, captions, outline and ratio.
     """
@@ -92,9 +95,11 @@ def moving(take: Take, found: Pitches, frames: int, points: int) -> tuple[Sample
             "reach": shape.reach,
             "round_trip": shape.round_trip,
         },
+        "x-extra": end_correction(take.setup.bore, gas_of(take.setup)),
         "x-ratio": "" if found.ratio is None else f"{found.ratio[0]}/{found.ratio[1]}",
     }
-    return drawn.pressure, headers
+    swing = drawn.forward - drawn.forward.mean(axis=0) + 0.5 * drawn.pressure.mean(axis=0)
+    return np.concatenate((drawn.pressure, swing)), headers
 
 
 def _stretch(take: Take, found: Pitches) -> tuple[float, float]:
@@ -126,7 +131,7 @@ def _signals(take: Take, found: Pitches, drawn: bore_pressure.BorePressure) -> d
         **folds,
         "mouth": _short(take.mouth[steps], 1),
         "mouthpiece": _short(take.traces.pressure[steps], 1),
-        "opening_mm": _short(1e3 * take.traces.opening[steps], 4),
+        "opening_mm": _short(1e3 * np.maximum(take.traces.opening[steps], 0.0), 4),
         "outflow": [float(f"{value:.4g}") for value in drawn.outflow],
         "sung": _short(take.sung[steps], 4),
         **{name: None if phase is None else _short(phase, 4) for name, phase in phases.items()},

@@ -85,8 +85,9 @@ def waves(take: Take, found: Pitches) -> Samples:
     Returns
     -------
     ndarray, shape (5, n) or (6, n)
-        Time [s], pressure in mouth and mouthpiece [Pa], opening [m], sound outside [Pa], late in
-        the take, and how far folds that sing stand apart [m]; n is at most 2000.
+        Time [s], pressure in mouth and mouthpiece [Pa], opening for the air [m], sound outside
+        [Pa], late in the take, and how far folds that sing stand apart [m]; n is at most 2000.
+        A reed that is pressed into the lay leaves no opening: it is 0.
     """
     rate = take.setup.time.rate
     slowest = found.played or found.sung or 100.0
@@ -97,7 +98,7 @@ def waves(take: Take, found: Pitches) -> Samples:
     steps = np.arange(take.mouth.size) / rate
     inside = mute_broken(take.traces.pressure, rate)[0]
     heard = mute_broken(take.sound, SOUND_RATE)[0]
-    traces = (take.mouth, inside, np.nan_to_num(take.traces.opening))
+    traces = (take.mouth, inside, np.maximum(np.nan_to_num(take.traces.opening), 0.0))
     apart = [2.0 * np.maximum(take.traces.half_gap, 0.0)] if take.setup.voice.folded else []
     return np.stack(
         [

@@ -47,16 +47,16 @@ _SAYS = {
     "starts": "The breath comes, and the sound builds up",
     "opens": "The reed opens: a puff of breath enters, and a rise in pressure leaves down the bore",
     "turns": "The rise reaches the open end: air streams out, and the wave comes back upside down",
-    "returns": "The low pressure comes back and pulls the reed shut",
+    "returns": "The low pressure comes back: now the breath outside presses the reed shut",
     "narrow": "The reed stands at its narrowest: little breath gets in",
     "turns-low": "The low pressure reaches the open end and comes back upside down, as a rise",
-    "rise-returns": "The rise comes back and pushes the reed open",
+    "rise-returns": "The rise comes back and holds against the breath: the reed springs open",
 }
 _SHUT_IN = {
     False: "The reed is shut: the breath waits outside, the low pressure runs down the bore again",
     True: "The reed is shut: the breath waits outside, the wave turns round at the narrow end",
 }
-_NARROWS = "The low pressure comes back and pulls the reed nearly shut"
+_NARROWS = "The low pressure comes back: now the breath outside presses the reed nearly shut"
 
 
 _LOW = "shut", "narrow", "turns-low", "rise-returns"

@@ -97,7 +97,7 @@ class Outline(NamedTuple):
     """How long a wave takes to the first opening and back. [s]"""
 
 
-class _Course(NamedTuple):
+class Course(NamedTuple):
     """A state along the bore, per Pa at the reed; each array has shape (points, n)."""
 
     pressure: Complexes
@@ -140,9 +140,9 @@ def pressures(
     throat = numbers.waveguide_of(setup).throat
     exact, rest, outside = _courses(bore, positions, throat, omega, gas)
     out, missed = window.spectra(exact.pressure[0])
-    drawn = _Course(*(out * one + missed * other for one, other in zip(exact, rest, strict=True)))
+    drawn = Course(*(out * one + missed * other for one, other in zip(exact, rest, strict=True)))
     pressure = window.shown(drawn.pressure)
-    forward = window.shown(_forward(drawn, bore, positions, throat, omega, gas))
+    forward = window.shown(forward_part(drawn, bore, positions, throat, omega, gas))
     pressure[:, 0], forward[:, 0] = take.traces.pressure[steps], take.traces.outgoing[steps]
     outflow = window.shown((out * outside)[np.newaxis])[:, 0]
     times = steps / setup.time.rate
@@ -304,21 +304,67 @@ def _bore_at(setup: Setup, time: float) -> Bore:
 
 def _courses(
     bore: Bore, positions: Reals, throat: Throat, omega: Reals, gas: Gas
-) -> tuple[_Course, _Course, Complexes]:
+) -> tuple[Course, Course, Complexes]:
     """Return what goes with the outgoing wave, with the rest, and what leaves the openings."""
-    parts, nodes = _parts(bore, positions)
-    alike = {part: acoustics.two_port(part, omega, gas) for part in set(parts)}
-    ports = [alike[part] for part in parts]
-    kept = np.searchsorted(nodes, positions - acoustics.GRAIN)
+    ports, kept = _ports(bore, positions, omega, gas)
     wave, beside = throat.of_wave(1j * omega), throat.at_throat(1j * omega)
-    exact = _from_end(ports, acoustics.end_impedance(bore, omega, gas))
-    pressure, flow = exact.pressure[0], exact.flow[0]
-    leaves = 0.5 * (pressure + (flow - beside * pressure) / wave)
-    exact = _Course(*(course[kept] / leaves for course in exact))
-    rest = _Course(*(course[kept] for course in _from_reed(ports, beside - wave)))
+    exact = _per_wave(ports, kept, acoustics.end_impedance(bore, omega, gas), wave, beside)
+    rest = Course(*(course[kept] for course in _from_reed(ports, beside - wave)))
     taken, outside, _ = acoustics.outflow(bore, omega, gas)
     outside = outside / (0.5 * (1.0 + (taken - beside) / wave))
     return exact, _held(rest, positions, _reach(bore)), outside
+
+
+def course_of_wave(
+    bore: Bore, positions: Reals, throat: Throat, omega: Reals, gas: Gas, load: Complexes
+) -> Course:
+    """Return what goes along a bore with an outgoing wave of 1 Pa at the reed.
+
+    Parameters
+    ----------
+    bore : Bore
+        Its pieces and holes.
+    positions : ndarray, shape (points,)
+        Where. [m]
+    throat : Throat
+        What the waves at the reed are, and what stands beside them.
+    omega : ndarray, shape (n,)
+        Angular frequencies, above zero. [rad s⁻¹]
+    gas : Gas
+        Air in the bore.
+    load : ndarray, shape (n,)
+        Impedance of what stands at the end. [Pa s m⁻³]
+
+    Returns
+    -------
+    Course
+    """
+    ports, kept = _ports(bore, positions, omega, gas)
+    wave, beside = throat.of_wave(1j * omega), throat.at_throat(1j * omega)
+    return _per_wave(ports, kept, load, wave, beside)
+
+
+def _ports(
+    bore: Bore, positions: Reals, omega: Reals, gas: Gas
+) -> tuple[list[tube.TwoPort], NDArray[np.int64]]:
+    """Return the two-ports of a chain cut at positions, and which of its nodes these are."""
+    parts, nodes = _parts(bore, positions)
+    alike = {part: acoustics.two_port(part, omega, gas) for part in set(parts)}
+    return [alike[part] for part in parts], np.searchsorted(nodes, positions - acoustics.GRAIN)
+
+
+def _per_wave(
+    ports: list[tube.TwoPort],
+    kept: NDArray[np.int64],
+    load: Complexes,
+    wave: Complexes,
+    beside: Complexes,
+) -> Course:
+    """Return the state at the kept nodes, per Pa of the wave that leaves the reed."""
+    exact = _from_end(ports, load)
+    pressure, flow = exact.pressure[0], exact.flow[0]
+    leaves = 0.5 * (pressure + (flow - beside * pressure) / wave)
+    return Course(*(course[kept] / leaves for course in exact))
 
 
 def _parts(bore: Bore, positions: Reals) -> tuple[list[Element], Reals]:
@@ -343,41 +389,53 @@ def _parts(bore: Bore, positions: Reals) -> tuple[list[Element], Reals]:
     return parts, np.maximum.accumulate(nodes)
 
 
-def _from_end(ports: list[tube.TwoPort], load: Complexes) -> _Course:
+def _from_end(ports: list[tube.TwoPort], load: Complexes) -> Course:
     """Follow pressure and flow from the open end to the reed, for a flow of 1 at the end."""
     pressure, flow = [load], [np.ones_like(load)]
     for a, b, c, d in reversed(ports):
         p, u = pressure[-1], flow[-1]
         pressure.append(a * p + b * u)
         flow.append(c * p + d * u)
-    return _Course(np.array(pressure[::-1]), np.array(flow[::-1]))
+    return Course(np.array(pressure[::-1]), np.array(flow[::-1]))
 
 
-def _from_reed(ports: list[tube.TwoPort], admittance: Complexes) -> _Course:
+def _from_reed(ports: list[tube.TwoPort], admittance: Complexes) -> Course:
     """Follow pressure and flow from the reed to the open end, for 1 Pa at the reed."""
     pressure, flow = [np.ones_like(admittance)], [admittance]
     for a, b, c, d in ports:
         p, u = pressure[-1], flow[-1]
         pressure.append(d * p - b * u)
         flow.append(a * u - c * p)
-    return _Course(np.array(pressure), np.array(flow))
+    return Course(np.array(pressure), np.array(flow))
 
 
-def _held(rest: _Course, positions: Reals, reach: float) -> _Course:
+def _held(rest: Course, positions: Reals, reach: float) -> Course:
     """Let the rest be a wave up to the first opening, and die away linearly behind it."""
     last = int(np.searchsorted(positions, reach + acoustics.GRAIN)) - 1
     place = np.minimum(np.arange(positions.size), last)
     behind = np.maximum(positions - reach, 0.0) / max(positions[-1] - reach, acoustics.GRAIN)
     size = np.maximum(1.0, np.abs(rest.pressure[place]) / MOST_REST)
-    return _Course(*(course[place] * (1.0 - behind[:, np.newaxis]) / size for course in rest))
+    return Course(*(course[place] * (1.0 - behind[:, np.newaxis]) / size for course in rest))
 
 
-def _forward(
-    course: _Course, bore: Bore, positions: Reals, throat: Throat, omega: Reals, gas: Gas
+def forward_part(
+    course: Course, bore: Bore, positions: Reals, throat: Throat, omega: Reals, gas: Gas
 ) -> Complexes:
     """Return the part of a state that travels towards the open end, spherical in a cone.
 
-    The waves are those of the take's throat, scaled to the radius: at the reed they are the take's.
+    The waves are those of the throat, scaled to the radius: at the reed they are a take's.
+
+    Parameters
+    ----------
+    course : Course
+        The state.
+    bore, positions, throat, omega, gas
+        As for `course_of_wave`.
+
+    Returns
+    -------
+    ndarray, shape (points, n)
+        [Pa]
     """
     pieces = np.array(bore.chain())
     starts = np.cumsum([0.0, *pieces[:, 0]])

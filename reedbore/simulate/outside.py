@@ -179,19 +179,21 @@ def levelled(
     return found.samples, level
 
 
-def matching(samples: Samples) -> float:
+def matching(samples: Samples, most: float = MOST_GAIN_DB) -> float:
     """Return the gain that makes a sound as loud as others.
 
     Parameters
     ----------
     samples : ndarray, shape (n,)
         At `SOUND_RATE`. [full scale]
+    most : float
+        It is never larger. [dB]
 
     Returns
     -------
     float
-        To `MATCHED_LUFS`, at most `MOST_GAIN_DB`; 0 for silence. Some sounds it takes beyond the
+        To `MATCHED_LUFS`, at most `most`; 0 for silence. Some sounds it takes beyond the
         ceiling: see `sound.to_full_scale`. [dB]
     """
     found = loudness(samples)
-    return min(MATCHED_LUFS - found, MOST_GAIN_DB) if math.isfinite(found) else 0.0
+    return min(MATCHED_LUFS - found, most) if math.isfinite(found) else 0.0

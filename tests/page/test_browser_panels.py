@@ -1,4 +1,4 @@
-"""The page in a browser: moving bore, lock map, lock table, and the lesson from end to end."""
+"""The page in a browser: moving bore, lock map, and lock table."""
 
 import itertools
 import json
@@ -9,14 +9,12 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from browsing import begun, put, settle, setup_of, slide, until, words
+from browsing import begun, put, settle, setup_of, slide, until
 from playwright.sync_api import Locator, Page
 
 from reedbore.model.setup import Setup
 from reedbore.page import map, table
 from reedbore.page.request import read_words
-from reedbore.simulate.breath import threshold
-from reedbore.simulate.request.take import read_request, tune_request
 from reedbore.verdict.locks import Table, lock_table
 from reedbore.verdict.singer import SingerRow
 from reedbore.verdict.state import RowState
@@ -338,87 +336,3 @@ def test_the_table_can_be_called_off(page: Page):
     until(page, "() => document.querySelector('#table progress').checkVisibility()")
     found.get_by_role("button", name="Call it off").click()
     until(page, "() => document.querySelector('#table [role=status]').textContent.includes('off')")
-
-
-# --- the lesson ----------------------------------------------------------------------------------
-
-
-def answered(page: Page, lesson: Locator, answer: object = None) -> str:
-    """Answer a task as a student does, and return what is said to it."""
-    given = lesson.locator("form input, form select")
-    if given.count():
-        if given.evaluate("(node) => node.tagName") == "SELECT":
-            given.select_option(str(answer))
-        else:
-            given.fill(str(answer))
-    lesson.get_by_role("button", name="Check it").click()
-    return str(until(page, "() => document.querySelector('#lesson [data-right]')?.textContent"))
-
-
-def least_breath(page: Page) -> float:
-    setup = tune_request(read_request(read_words(words(page)))).setup
-    return threshold(setup) / 1e3
-
-
-@pytest.mark.slow
-def test_the_lesson_from_the_first_step_to_the_last(page: Page):
-    lesson = panel(page, "lesson")
-    page.locator("#each-change").uncheck()
-    lesson.get_by_role("button", name="Start the lesson").click()
-    solved = 0
-    for step in LESSON:
-        assert lesson.locator("h3").inner_text().startswith(f"{solved + 1}. ")
-        assert lesson.locator("h3").evaluate("(node) => node === document.activeElement")
-        for wrong in step.wrong:
-            assert answered(page, lesson, wrong).startswith("Not yet."), step.name
-        assert answered(page, lesson, step.right(page)).startswith("Right."), step.name
-        solved += 1
-        done = lesson.get_by_role("button", name=", done")
-        assert done.count() == solved
-        on = lesson.get_by_role("button", name="On to the next step")
-        if on.count():
-            on.click()
-    assert solved == 9
-    assert "the last of all the tasks" in lesson.inner_text()
-
-
-class Told:
-    """A step: wrong answers, and how a student finds the right one."""
-
-    def __init__(self, name, right, *wrong):
-        self.name, self.right, self.wrong = name, right, wrong
-
-
-def sing(note: str):
-    """Set the sung note and answer with it."""
-    return lambda page: put(page, {"sung": note})
-
-
-LESSON = (
-    # Half the tube, the octave: any textbook on pipes closed at one end.
-    Told("air", lambda page: 50, 67),
-    Told("reed", lambda page: 1.05 * least_breath(page), 0.5, 5),
-    Told("voice", lambda page: "Bb3", "E2", "F3"),
-    Told("multiple", lambda page: 2, 3),
-    Told("octave", lambda page: "Bb1", "Bb2", "C2"),
-    Told("lower", sing("7/4")),
-    Told("drift", lambda page: 10 * abs(settle(page)["verdict"]["drift_hz"]), 400),
-    Told("rough", sing("5/3")),
-    Told("along", sing("3/2-25c"), None),
-)
-
-
-def test_a_step_of_the_lesson_sets_the_controls_and_shows_where_to_look(page: Page):
-    lesson = panel(page, "lesson")
-    lesson.get_by_role("button", name="Start the lesson").click()
-    lesson.get_by_role("button", name="Step 6, Lower still").click()
-    assert setup_of(page) == {"fingered": "D3", "sung": "B3-15.7c"}
-    put(page, {"sung": "A3"})
-    lesson.get_by_role("button", name="Set the controls again").click()
-    assert setup_of(page)["sung"] == "B3-15.7c"
-    lesson.get_by_role("button", name="Hear it").click()
-    assert begun(page) == "setup"
-    lesson.get_by_role("button", name="Look: What the sound is made of").click()
-    assert page.evaluate("() => document.activeElement.id") == "spectrum"
-    lesson.get_by_role("button", name="Back", exact=True).click()
-    assert lesson.locator("h3").inner_text().startswith("5. ")

@@ -317,7 +317,8 @@ def test_the_page_says_what_to_sing_instead(tab: TestClient) -> None:
 def test_the_moving_bore_ends_in_the_mouthpiece(tab: TestClient) -> None:
     answer = post(tab, "bore", words={}, frames=60, points=40)
     rows = rows_of(answer)
-    assert rows.shape == (60, 40)
+    assert rows.shape == (120, 40)
+    rows, forward = np.split(rows, 2)
     signals = json.loads(answer.headers["x-signals"])
     assert np.allclose(rows[:, 0], signals["mouthpiece"], atol=0.1)
     positions, times = (json.loads(answer.headers[f"x-{key}"]) for key in ("positions", "times"))
@@ -337,6 +338,9 @@ def test_the_moving_bore_ends_in_the_mouthpiece(tab: TestClient) -> None:
     assert all(len(caption) == 3 for caption in captions)
     assert answer.headers["x-ratio"] == "5/2"
     assert "gap_mm" not in signals
+    assert min(signals["opening_mm"]) == 0.0  # a reed pressed into the lay leaves no opening
+    # Neither wave is drawn with the steady stream: each has half of the mean pressure.
+    assert forward.mean(axis=0) == pytest.approx(0.5 * rows.mean(axis=0), abs=1.0)
 
 
 @pytest.mark.slow

@@ -155,6 +155,24 @@ def test_the_low_pressure_closes_the_reed_and_the_rise_opens_it(horn, midi):
                 assert moved < goes if goes < 0.0 else moved > goes
 
 
+@pytest.mark.parametrize(("horn", "midi"), CYLINDERS + CONES)
+def test_what_shuts_the_reed_is_the_breath_and_nothing_pulls(horn, midi):
+    """Where it is said that the breath presses it shut, the breath is the higher pressure."""
+    take, air, kinds = shown(horn, midi)
+    found = captions.captions(take, air)
+    text = next(caption.text for caption in found if caption.kind == "returns")
+    assert "breath outside presses the reed shut" in text
+    assert all("pull" not in caption.text for caption in found)
+    over = take.mouth[air.steps] - take.traces.pressure[air.steps]
+    shut = np.array([kind in LOW for kind in kinds])
+    assert over[shut].min() > 0.0  # the breath stands above the mouthpiece as long as it is shut
+    ends = [k for k in range(1, 480) if kinds[k - 1] == "returns" != kinds[k]]
+    assert all(over[k] > over[~shut].mean() for k in ends)
+    # Where the reed springs open, most of what pressed it shut is gone.
+    opens = [k for k in range(1, 470) if kinds[k] == "opens" != kinds[k - 1]]
+    assert all(over[k + 10] < 0.5 * over[shut].max() for k in opens)
+
+
 def test_a_reed_that_never_shuts_is_not_said_to():
     # Just above the threshold the cylinder swings softly.
     setup = with_values(take_of("plain-cylinder", 46).setup, breath__pressure_kpa=1.62)

@@ -1,7 +1,7 @@
-"""The tasks of the lesson, tried by the simulation.
+"""The questions of the lesson, answered by the simulation.
 
 In: the name of a step, a student's answer, the words that are set. Out: whether it is right, and
-why. No answer is stored: each is found by playing, or calculating, the setup that it is about.
+why, or a hint. No answer is stored: each is found by playing the setup that it is about.
 """
 
 from collections.abc import Callable
@@ -9,42 +9,39 @@ from typing import Any
 
 import numpy as np
 
-from reedbore.errors import NoteError, ReedboreError
+from reedbore.errors import ReedboreError
+from reedbore.measures.drift import mean_drift
 from reedbore.model.setup import Setup
-from reedbore.notes import cents, note_name, parse_pitch, parse_sung
+from reedbore.notes import cents, note_name, parse_sung
+from reedbore.page import signals
 from reedbore.page.answers import Shared, shown
-from reedbore.page.lesson.steps import STEPS, Step, Task
+from reedbore.page.lesson.steps import COUNTED_S, STEPS, Step, Task
+from reedbore.page.lesson.turns import turns_of
+from reedbore.page.pulse import KELVIN, bore_named
 from reedbore.page.request import read_words
 from reedbore.report.words import below
+from reedbore.simulate import pulse, pushes
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request
-from reedbore.simulate.take import render
-from reedbore.simulate.tuning import first_peak
-from reedbore.verdict import cells
+from reedbore.simulate.take import Take, render
 from reedbore.verdict.result import Verdict
-from reedbore.verdict.state import Follows, HornState
 from reedbore.verdict.take import judge
 
 LISTEN_S = 3.0
-OCTAVE_CENTS = 60.0
-"""So near an octave the air in a tube has to answer: half a tube is not quite an octave. [cents]"""
-
-THRESHOLD_SHARE = 0.85
-"""At so many times the least breath the reed must still keep still."""
-
 COUNT_SHARE = 0.2
-"""By so much of itself a count by ear may be off."""
+"""By so much of itself a count of slow turns may be off."""
 
-NOTE_CENTS = 50.0
 MOST_SEMITONES = 3.0
-LEAST_MOVED_CENTS = 15.0
-
-MOST_VERDICTS = 12
+MOST_KEPT = 24
 """Kept in memory: whoever answers again need not wait again."""
 
-_verdicts = Shared(MOST_VERDICTS)
+EXAMPLES = {"lower": ("5/4", "7/4"), "rough": ("5/3",)}
+"""Ratios to be tried where the sung note is the answer, for the teacher."""
+
+_takes, _verdicts = Shared(2), Shared(MOST_KEPT)
 
 Answer = str | float | None
 Said = tuple[bool, str]
+Truth = tuple[str | float, str]
 
 
 def check(step: str, answer: object, words: Words) -> dict[str, Any]:
@@ -55,15 +52,15 @@ def check(step: str, answer: object, words: Words) -> dict[str, Any]:
     step : str
         Name of the step.
     answer : object
-        A number, a text, or nothing where the controls are the answer.
+        A number, a text, or nothing where the sung note is the answer.
     words : Words
-        What the controls are set to; only looked at where they are the answer. All other answers
-        are about the setup that the step loads.
+        What is set; only looked at where it is the answer. All other answers are about the setup
+        that the step loads.
 
     Returns
     -------
     dict
-        `right`, and `says` why.
+        `right`, and `says`: why, or a hint.
 
     Raises
     ------
@@ -74,19 +71,47 @@ def check(step: str, answer: object, words: Words) -> dict[str, Any]:
     if found is None:
         known = ", ".join(one.name for one in STEPS)
         raise ReedboreError(f"{shown(step)} is no step of the lesson; there are {known}")
-    right, says = _CHECKS[found.name](found, _read(found.task, answer), words)
+    given = _read(found.task, answer)
+    right, says = (
+        _TRIED[step](found, words) if given is None else _compared(found, given, _TRUTHS[step])
+    )
     return {"right": right, "says": says}
+
+
+def answers() -> list[dict[str, str]]:
+    """Find all the right answers, for the teacher.
+
+    Returns
+    -------
+    list of dict
+        `name` of the step, its `answer`, and what is `said` to it.
+    """
+    found = []
+    for step in STEPS:
+        if step.name in _TRUTHS:
+            truth, says = _TRUTHS[step.name](step)
+            plain = truth if isinstance(truth, str) else f"{truth:.3g} {step.task.unit}"
+        else:
+            tried = {
+                ratio: _TRIED[step.name](step, read_words({**step.words, "sung": ratio}))
+                for ratio in EXAMPLES[step.name]
+            }
+            good = {ratio: says for ratio, (right, says) in tried.items() if right}
+            plain, says = "sing " + " or ".join(good), " ".join(good.values())
+        found.append({"name": step.name, "answer": plain, "said": says})
+    return found
 
 
 def _read(task: Task, answer: object) -> Answer:
     """Take an answer as a number or a text."""
     if task.kind == "set":
         return None
-    if task.kind in ("choice", "note"):
+    if task.kind == "choice":
         text = answer.strip() if isinstance(answer, str) else ""
-        if not text or (task.choices and text not in task.choices):
-            wanted = f"one of {', '.join(task.choices)}" if task.choices else "a note such as C2"
-            raise ReedboreError(f"the answer is {shown(answer)}; give {wanted}")
+        if text not in task.choices:
+            raise ReedboreError(
+                f"the answer is {shown(answer)}; give one of {', '.join(task.choices)}"
+            )
         return text
     if isinstance(answer, bool) or not isinstance(answer, int | float) or str(answer) == "nan":
         raise ReedboreError(f"the answer is {shown(answer)}; give a number [{task.unit}]")
@@ -96,122 +121,170 @@ def _read(task: Task, answer: object) -> Answer:
     return float(answer)
 
 
+def _compared(step: Step, answer: str | float, truth: Callable[[Step], Truth]) -> Said:
+    """Compare an answer with what the simulation finds."""
+    found, says = truth(step)
+    if isinstance(found, str) or isinstance(answer, str):
+        right = answer == found
+    else:
+        off = abs(answer - found)
+        right = off <= COUNT_SHARE * found if step.name == "drift" else off < 1e-9
+    return right, says if right else step.task.hint
+
+
 def _request(words: Words) -> Request:
     return tune_request(read_request(words, still=True))
 
 
-def _setup(step: Step, **changes: Any) -> Setup:
-    """Make the setup of a step, with words of it changed."""
-    return _request(read_words({**step.words, **changes})).setup
+def _setup(step: Step) -> Setup:
+    return _request(read_words(step.words)).setup
 
 
-def _judged(setup: Setup) -> Verdict:
-    found: Verdict = _verdicts.get(setup, lambda: judge(render(setup, LISTEN_S)))
+def _take(setup: Setup) -> Take:
+    found: Take = _takes.get(setup, lambda: render(setup, LISTEN_S))
     return found
 
 
-# --- the checks ----------------------------------------------------------------------------------
+def _judged(setup: Setup) -> Verdict:
+    found: Verdict = _verdicts.get(setup, lambda: judge(_take(setup)))
+    return found
 
 
-def _air(step: Step, answer: Answer, _: Words) -> Said:
-    """Find the lowest resonance of the tube, and of the one that was asked for."""
-    assert isinstance(answer, float)
-    now = _setup(step)
-    assert now.bore.length is not None  # a plain tube
-    length = 10.0 * answer * now.bore.length
-    settings = {**step.words["settings"], "bore.length_mm": length}
-    before = first_peak(now, parse_pitch(step.words["fingered"]))
-    after = first_peak(_setup(step, settings=settings), before)
-    off = cents(after, 2.0 * before)
-    told = (
-        f"This tube, {1e3 * now.bore.length:.0f} mm long, answers at {before:.1f} Hz; one of "
-        f"{length:.0f} mm at {after:.1f} Hz."
+# --- what the simulation finds -------------------------------------------------------------------
+
+
+def _returning(end: pulse.End) -> tuple[bool, ...]:
+    """Tell of each wave that comes back to the reed end of the plain tube whether it is a push."""
+    found = pulse.pulse(bore_named("tube"), end, KELVIN)
+    trip = 2.0 * (found.positions[-1] + found.extra) / found.speed
+    strongest = (
+        found.back[np.abs(found.times - count * trip) < 0.2 * trip] for count in (1.0, 2.0)
     )
-    if abs(off) <= OCTAVE_CENTS:
-        return True, f"{told} An octave: half the way, half the time."
-    way = "more" if off > 0.0 else "less"
-    return False, f"{told} That is {way} than an octave."
+    return tuple(bool(wave[np.argmax(np.abs(wave))] > 0.0) for wave in strongest)
 
 
-def _reed(step: Step, answer: Answer, _: Words) -> Said:
-    """Blow that hard, and a little softer."""
-    assert isinstance(answer, float)
-    breaths = answer, THRESHOLD_SHARE * answer
-    horns = [_setup(step, breath=f"{breath:.6g}kPa") for breath in breaths]
-    speaks, softer = (one.state == HornState.SOUNDING for one in cells.controls_of(horns))
-    if not speaks:
-        return False, f"At {answer:g} kPa the horn does not speak: blow harder, or not so hard."
-    if softer:
-        return False, f"It speaks, but it still does at {breaths[1]:.2f} kPa. Go softer."
-    return True, f"At {answer:g} kPa it speaks, at {breaths[1]:.2f} kPa it no longer does."
+def _push(_: Step) -> Truth:
+    over = [name for name, end in (("the open end", "open"), ("the stopped end", "closed"))
+            if not _returning(end)[0]]  # type: ignore[arg-type]  # fmt: skip
+    found = over[0] if len(over) == 1 else ("both" if over else "neither")
+    return found, (
+        f"It is {found}. There the air gives way, its pressure stays that of the room, and what "
+        "comes back must be the opposite of what arrives."
+    )
 
 
-def _voice(step: Step, answer: Answer, _: Words) -> Said:
-    """Hum all of the notes, and compare what reaches the mouthpiece with what was sung."""
-    gains = {}
-    for note in step.task.choices:
-        take = render(_setup(step, sung=note), 2.0)
-        late = take.mouth.size // 2
-        gains[note] = float(np.std(take.traces.pressure[late:]) / np.std(take.mouth[late:]))
-    best = max(gains, key=lambda note: gains[note])
-    told = ", ".join(f"{note} {100.0 * gain:.0f} %" for note, gain in gains.items())
-    measured = f"So much of the sung pressure stands in the mouthpiece: {told}."
-    if answer == best:
-        return True, f"{measured} {best} returns to the reed just in time."
-    return False, f"{measured} Listen again."
+def _tube(step: Step) -> Truth:
+    trips = 1 + _returning("open").index(True)
+    setup = _setup(step)
+    length = sum(piece[0] for piece in setup.bore.chain())
+    return 2.0 * trips, (
+        f"{2 * trips} times: down as a push, back as a pull, down as a pull, back as a push. The "
+        f"note of this tube, {1e3 * length:.0f} mm long, has {setup.voice.frequency:.0f} swings a "
+        f"second, for sound runs {2 * trips} of its lengths in the time of one."
+    )
 
 
-def _multiple(step: Step, answer: Answer, _: Words) -> Said:
-    """Measure how many sung periods go to one of the reed."""
+def _reed(step: Step) -> Truth:
+    take = _take(_setup(step))
+    late = slice(take.mouth.size // 2, None)
+    shut = take.traces.opening[late] < take.setup.reed.shut_below
+    pressure = take.traces.pressure[late]
+    low, high = float(pressure[shut].mean()), float(pressure[~shut].mean())
+    found = "low" if low < high else "high"
+    return found, (
+        f"{found.capitalize()}: on average {_kpa(low)} while the reed is shut, {_kpa(high)} while "
+        f"it is open. The breath outside, {_kpa(float(take.mouth[late].mean()))}, presses it shut "
+        "as soon as little stands against it."
+    )
+
+
+def _kpa(pressure: float) -> str:
+    return f"{1e-3 * pressure:.1f} kPa".replace("-", "\N{MINUS SIGN}")
+
+
+def _voice(step: Step) -> Truth:
+    take = _take(_setup(step))
+    found = signals.pitches_of(take)
+    lines, _ = signals.lines(take, found, 440.0)
+    ladders = {"horn", "voice"} & {kind for *_, kind in lines}
+    count = {1: "one", 2: "two"}.get(len(ladders), "three")
+    return count, (
+        f"One note: all lines are whole multiples of {found.sung or 0.0:.1f} Hz, the hum. The "
+        "bore makes some of them louder than others; it adds nothing new."
+    )
+
+
+def _multiple(step: Step) -> Truth:
     found = _judged(_setup(step))
     p, q = found.ratio or (0, 1)
-    if q == 1 and answer == p:
-        return True, f"{p} to 1, and {found.state}: the reed never sees a difference."
-    return False, "Look at one opening of the reed, and count the sung peaks until the next."
+    return p / q, f"{p} to {q}, and {found.state}: every opening meets the voice in the same way."
 
 
-def _octave(step: Step, answer: Answer, words: Words) -> Said:
-    """Measure the third note."""
-    try:
-        hz = parse_pitch(str(answer), words.a4)
-    except NoteError as error:
-        raise NoteError(f"the answer {error}") from error
-    found = _judged(_setup(step, a4=words.a4))
-    if found.resultant_hz is None or found.heard != "yes":
-        return False, "No third note is heard there."
-    off = cents(hz, found.resultant_hz)
-    if abs(off) < NOTE_CENTS:
-        name = note_name(found.resultant_hz, words.a4)
-        where = below(found.ratio[1] if found.ratio else 1)
-        return True, f"{name}, {where} below the fingered note: measured, and it stands still."
-    return False, f"{note_name(hz, words.a4)} is too {'high' if off > 0.0 else 'low'}."
+def _octave(step: Step) -> Truth:
+    found = _judged(_setup(step))
+    p, q = found.ratio or (0, 0)
+    return float(q), (
+        f"Every {q} openings, or {p} pushes, it is the same again. So the whole sound comes round "
+        f"half as often as the reed opens. That is a note of its own, {below(q)} below the "
+        f"played one: {note_name(found.resultant_hz or 1.0)}. It stands still: the two are "
+        f"{found.state}."
+    )
 
 
-def _lower(step: Step, _: Answer, words: Words) -> Said:
-    """Judge what the controls are set to."""
+def _drift(step: Step) -> Truth:
+    request = _request(read_words(step.words))
+    seen = turns_of(request.setup, request.typed.fingered_hz)
+    marks = pushes.meetings(seen.take, 1.0, COUNTED_S)
+    p, _ = marks.ratio or (1, 1)
+    found = _verdicts.get(("beat", request.setup), lambda: _swells(seen.times, seen.strength))
+    return found, (
+        f"About {found:.0f}: {found:.1f} in five seconds. So often the {p} pushes have come early "
+        "by one whole push, and meet the reed as they did before."
+    )
+
+
+def _swells(times: Any, strength: Any) -> float:
+    """Count how often a strength swells, by the phase of its swing around its middle."""
+    swing = strength - strength.mean()
+    spectrum = np.fft.fft(swing * np.hanning(swing.size))
+    spectrum[swing.size // 2 :] = 0.0
+    turned = np.unwrap(np.angle(np.fft.ifft(spectrum))) / (2.0 * np.pi)
+    inner = slice(swing.size // 5, -swing.size // 5)
+    return abs(mean_drift(times[inner], turned[inner])) * COUNTED_S
+
+
+def _along(step: Step) -> Truth:
+    found = _judged(_setup(step))
+    p, q = found.ratio or (0, 1)
+    assert found.played_hz is not None
+    assert found.voice_off_hz is not None
+    pulled, horn = found.pulled_cents or 0.0, cents(found.played_hz, found.voice_off_hz)
+    return float(p), (
+        f"{p} to {q}, and {found.state}. The singer aimed {abs(pulled):.0f} cents too low for it, "
+        f"and the horn took the voice up; it was moved itself by {abs(horn):.1f} cents. A third "
+        f"note stands still, {below(q)} below the horn."
+    )
+
+
+# --- what is set ---------------------------------------------------------------------------------
+
+
+def _lower(step: Step, words: Words) -> Said:
+    """Judge what is set: a third note two octaves down."""
     if refused := _changed(step, words):
         return False, refused
     found = _judged(_request(words).setup)
-    if found.ratio is None or found.heard != "yes" or found.resultant_hz is None:
-        return False, "No third note is heard there. Two octaves: four openings of the reed."
-    told = f"{note_name(found.resultant_hz, words.a4)} is heard, {below(found.ratio[1])} below"
-    if found.ratio[1] == 4:
-        return True, f"{told}: {found.ratio[0]} hums to 4 openings; {found.state}."
-    return False, f"{told}. Two octaves need four openings of the reed for so many hums."
+    if found.ratio is None or found.ratio[1] != 4 or found.heard != "yes":
+        return False, step.task.hint
+    assert found.resultant_hz is not None
+    return True, (
+        f"{found.ratio[0]} pushes to 4 openings: {note_name(found.resultant_hz, words.a4)} is "
+        f"heard, {below(4)} below; {found.state}."
+    )
 
 
-def _drift(step: Step, answer: Answer, _: Words) -> Said:
-    """Measure the beat."""
-    assert isinstance(answer, float)
-    found = _judged(_setup(step))
-    turns = 10.0 * abs(found.drift_hz or 0.0)
-    if abs(answer - turns) <= COUNT_SHARE * turns:
-        return True, f"Measured: {turns:.1f} in ten seconds. Nearer the lock it turns more slowly."
-    return False, f"It turns {'more' if answer < turns else 'less'} often than that."
-
-
-def _rough(step: Step, _: Answer, words: Words) -> Said:
-    """Judge what the controls are set to."""
+def _rough(step: Step, words: Words) -> Said:
+    """Judge what is set: any third note, and not too far away."""
     if refused := _changed(step, words):
         return False, refused
     setup = _request(words).setup
@@ -221,28 +294,8 @@ def _rough(step: Step, _: Answer, words: Words) -> Said:
     found = _judged(setup)
     if found.heard == "yes" and found.ratio and found.resultant_hz is not None:
         name, (p, q) = note_name(found.resultant_hz, words.a4), found.ratio
-        return True, f"{p} hums to {q} openings: {name} is heard; {found.state}."
-    return False, f"There the two notes are {found.state}, and no third note is surely heard."
-
-
-def _along(step: Step, _: Answer, words: Words) -> Said:
-    """Judge from which aim the horn takes the voice along."""
-    if refused := _changed(step, words):
-        return False, refused
-    setup = _request(words).setup
-    moved = cents(setup.voice.frequency, _setup(step).voice.frequency)
-    if abs(moved) < LEAST_MOVED_CENTS - 1e-6:
-        return False, f"That is {abs(moved):.0f} cents away; go at least fifteen."
-    found = _judged(setup)
-    if (found.state, found.ratio) != step.claim[:2] or found.follows != Follows.VOICE:
-        return False, f"Aimed there, the two notes are {found.state}. Stay nearer."
-    assert found.played_hz is not None
-    assert found.voice_off_hz is not None
-    pulled, horn = found.pulled_cents or 0.0, cents(found.played_hz, found.voice_off_hz)
-    return True, (
-        f"Aimed there, the voice is pulled by {abs(pulled):.0f} cents to the same fifth, and the "
-        f"horn by {abs(horn):.1f}."
-    )
+        return True, f"{p} pushes to {q} openings: {name} is heard; {found.state}."
+    return False, step.task.hint
 
 
 def _changed(step: Step, words: Words) -> str | None:
@@ -258,17 +311,17 @@ def _changed(step: Step, words: Words) -> str | None:
     hz = mine.setup.voice.frequency
     if same_horn and given.setup.with_value("voice.frequency_hz", hz) == mine.setup:
         return None
-    return "More than the sung note was changed: load the step again."
+    return "More than the sung note was changed: set the step again."
 
 
-_CHECKS: dict[str, Callable[[Step, Answer, Words], Said]] = {
-    "air": _air,
+_TRUTHS: dict[str, Callable[[Step], Truth]] = {
+    "push": _push,
+    "tube": _tube,
     "reed": _reed,
     "voice": _voice,
     "multiple": _multiple,
     "octave": _octave,
-    "lower": _lower,
     "drift": _drift,
-    "rough": _rough,
     "along": _along,
 }
+_TRIED: dict[str, Callable[[Step, Words], Said]] = {"lower": _lower, "rough": _rough}

@@ -1,6 +1,6 @@
 // Puts the page together and asks the server: arithmetic on every move, sound first when it rests.
 
-import { get, latest, rows } from "./core/api.js";
+import { get, latest } from "./core/api.js";
 import { startCompare } from "./panels/compare.js";
 import { startControls } from "./panels/controls/controls.js";
 import { calmly, el } from "./core/dom.js";
@@ -8,16 +8,15 @@ import { startFiles } from "./panels/files.js";
 import { learnFromLink } from "./core/presets.js";
 import { startPlaying } from "./panels/answer/listen.js";
 import { createPlayer } from "./core/sound.js";
-import { beside } from "./core/stage.js";
 import { startSpectrum } from "./panels/spectrum.js";
 import { startStrip } from "./panels/answer/strip.js";
 import { createState } from "./core/state.js";
 import { startTheme } from "./core/theme.js";
 import { startVerdict } from "./panels/answer/answer.js";
-import { startWaves } from "./panels/waves.js";
+import { readLook, startWaves } from "./panels/waves.js";
 
 const PANELS = {
-  bore: "bore/bore", lesson: "lesson", map: "map/map", table: "table",
+  bore: "bore/bore", lesson: "lesson/lesson", map: "map/map", table: "table",
   atlas: "atlas/atlas", passage: "passage/passage", voice: "voice/voice",
 };
 const room = (id) => document.querySelector(`#${id} .room`);
@@ -28,7 +27,6 @@ function startContents() {
     link.addEventListener("click", (event) => {
       event.preventDefault();
       const part = document.querySelector(link.getAttribute("href"));
-      beside(null);
       part.tabIndex = -1;
       part.focus({ preventScroll: true });
       part.scrollIntoView();
@@ -98,19 +96,6 @@ function startAsking(state, playing) {
   return () => {
     arithmetic();
     return rest(state.words, false);
-  };
-}
-
-async function readLook(response) {
-  const told = (name) => response.headers.get(name);
-  const number = (name) => Number(told(name)) || null;
-  return {
-    rows: await rows(response),
-    lines: JSON.parse(told("x-lines")),
-    ratio: told("x-ratio"),
-    period: number("x-period"),
-    played: number("x-played"),
-    sung: number("x-sung"),
   };
 }
 

@@ -6,8 +6,8 @@ const RATE = 48000, WAV_HEAD = 44; // [Hz], [bytes]
 const FADE_IN = 0.12, CHANGE = 0.06, FADE_OUT = 0.15; // [s]
 
 /** Ask for a take: {buffer, start, end, gainDb, matchDb}; what matches it to others is only worked out where it is wanted. */
-export async function clipOf(words, { seconds = 2.5, matched = true, signal } = {}) {
-  const response = await post("/api/sound", { words, seconds, matched }, { signal });
+export async function clipOf(words, { seconds = 2.5, matched = true, audible, signal } = {}) {
+  const response = await post("/api/sound", { words, seconds, matched, audible }, { signal });
   const told = (name) => response.headers.get(name);
   const buffer = bufferOf(await response.arrayBuffer());
   return {
@@ -15,6 +15,7 @@ export async function clipOf(words, { seconds = 2.5, matched = true, signal } = 
     start: Number(told("x-loop-start")),
     end: Number(told("x-loop-end")) || buffer.duration,
     gainDb: Number(told("x-gain-db")) || 0, // what the take was lowered by, 0 or less
+    liftDb: Number(told("x-lift-db")) || 0, // what it was raised by, where it was to be `audible`
     matchDb: Number(told("x-match-db")) || 0, // what makes it as loud as others, still below the ceiling
   };
 }
@@ -89,7 +90,7 @@ export function createPlayer() {
       loudness = Math.min(Math.max(value, 0), 1) ** 2;
       if (master) master.gain.setTargetAtTime(loudness, context.currentTime, 0.03);
     },
-    onChange: (fn) => listeners.add(fn),
+    onChange: (fn) => (listeners.add(fn), () => listeners.delete(fn)),
   };
 }
 

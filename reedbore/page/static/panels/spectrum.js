@@ -6,7 +6,7 @@ import { midiName, midiOf, pretty } from "../core/notes.js";
 
 const KINDS = {
   horn: ["horn", "●", "the note on the horn"], voice: ["voice", "▲", "the sung note"], both: ["ink", "■", "of both"],
-  third: ["third", "◆", "the third note alone"], mixed: ["faint", "✕", "sums and differences"],
+  third: ["third", "◆", "the third note alone"], covered: ["ink", "●", "a line"], mixed: ["faint", "✕", "sums and differences"],
 };
 const FLOOR = -60, LEFT = 52, RIGHT = 16, TOP = 30, FOOT = 42;
 const NARROW = 520; // [px]
@@ -19,14 +19,19 @@ export function startSpectrum(root, state) {
   const figure = canvas((...paper) => draw(view, state.words.a4, ...paper), { label: "Spectrum of the sound", height: 330, focusable: true });
   root.append(key, figure.root, read);
 
-  state.on("looked", ({ lines }) => {
+  let told = [];
+  state.on("looked", ({ lines }) => show((told = lines)));
+  state.on("covered", () => show(told));
+  /** `state.covered` keeps back whose the lines are. */
+  function show(all) {
+    const lines = state.covered ? all.map(([hz, level]) => [hz, level, "a line", "covered"]) : all;
     Object.assign(view, { lines, at: -1 });
     const there = Object.keys(KINDS).filter((kind) => lines.some((line) => line[3] === kind));
     key.replaceChildren(...there.map((kind) => el("span", { class: `key-${kind}` }, `${KINDS[kind][1]} ${KINDS[kind][2]}`)));
     read.textContent = lines.length ? "Point at a line to name it." : "There is no sound.";
     figure.say(`Spectrum of the sound, ${lines.length} lines. ${there.map((kind) => `${lines.filter((line) => line[3] === kind).length} of ${KINDS[kind][2]}`).join(", ")}.`);
     figure.again();
-  });
+  }
   listen(view, figure.sheet, (k) => {
     view.at = k;
     const [hz, level, name] = view.lines[k];

@@ -1,6 +1,7 @@
 // The waveforms at the end of the take: voice, reed, mouthpiece, sound; common periods shaded.
 
 import { canvas, printed, ticks } from "../core/canvas.js";
+import { rows } from "../core/api.js";
 import { el } from "../core/dom.js";
 
 const STRIPS = [
@@ -16,6 +17,17 @@ const OF_FOLDS = [
 ];
 const LEFT = 58, RIGHT = 14, TOP = 44, FOOT = 42, GAP = 26, NARROW = 520;
 
+/** What /api/look answers: rows, lines, ratio, period and pitches. */
+export async function readLook(response) {
+  const told = (name) => response.headers.get(name);
+  const number = (name) => Number(told(name)) || null;
+  return {
+    rows: await rows(response), lines: JSON.parse(told("x-lines")), ratio: told("x-ratio"),
+    period: number("x-period"), played: number("x-played"), sung: number("x-sung"),
+  };
+}
+
+/** `state.covered` keeps back what the picture is asked for: its common periods, numbers and words. */
 export function startWaves(root, state) {
   let seen = null;
   const caption = el("p", { class: "caption" });
@@ -23,19 +35,27 @@ export function startWaves(root, state) {
   root.append(figure.root, caption);
   state.on("looked", (look) => {
     seen = look;
-    caption.textContent = words(look);
-    figure.say(`Waveforms at the end of the take. ${words(look)}`);
-    figure.again();
+    show();
   });
+  state.on("covered", show);
+
+  function show() {
+    if (!seen) return;
+    const says = state.covered ? "" : words(seen);
+    caption.textContent = says;
+    figure.say(`Waveforms at the end of the take. ${says}`);
+    figure.again();
+  }
 
   function draw(pen, width, height, colour) {
     if (!seen) return;
+    const told = state.covered ? { ...seen, period: null, ratio: "" } : seen;
     const { time } = seen.rows, start = time[0], span = time[time.length - 1] - start;
     const x = (t) => LEFT + ((t - start) / span) * (width - LEFT - RIGHT);
     const strips = seen.rows.folds ? OF_FOLDS : STRIPS;
     const tall = (height - TOP - FOOT - GAP * (strips.length - 1)) / strips.length;
-    shadePeriods(pen, seen, x, span, height - FOOT, colour);
-    strips.forEach((strip, k) => drawStrip(pen, seen, strip, x, TOP + k * (tall + GAP), tall, width, colour));
+    shadePeriods(pen, told, x, span, height - FOOT, colour);
+    strips.forEach((strip, k) => drawStrip(pen, told, strip, x, TOP + k * (tall + GAP), tall, width, colour));
     pen.fillStyle = colour.faint;
     pen.textAlign = "center";
     for (const ms of ticks(0, span * 1e3, Math.max(3, width / 110))) pen.fillText(printed(ms), x(start + ms / 1e3), height - FOOT + 18);
@@ -45,7 +65,7 @@ export function startWaves(root, state) {
 }
 
 function words({ ratio, period, played, sung }) {
-  if (!played) return "The reed does not sound.";
+  if (!played) return sung ? "The reed does not beat: it only follows the voice." : "The reed does not sound.";
   if (!sung) return `The horn alone: one period lasts ${printed(1e3 / played)} ms.`;
   if (!ratio) return "No common period: the two waves never come round together.";
   const [p, q] = ratio.split("/");

@@ -95,7 +95,7 @@ function noteRow(state) {
     judged(verdict) {
       third.root.dataset.heard = verdict.heard ?? "";
       third.head.textContent = ["yes", "uncertain"].includes(verdict.heard) ? "third note" : "common note";
-      put(third, verdict.resultant_note, verdict.ratio ? `${verdict.ratio} · ${hz(verdict.resultant_hz)}` : verdict.sung_hz ? "no simple ratio" : "");
+      put(third, verdict.resultant_note, verdict.ratio ? `${verdict.ratio} · ${hz(verdict.resultant_hz)}` : verdict.sung_hz && verdict.played_hz ? "no simple ratio" : "");
     },
   };
 }

@@ -41,7 +41,7 @@ function howExactly(state) {
     says.textContent = "Looking for the ends of the lock …";
     try {
       const { verdict } = await (await judge({ words, lock_range: true })).json();
-      if (words === state.words) says.textContent = pretty(`${rangeWords(verdict)} ${state.choices.clock}`);
+      if (words === state.words) says.textContent = pretty(`${rangeWords(verdict, words.a4)} ${state.choices.clock}`);
     } catch (error) {
       if (words === state.words) says.textContent = "";
       state.trouble(error, words);
@@ -53,10 +53,14 @@ function howExactly(state) {
   return el("div", { class: "row" }, ask, says);
 }
 
-function rangeWords({ lock_range_cents: range }) {
+/** The range around what is sung, and its middle, from which the table counts. */
+function rangeWords({ lock_range_cents: range, sung_hz: sung, aimed_hz: aimed }, a4) {
   if (!range) return "The ends of the lock could not be found.";
   const tenths = (end) => Math.floor(10 * Math.abs(end) + 1e-6) / 10; // inwards
   const far = (end) => (tenths(end) < 0.1 ? "less than 0.1 cents" : `${tenths(end).toFixed(1)} cents`);
   const [low, high] = range.map((end, side) => (end === null ? "somewhere" : `${far(end)} ${end < 0 || (end === 0 && !side) ? "under" : "over"}`));
-  return `It locks from ${low} to ${high} the note that is sung.`;
+  const says = `It locks from ${low} to ${high} the note that is ${aimed ? "aimed at" : "sung"}.`;
+  if (range.includes(null)) return says;
+  const middle = midiOf(aimed ?? sung, a4) + (range[0] + range[1]) / 200, near = Math.round(middle);
+  return `${says} The table counts from the middle of that, ${noteText(near, 100 * (middle - near))}.`;
 }

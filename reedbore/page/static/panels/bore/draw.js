@@ -11,9 +11,9 @@ const VIVID = 0.4; // share of the highest pressure from which a colour is full
 /** Where everything goes in a picture `width` pixels wide. */
 export function places(width, film) {
   const narrow = width < 640, tall = tallness();
-  const font = narrow ? 13 : Math.round(Math.min(24, Math.max(16, width / 62)));
-  const left = narrow ? 78 : Math.round(width * 0.2), right = narrow ? 46 : Math.round(width * 0.1);
-  const curve = { x: left, y: font * 1.8, w: width - left - right, h: narrow ? 160 : Math.round(Math.min(250, Math.max(150, width * 0.15)) * tall) };
+  const font = fontOf(width);
+  const left = narrow ? 78 : Math.round(Math.max(width * 0.17, font * 8)), right = narrow ? 46 : Math.round(width * 0.1);
+  const curve = { x: left, y: font * (narrow ? 3.2 : 3), w: width - left - right, h: narrow ? 160 : Math.round(Math.min(250, Math.max(150, width * 0.15)) * tall) };
   const horn = { x: left, y: curve.y + curve.h + font * 0.6, w: curve.w, h: narrow ? 76 : Math.round(Math.min(150, Math.max(90, width * 0.09)) * tall) };
   const below = horn.y + horn.h + font * 2;
   const reed = narrow ? { x: 0, y: below, w: Math.round(width * 0.62), h: 112 }
@@ -24,11 +24,14 @@ export function places(width, film) {
   return { width, height, narrow, font, curve, horn, reed, folds, ...scales(film, curve, horn) };
 }
 
+/** Letters as large as the page's, smaller only where there is no room. */
+export const fontOf = (width) => (width < 640 ? 13 : Math.round(Math.max(16, 0.94 * parseFloat(getComputedStyle(document.documentElement).fontSize))));
+
 /** Share of its usual height a picture gets, so that all of it and its handles are on a low screen. */
 export const tallness = () => Math.min(1.2, Math.max(0.7, (innerHeight - 430) / 560));
 
 function scales(film, curve, horn) {
-  const length = Math.max(film.positions.at(-1), film.outline.at(-1)[0]);
+  const length = Math.max(film.positions.at(-1), film.outline.at(-1)[0]) + film.extra;
   const wide = Math.max(...film.outline.map((pair) => pair[1]));
   const along = curve.w / length;
   const across = Math.min(along * THICKER, (horn.h * 0.46) / wide);
@@ -76,10 +79,30 @@ export function drawStill(context, film, place, colours) {
   names(context, film, place, colours);
   context.textAlign = "left";
   context.fillStyle = colours.ink;
-  context.fillText("pressure, kPa", curve.x, font * 1.05);
+  context.fillText(film.widens ? "pressure × width, as at the reed, kPa" : "pressure, kPa", curve.x, font * 2.25);
+  waveKey(context, film, place, colours);
+}
+
+const AWAY = [13, 7], BACK = [2, 6]; // the dashes of the wave that leaves the reed, the dots of the one that comes back
+
+/** Which line is which. */
+function waveKey(context, film, place, colours) {
+  const { font, curve, narrow, width } = place, long = font * 2.4;
+  const tight = narrow || width < font * 42;
+  const parts = [["sum", [], colours.horn, 4], [tight ? "away" : "away from the reed", AWAY, colours.ink, 2.5], [tight ? "back" : "back to the reed", BACK, colours.ink, 3]];
+  let x = narrow ? 4 : curve.x;
+  for (const [text, dashes, colour, wide] of parts) {
+    context.strokeStyle = colour;
+    context.lineWidth = wide;
+    context.setLineDash(dashes);
+    line(context, x, font * 0.75, x + long, font * 0.75);
+    context.setLineDash([]);
+    context.fillStyle = colours.ink;
+    context.fillText(text, x + long + font * 0.4, font * 1.05);
+    x += long + font * 1.3 + context.measureText(text).width;
+  }
   context.fillStyle = colours.faint;
-  context.textAlign = "right";
-  if (!place.narrow) context.fillText("shaded: how far it swings", curve.x + curve.w, font * 1.05);
+  if (x + font * 12 < width) context.fillText("shaded: how far it swings", x, font * 1.05);
 }
 
 function tickStep(range) {
@@ -128,7 +151,24 @@ function hornOutline(context, film, place, colours) {
     else context.fillRect(at(position) - wide, top - 6, 2 * wide, 4);
   }
   const end = film.outline.at(-1);
-  blank(context, colours, at(end[0]), middle - end[1] * across, 4, 2 * end[1] * across);
+  if (film.stopped) context.fillRect(at(end[0]), middle - end[1] * across - 3, 8, 2 * end[1] * across + 6);
+  else blank(context, colours, at(end[0]), middle - end[1] * across, 4, 2 * end[1] * across);
+  if (film.extra) extraBit(context, film, place, colours, end);
+}
+
+/** The end correction: as far behind the end as it is, the walls go on in dashes to where the waves turn. */
+function extraBit(context, film, place, colours, [position, radius]) {
+  const { at, across, middle, curve, horn, font, narrow } = place, from = at(position), to = at(position + film.extra);
+  context.strokeStyle = colours.ink;
+  context.lineWidth = 2;
+  context.setLineDash([4, 4]);
+  for (const way of [-1, 1]) line(context, from, middle + way * (radius * across + 2), to, middle + way * (radius * across + 2));
+  line(context, to, curve.y, to, horn.y + horn.h);
+  context.setLineDash([]);
+  if (!film.pulse || narrow) return;
+  context.fillStyle = colours.ink;
+  context.textAlign = "right";
+  context.fillText(`turns ${Math.round(1000 * film.extra)} mm behind the end`, to, curve.y + curve.h - font * 0.4);
 }
 
 function blank(context, colours, ...box) {
@@ -145,21 +185,23 @@ function radiusAt(film, position) {
 }
 
 function names(context, film, place, colours) {
-  const { font, horn, curve, narrow, reed } = place, under = horn.y + horn.h + font * 1.2;
+  const { font, horn, curve, narrow, reed, width } = place, under = horn.y + horn.h + font * 1.2;
   context.fillStyle = colours.ink;
   context.textAlign = "left";
   context.fillText("reed end", curve.x, under);
   context.textAlign = "right";
-  context.fillText("open end", curve.x + curve.w, under);
+  const end = film.stopped ? "stopped end" : "open end";
+  context.fillText(end, place.at(film.positions.at(-1)), under);
   context.textAlign = "center";
   context.fillStyle = colours.faint;
   const metres = film.positions.at(-1).toFixed(2);
-  context.fillText(narrow ? `${metres} m` : `${metres} m of bore, stretched out`, curve.x + curve.w / 2, under);
+  context.fillText(narrow || width < font * 42 ? `${metres} m` : `${metres} m of bore, stretched out`, curve.x + curve.w / 2, under);
+  if (film.pulse) return;
   const { x, w, bottom } = gauge(place, film), breath = mean(film.signals.mouth) / 1000;
-  context.fillText("mouth", x + w / 2, font * 1.05);
+  context.fillText("mouth", x + w / 2, curve.y - font * 0.5);
   context.fillText(`${breath.toFixed(1)}${narrow ? "" : " kPa"}`, x + w / 2, bottom + font * 1.15);
   const { folds } = place;
-  if (folds) context.fillText("folds", folds.x + folds.w / 2, narrow ? folds.y - font * 0.5 : font * 1.05);
+  if (folds) context.fillText("folds", folds.x + folds.w / 2, folds.y - font * 0.5);
   context.textAlign = "left";
   if (narrow && !folds) context.fillText("reed, close up", reed.w + font, reed.y + reed.h * 0.25);
 }
@@ -210,7 +252,7 @@ function lay(context, place, colours) {
 
 /** The mover: call with the moment (in frames); it redraws what moves. */
 export function mover(context, still, film, place, colours) {
-  const row = new Float32Array(film.points), ramp = shades(colours), inside = walls(film, place);
+  const row = new Float32Array(film.points), away = new Float32Array(film.points), ramp = shades(colours), inside = walls(film, place);
   const { mouth, mouthpiece, opening_mm: opening, gap_mm: gap, outflow } = film.signals;
   const widest = gap && Math.max(...gap, 1e-6);
   const breath = mean(mouth), column = gauge(place, film);
@@ -219,9 +261,14 @@ export function mover(context, still, film, place, colours) {
     context.drawImage(still, 0, 0, place.width, place.height);
     pressuresAt(film, at, row);
     filling(context, film, place, row, ramp, inside);
-    wave(context, film, place, row, colours);
+    pressuresAt(film, at, away, film.forward);
+    wave(context, film, place, (k) => row[k], colours.horn, place.narrow ? 4 : 6, []);
+    wave(context, film, place, (k) => away[k], colours.ink, 2.5, AWAY);
+    wave(context, film, place, (k) => row[k] - away[k], colours.ink, 3, BACK);
+    context.fillStyle = colours.horn;
+    dot(context, place.at(film.positions[0]), place.up(row[0]), place.narrow ? 5 : 7);
     if (gap) foldPair(context, place, valueAt(gap, at), widest, colours);
-    mouthColumn(context, place, column, breath, valueAt(mouth, at), colours);
+    if (!film.pulse) mouthColumn(context, film, place, column, breath, valueAt(mouth, at), colours);
     reedTip(context, place, valueAt(opening, at), valueAt(mouth, at) - valueAt(mouthpiece, at), breath, colours);
     flow(context, film, place, valueAt(outflow, at) / strongest, colours);
   };
@@ -239,24 +286,25 @@ function filling(context, film, place, row, ramp, inside) {
   context.fill(inside);
 }
 
-function wave(context, film, place, row, colours) {
+function wave(context, film, place, valueOf, colour, wide, dashes) {
   const { at, up } = place;
   context.beginPath();
-  for (let k = 0; k < film.points; k++) context.lineTo(at(film.positions[k]), up(row[k]));
-  context.strokeStyle = colours.horn;
-  context.lineWidth = place.narrow ? 3 : 4;
+  for (let k = 0; k < film.points; k++) context.lineTo(at(film.positions[k]), up(valueOf(k)));
+  context.strokeStyle = colour;
+  context.lineWidth = wide;
   context.lineJoin = "round";
+  context.setLineDash(dashes);
   context.stroke();
-  context.fillStyle = colours.horn;
-  dot(context, at(film.positions[0]), up(row[0]), place.narrow ? 5 : 7);
+  context.setLineDash([]);
 }
 
-function mouthColumn(context, place, { x, w, bottom, level }, breath, now, colours) {
+function mouthColumn(context, film, place, { x, w, bottom, level }, breath, now, colours) {
   context.fillStyle = colours.faint;
   context.fillRect(x, level(breath), w, bottom - level(breath));
   context.fillStyle = colours.voice;
   context.fillRect(x, Math.min(level(now), level(breath)), w, Math.abs(level(now) - level(breath)));
   context.fillRect(x - 8, level(now) - 2, w + 16, 4);
+  if (film.apart) return;
   // The same pressure on the scale of the bore: what pushes against the pressure behind the reed.
   const start = place.curve.x, y = place.up(now);
   context.beginPath();

@@ -4,12 +4,16 @@ const told = (response, name) => JSON.parse(response.headers.get(name) || "null"
 
 /** One moving bore: pressures [Pa] frame by frame, positions [m], times [s], signals, captions. */
 export async function film(response) {
-  const pressure = new Float32Array(await response.arrayBuffer());
+  const both = new Float32Array(await response.arrayBuffer()), half = both.length / 2;
+  const pressure = both.subarray(0, half), forward = both.subarray(half);
   const times = told(response, "x-times"), positions = told(response, "x-positions");
   const shape = told(response, "x-outline") ?? [];
   const ratio = /^(\d+)\/(\d+)$/.exec(response.headers.get("x-ratio") ?? "");
   const all = {
-    pressure, times, positions,
+    pressure, forward, times, positions,
+    pulse: response.headers.get("x-kind") === "pulse", // one push in a quiet bore, nobody plays
+    widens: told(response, "x-widens") ?? false, // then the rows are weighed by the width
+    extra: told(response, "x-extra") ?? 0, // how far behind an open end the waves turn [m]
     frames: times.length,
     points: positions.length,
     step: (times.at(-1) - times[0]) / (times.length - 1),
@@ -18,10 +22,13 @@ export async function film(response) {
     outline: Array.isArray(shape) ? shape : (shape.profile ?? shape.outline),
     holes: (shape.holes ?? []).map((hole) => (Array.isArray(hole) ? hole : [hole.position, hole.radius, hole.open])),
     row: shape.end === "lattice", // an endless row of open holes goes on beyond the end
+    stopped: shape.end === "closed",
     ratio: ratio && [Number(ratio[1]), Number(ratio[2])],
   };
   return { ...all, ...span(all) };
 }
+
+const SEEN = 0.25; // share of the scale that the bore needs to be seen on the scale of the mouth
 
 /** Lowest and highest pressure at each point over the whole film, and over all points with the mouth. */
 function span({ pressure, frames, points, signals }) {
@@ -31,17 +38,20 @@ function span({ pressure, frames, points, signals }) {
     if (pressure[k] < lowest[at]) lowest[at] = pressure[k];
     if (pressure[k] > highest[at]) highest[at] = pressure[k];
   }
-  const low = Math.min(0, ...lowest, ...signals.mouth), high = Math.max(0, ...highest, ...signals.mouth);
   const loudest = Math.max(1e-9, ...highest, ...lowest.map((value) => -value));
-  return { lowest, highest, low, high, loudest };
+  const inside = [Math.min(0, ...lowest), Math.max(0, ...highest)];
+  const all = [Math.min(inside[0], ...signals.mouth), Math.max(inside[1], ...signals.mouth)];
+  // Beside a breath that only streams through, what swings in the bore would be a flat line.
+  const apart = inside[1] - inside[0] < SEEN * (all[1] - all[0]), [low, high] = apart ? inside : all;
+  return { lowest, highest, low, high, loudest, apart };
 }
 
-/** Row of pressures at the moment `at` (in frames, with fractions), written into `row`. */
-export function pressuresAt(film, at, row) {
+/** Row of pressures, or of another such table, at the moment `at` (in frames, with fractions), written into `row`. */
+export function pressuresAt(film, at, row, table = film.pressure) {
   const first = Math.floor(at), part = at - first;
   const one = first * film.points, two = ((first + 1) % film.frames) * film.points;
   for (let k = 0; k < film.points; k++) {
-    row[k] = film.pressure[one + k] * (1 - part) + film.pressure[two + k] * part;
+    row[k] = table[one + k] * (1 - part) + table[two + k] * part;
   }
   return row;
 }

@@ -2,15 +2,16 @@
 // them, where folds sing, the pressures in mouth and mouthpiece.
 
 import { beats, phaseAt, valueAt } from "./film.js";
-import { tallness } from "./draw.js";
+import { fontOf, tallness } from "./draw.js";
 
 const GLOW = 0.3; // share of its period for which a beat stays lit
 
 /** The rows: name, colour, curve and beats of each, with the count that a player would count. */
-export function rowsOf(film, colours) {
+export function rowsOf(film, colours, covered) {
   const { sung, gap_mm: gap, opening_mm: opening, mouth, mouthpiece, sung_phase, played_phase, resultant_phase } = film.signals;
+  if (film.pulse) return [{ name: "reed end", colour: colours.horn, curve: mouthpiece, beats: [], phase: null }];
   const third = beats(resultant_phase), [p, q] = film.ratio ?? [0, 0];
-  const counted = (found, modulo) => numbered(found, modulo, third);
+  const counted = (found, modulo) => (covered ? found : numbered(found, modulo, third));
   const silent = sung.every((value) => Math.abs(value) < 1e-9);
   const low = Math.min(...mouth, ...mouthpiece, 0), high = Math.max(...mouth, ...mouthpiece);
   const pressures = { name: "in the mouth", colour: colours.voice, also: "in the mouthpiece", beats: [], phase: null,
@@ -20,8 +21,9 @@ export function rowsOf(film, colours) {
       beats: silent ? [] : counted(beats(sung_phase), p), missing: "nothing is sung" },
     { name: "reed opens", colour: colours.horn, curve: opening, phase: played_phase,
       beats: counted(beats(played_phase), q), missing: "the reed does not beat" },
-    { name: p === 1 || q === 1 ? "both together" : "third note", colour: colours.third, curve: null, phase: resultant_phase,
-      beats: third, missing: silent ? "no third note" : "they do not fall into step" },
+    covered ? { name: "third note", colour: colours.third, curve: null, phase: null, beats: [], missing: "?" }
+      : { name: p === 1 || q === 1 ? "both together" : "third note", colour: colours.third, curve: null, phase: resultant_phase,
+        beats: third, missing: silent ? "no third note" : "they do not fall into step" },
     ...(gap ? [pressures] : []),
   ];
 }
@@ -37,10 +39,10 @@ function numbered(found, modulo, third) {
 /** Where the rows go in a picture `width` pixels wide. */
 export function ticksPlaced(width, film) {
   const narrow = width < 640;
-  const font = narrow ? 13 : Math.round(Math.min(24, Math.max(16, width / 62)));
-  const left = narrow ? 8 : Math.round(width * 0.2), right = narrow ? 8 : Math.round(width * 0.02);
-  const tall = Math.round(narrow ? 80 : Math.max(font * 2, 55 * tallness()));
-  const top = font * 0.6, foot = top + (film.signals.gap_mm ? 4 : 3) * tall;
+  const font = fontOf(width);
+  const left = narrow ? 8 : Math.round(Math.max(width * 0.2, font * 9)), right = narrow ? 8 : Math.round(width * 0.02);
+  const tall = Math.round((narrow ? 80 : Math.max(font * 2, 55 * tallness())) * (film.pulse ? 1.6 : 1));
+  const top = font * 0.6, foot = top + (film.pulse ? 1 : film.signals.gap_mm ? 4 : 3) * tall;
   const w = width - left - right;
   return { width, height: Math.ceil(foot + font * 2), narrow, font, left, w, tall, top, foot,
     at: (frame) => left + (w * frame) / film.frames };
@@ -59,12 +61,12 @@ export function drawTicks(context, film, place, rows, colours) {
 }
 
 function commonPeriods(context, film, place, rows, colours) {
-  const third = rows[2].beats, ends = [...third.map((beat) => beat.at), film.frames];
+  const third = rows[2]?.beats ?? [], ends = [...third.map((beat) => beat.at), film.frames];
   context.fillStyle = colours.shade;
   for (let k = 0; k < third.length; k += 2) {
     context.fillRect(place.at(ends[k]), place.top, place.at(ends[k + 1]) - place.at(ends[k]), place.foot - place.top);
   }
-  context.strokeStyle = rows[2].colour;
+  context.strokeStyle = rows[2]?.colour ?? colours.ink;
   context.lineWidth = 2;
   context.setLineDash([4, 5]);
   for (const { at } of third) {
