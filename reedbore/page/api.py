@@ -292,11 +292,11 @@ def lesson_check(body: Body) -> Answer:
     return of_json(checks.check(str(body.get("step")), body.get("answer"), words))
 
 
-def lesson_answers(body: Body) -> Answer:
-    """Find all the answers, for the teacher's handout."""
+def lesson_truth(body: Body) -> Answer:
+    """Find the answer to a step, for the teacher's handout."""
     from reedbore.page.lesson import checks  # noqa: PLC0415
 
-    return of_json({"answers": checks.answers()})
+    return of_json(checks.truth(str(body.get("step"))))
 
 
 def lesson_turns(body: Body) -> Answer:

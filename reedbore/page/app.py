@@ -261,7 +261,7 @@ class Guard:
 WORKERS = {"predict": "at_once", "sound": "heard"}
 WORKERS |= dict.fromkeys(("look", "bore", "pulse", "take", "lesson/turns"), "quick")
 WORKERS |= dict.fromkeys(("read", "passage/open"), "quick")
-WORKERS |= dict.fromkeys(("judge", "lesson/check", "lesson/answers"), "slow")
+WORKERS |= dict.fromkeys(("judge", "lesson/check", "lesson/truth"), "slow")
 """Functions of `api`, and which places of `jobs.Jobs` they take."""
 
 STREAMERS = "map", "table", "passage", "voice", "atlas"

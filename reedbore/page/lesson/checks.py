@@ -67,10 +67,7 @@ def check(step: str, answer: object, words: Words) -> dict[str, Any]:
     ReedboreError
         If there is no such step, or the answer cannot be read.
     """
-    found = next((one for one in STEPS if one.name == step), None)
-    if found is None:
-        known = ", ".join(one.name for one in STEPS)
-        raise ReedboreError(f"{shown(step)} is no step of the lesson; there are {known}")
+    found = _named(step)
     given = _read(found.task, answer)
     right, says = (
         _TRIED[step](found, words) if given is None else _compared(found, given, _TRUTHS[step])
@@ -78,27 +75,44 @@ def check(step: str, answer: object, words: Words) -> dict[str, Any]:
     return {"right": right, "says": says}
 
 
-def answers() -> list[dict[str, str]]:
-    """Find all the right answers, for the teacher.
+def truth(name: str) -> dict[str, str]:
+    """Find the right answer to a step, for the teacher.
+
+    Parameters
+    ----------
+    name : str
+        Of the step.
 
     Returns
     -------
-    list of dict
-        `name` of the step, its `answer`, and what is `said` to it.
+    dict
+        The `answer`, and what is `said` to it.
+
+    Raises
+    ------
+    ReedboreError
+        If there is no such step.
     """
-    found = []
-    for step in STEPS:
-        if step.name in _TRUTHS:
-            truth, says = _TRUTHS[step.name](step)
-            plain = truth if isinstance(truth, str) else f"{truth:.3g} {step.task.unit}"
-        else:
-            tried = {
-                ratio: _TRIED[step.name](step, read_words({**step.words, "sung": ratio}))
-                for ratio in EXAMPLES[step.name]
-            }
-            good = {ratio: says for ratio, (right, says) in tried.items() if right}
-            plain, says = "sing " + " or ".join(good), " ".join(good.values())
-        found.append({"name": step.name, "answer": plain, "said": says})
+    step = _named(name)
+    if name in _TRUTHS:
+        found, says = _TRUTHS[name](step)
+        return {
+            "answer": found if isinstance(found, str) else f"{found:.3g} {step.task.unit}",
+            "said": says,
+        }
+    tried = {
+        ratio: _TRIED[name](step, read_words({**step.words, "sung": ratio}))
+        for ratio in EXAMPLES[name]
+    }
+    good = {ratio: says for ratio, (right, says) in tried.items() if right}
+    return {"answer": "sing " + " or ".join(good), "said": " ".join(good.values())}
+
+
+def _named(name: str) -> Step:
+    found = next((one for one in STEPS if one.name == name), None)
+    if found is None:
+        known = ", ".join(one.name for one in STEPS)
+        raise ReedboreError(f"{shown(name)} is no step of the lesson; there are {known}")
     return found
 
 

@@ -14,10 +14,11 @@ const withAnswers = new URLSearchParams(location.search).has("answers");
 
 async function start() {
   const [steps, { care }] = await Promise.all([get("/api/lesson"), get("/api/choices")]);
-  const answers = withAnswers ? (await (await post("/api/lesson/answers", {})).json()).answers : null;
   if (withAnswers) document.querySelector("h1").append(", with answers");
   document.querySelector("#care").textContent = care.join(" ");
-  for (const [k, step] of steps.entries()) await add(step, k, answers?.find((one) => one.name === step.name));
+  for (const [k, step] of steps.entries()) {
+    await add(step, k, withAnswers ? await (await post("/api/lesson/truth", { step: step.name })).json() : null);
+  }
   document.querySelector("#ready").textContent = "Ready.";
   document.querySelector("#print").disabled = false;
 }
