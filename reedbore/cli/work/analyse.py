@@ -72,7 +72,7 @@ def make(asked: Asked, progress: Progress) -> Made:
     known, reach = known_of(asked)
     for path in asked.outputs:
         _check_output(path)
-    _check_numbers(asked)
+    check_numbers(asked)
     passage = _passage(asked.passage)
     entries = _log(asked)
     if asked.recording is None:
@@ -184,7 +184,6 @@ def opened(asked: Asked, *, every: bool = False) -> Recording:
     ReedboreError
         If a file cannot be read, or there is no such channel.
     """
-    _check_numbers(asked)
     assert asked.recording is not None
     horn = sound.Pieces(asked.recording)
     if asked.throat is not None and asked.throat_channel is not None:
@@ -205,7 +204,7 @@ def opened(asked: Asked, *, every: bool = False) -> Recording:
     return by_channel(horn, asked.throat_channel)
 
 
-def _check_numbers(asked: Asked) -> None:
+def check_numbers(asked: Asked) -> None:
     """Refuse a channel or a length that none can be."""
     if asked.throat_channel is not None and not 1 <= asked.throat_channel <= MOST_CHANNELS:
         raise ReedboreError(

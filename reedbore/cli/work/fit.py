@@ -7,7 +7,7 @@ import numpy as np
 
 from reedbore import sound
 from reedbore.cli.common import Progress, tell
-from reedbore.cli.work.analyse import Asked, Made, known_of, opened
+from reedbore.cli.work.analyse import Asked, Made, check_numbers, known_of, opened
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.model.presets import write_text
@@ -56,6 +56,7 @@ def make(asked: Asked, output: Path | None, progress: Progress) -> Made:
         if output.suffix.lower() != ".toml":
             raise ReedboreError(f"{output} has no known kind of file; write .toml")
         check_writable(output)
+    check_numbers(asked)
     if asked.recording is None:
         raise ReedboreError("RECORDING is missing: the sound file that is to be fitted")
     recording = opened(asked, every=True)
