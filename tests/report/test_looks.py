@@ -44,8 +44,8 @@ def test_every_table_of_words_and_looks_is_total(table, states):
 
 
 def test_the_page_knows_no_other_states():
-    # Of a row of the lock table, too; a badge may wait for an answer, and sound runs.
-    known = {*State, *RowState, "waiting", "running"}
+    # Of a row of the lock table, too; a badge may wait for an answer; sound runs or is closed.
+    known = {*State, *RowState, "waiting", "running", "closed"}
     told = r"""(?:\bstate (?:===|!==) |data-state(?:=|": ))"([\w ]+)\""""
     texts = [*scripts(), *(path.read_text(encoding="utf-8") for path in STATIC.rglob("*.css"))]
     found = [state for text in texts for state in re.findall(told, text)]
