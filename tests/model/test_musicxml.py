@@ -461,11 +461,34 @@ def marked(offset: int, value: int) -> Callable[[bytes], bytes]:
     return written
 
 
+def unnamed(data: bytes) -> bytes:
+    """Break the name of the first member in the table of an archive, which is marked as UTF-8."""
+    at = data.find(CENTRAL)
+    spoilt = bytearray(data)
+    spoilt[at + 9] |= 0x08
+    spoilt[at + 46] = 0xF4
+    return bytes(spoilt)
+
+
+def misplaced(data: bytes) -> bytes:
+    """Say that the table of an archive is longer than the archive."""
+    at = data.rfind(b"PK\x05\x06")
+    return data[: at + 12] + (2**31).to_bytes(4, "little") + data[at + 16 :]
+
+
+def newer(data: bytes) -> bytes:
+    """Ask for a version of the format that does not exist."""
+    return marked(4, 183)(data)
+
+
 @pytest.mark.parametrize(
     "spoil",
-    [no_archive, corrupt, marked(6, 1), marked(8, 97)],
-    ids=["no archive", "corrupt", "under a password", "packed in a way not known"],
-)
+    [no_archive, corrupt, marked(6, 1), marked(8, 97), marked(8, 12), unnamed, misplaced, newer],
+    ids=[
+        "no archive", "corrupt", "under a password", "packed in a way not known", "bzip2",
+        "name that is none", "table too long", "of a version not known",
+    ],
+)  # fmt: skip
 def test_an_archive_that_cannot_be_unpacked_is_told(
     tmp_path: Path, spoil: Callable[[bytes], bytes]
 ) -> None:

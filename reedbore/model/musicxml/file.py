@@ -20,8 +20,12 @@ MOST_ELEMENTS, DEEPEST = 1_000_000, 40
 ZIPPED = ".mxl"
 CONTAINER = "META-INF/container.xml"
 
-_BROKEN = zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError
-"""What reading an archive raises: broken, cut off, packed in a way not known, under a password."""
+PACKED = zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED
+"""How members of a compressed score are packed: MusicXML 4.0, compressed files (from memory)."""
+SPOILT = zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError
+"""What the library raises for an archive that was spoilt, cut off, or is of a version not known."""
+UNDER_PASSWORD = 0x1
+"""Flag of a member of an archive: .ZIP File Format Specification, 4.4.4, bit 0 (from memory)."""
 
 
 def opened(path: Path) -> ET.Element:
@@ -57,22 +61,35 @@ def opened(path: Path) -> ET.Element:
 def _unzipped(data: bytes) -> bytes:
     """Return the score of a compressed file: the first that its container names."""
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as held:
-            container = _parsed(_member(held, CONTAINER))
-            found = next((e for e in container.iter() if _plain(e.tag) == "rootfile"), None)
-            name = "" if found is None else found.get("full-path", "")
-            if not name:
-                raise NoteError(f"its {CONTAINER} names no score")
-            return _member(held, name)
-    except _BROKEN as error:
-        raise NoteError(f"this is no compressed MusicXML file ({error})") from None
+        held = zipfile.ZipFile(io.BytesIO(data))
+    except SPOILT as error:
+        raise _unpackable(error) from None
+    with held:
+        container = _parsed(_member(held, CONTAINER))
+        found = next((e for e in container.iter() if _plain(e.tag) == "rootfile"), None)
+        name = "" if found is None else found.get("full-path", "")
+        if not name:
+            raise NoteError(f"its {CONTAINER} names no score")
+        return _member(held, name)
+
+
+def _unpackable(why: object) -> NoteError:
+    return NoteError(f"this is no compressed MusicXML file ({why})")
 
 
 def _member(held: zipfile.ZipFile, name: str) -> bytes:
     if name not in held.namelist():
         raise NoteError(f"it holds no {name!r:.80}")
-    with held.open(name) as file:
-        data = file.read(LARGEST_FILE + 1)
+    member = held.getinfo(name)
+    if member.flag_bits & UNDER_PASSWORD:
+        raise _unpackable(f"{name!r:.80} lies under a password")
+    if member.compress_type not in PACKED:
+        raise _unpackable(f"{name!r:.80} is packed in a way not known")
+    try:
+        with held.open(name) as file:
+            data = file.read(LARGEST_FILE + 1)
+    except SPOILT as error:
+        raise _unpackable(error) from None
     if len(data) > LARGEST_FILE:
         raise NoteError(f"{name!r:.80} in it is larger than {LARGEST_FILE // 1000} kB unpacked")
     return data
