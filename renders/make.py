@@ -6,6 +6,7 @@ the stand), ``folds`` (the picture of a singer), ``maps`` (the atlas too), ``rea
 of the output of commands). Run it after every change of the sound, then see what changed.
 """
 
+import os
 import re
 import shlex
 import shutil
@@ -38,6 +39,12 @@ BLOCK = re.compile(r"```text\n\$ (reedbore [^\n]*)\n(.*?)```", re.S)
 MAP = re.compile(
     r"^reedbore ((?:sweep|locks) .* -o (\S+)\.zarr) && reedbore picture \S+ -o (\S+\.png)$", re.M
 )
+ONE_PROCESSOR = {
+    "OPENBLAS_CORETYPE": "Haswell",
+    "NPY_DISABLE_CPU_FEATURES": "X86_V4 AVX512F AVX512_SKX AVX512_CLX AVX512_ICL AVX512_SPR",
+}
+"""Linear algebra sums in another order on another processor, and a singer's rows hang on that."""
+
 _OFF = re.compile(r"([A-G][b#]?\d)([+-][\d.]+)c")
 ELIDED = "…"
 
@@ -96,9 +103,12 @@ def renewed(shown: str, said: str) -> str:
 
 
 def run(command: str, folder: Path) -> str:
-    """Run a ``reedbore`` command in a folder and return what it says."""
+    """Run a ``reedbore`` command in a folder and return what it says, on any processor the same."""
     words = [sys.executable, "-m", "reedbore", *shlex.split(command.removeprefix("reedbore "))]
-    return subprocess.run(words, cwd=folder, check=True, stdout=subprocess.PIPE, text=True).stdout
+    known = os.environ | ONE_PROCESSOR
+    return subprocess.run(
+        words, cwd=folder, env=known, check=True, stdout=subprocess.PIPE, text=True
+    ).stdout
 
 
 # --- the parts -----------------------------------------------------------------------------------
