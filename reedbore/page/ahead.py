@@ -118,7 +118,7 @@ def likely(words: Words) -> Iterator[Callable[[], object]]:
         yield partial(_sung, sung)
     if not horn.bore.holes:
         for push in PUSHES_MM:
-            yield partial(_pushed, replace(plain, fingering=words.fingering), push)
+            yield partial(_pushed, replace(words, settings=settings), push)
     bare = tuple(
         text for text in settings if not text.startswith(("reed.", "bore.", "mouthpiece."))
     )

@@ -80,6 +80,7 @@ def moving(take: Take, found: Pitches, frames: int, points: int) -> tuple[Sample
     begin, seconds = _stretch(take, found)
     drawn = bore_pressure.pressures(take, begin, seconds, frames, points)
     shape = bore_pressure.outline(take.setup)
+    whole = shape.reach >= shape.profile[-1][0]  # no hole is open before the end
     headers = {
         "x-positions": _short(drawn.positions, 6),
         "x-times": _short(drawn.times, 7),
@@ -95,7 +96,7 @@ def moving(take: Take, found: Pitches, frames: int, points: int) -> tuple[Sample
             "reach": shape.reach,
             "round_trip": shape.round_trip,
         },
-        "x-extra": end_correction(take.setup.bore, gas_of(take.setup)),
+        "x-extra": end_correction(take.setup.bore, gas_of(take.setup)) if whole else 0.0,
         "x-ratio": "" if found.ratio is None else f"{found.ratio[0]}/{found.ratio[1]}",
     }
     swing = drawn.forward - drawn.forward.mean(axis=0) + 0.5 * drawn.pressure.mean(axis=0)

@@ -142,10 +142,10 @@ def looped(sound: Samples, rate: float, beat: Beat | None = None) -> Loop:
     lowest, highest = round(FIRST_SHARE * end), round(LAST_SHARE * end)
     if beat is not None:
         lowest, highest = round(SETTLED_S * rate) + fade, end - round(beat.least * rate)
-        if highest <= lowest or not _holds(beat, (end - np.arange(lowest, highest)) / rate).any():
-            return Loop(_faded(sound, fade), 0, end)
     allowed = np.arange(lowest, highest + 1)
     whole = _holds(beat, (end - allowed) / rate) if beat else np.ones(allowed.size, bool)
+    if not whole.any():
+        return Loop(_faded(sound, fade), 0, end)
     first, alike = _best_start(tail, sound[lowest - fade : highest], whole)
     first += lowest
     before = sound[first - fade : first]

@@ -6,6 +6,7 @@ what the command `render` tells of the same passage.
 """
 
 import base64
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
@@ -190,11 +191,7 @@ def stream(body: Mapping[str, Any]) -> Iterator[Document]:
     request = read_passage(read(body.get("passage"), read_words(body.get("words", {}))))
     yield plan(request)
     if body.get("look") is not True:
-        yield from told(partial(_judged, request))
-
-
-def _judged(request: PassageRequest, tell: Tell) -> None:
-    play(request, tell)
+        yield from told(partial(play, request))
 
 
 def plan(request: PassageRequest) -> dict[str, Any]:
@@ -288,4 +285,4 @@ def _course(times: NDArray[np.float64], hz: NDArray[np.float64]) -> list[list[fl
     """Thin a course of pitch for drawing; None where there is none. [s], [Hz]."""
     step = max(1, -(-times.size // MOST_POINTS))
     pairs = zip(times[::step].tolist(), hz[::step].tolist(), strict=True)
-    return [[round(at, 4), round(one, 3) if one == one else None] for at, one in pairs]  # noqa: PLR0124
+    return [[round(at, 4), None if math.isnan(one) else round(one, 3)] for at, one in pairs]

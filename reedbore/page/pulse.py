@@ -13,13 +13,11 @@ from reedbore.errors import ReedboreError
 from reedbore.model.bore import Bore, BoreSection
 from reedbore.model.presets import load_horn
 from reedbore.page.answers import shown
+from reedbore.simulate.bore_pressure import profile
 from reedbore.simulate.pulse import Pulse, pulse
 
 KELVIN = 300.15
 """Of the air, as usual in a setup. [K]"""
-
-PUSH = 0.1
-"""Of the strongest wave: below this neither a push nor a pull is seen."""
 
 BORES = {"tube": "a plain tube", "cone": "a cone", "short": "a short, wide tube"}
 ENDS = {
@@ -50,7 +48,7 @@ def bore_named(name: object) -> Bore:
     ReedboreError
         If there is none of that name.
     """
-    if name not in BORES:
+    if name not in tuple(BORES):
         raise ReedboreError(f"bore is {shown(name)}; there are {', '.join(BORES)}")
     if name == "short":
         return Bore(sections=(BoreSection(length=0.3, entry=0.06, exit=0.06),))
@@ -81,7 +79,7 @@ def running(name: object, end: object, frames: int, points: int) -> tuple[Sample
         If there is no such bore or end.
     """
     bore = bore_named(name)
-    if end not in ENDS:
+    if end not in tuple(ENDS):
         raise ReedboreError(f"end is {shown(end)}; there are {', '.join(ENDS)}")
     found = pulse(bore, end, KELVIN, frames, points)  # type: ignore[arg-type]
     entry = bore.diameter_at(0.0)
@@ -89,11 +87,6 @@ def running(name: object, end: object, frames: int, points: int) -> tuple[Sample
     still = np.zeros(frames)
     rows = np.concatenate((found.pressure * wider, found.forward * wider))
     times = found.times - found.times[0]
-    far: list[list[float]] = []
-    start = 0.0
-    for length, near, wide in bore.chain():
-        far += [[start, near], [start + length, wide]]
-        start += length
     headers = {
         "x-positions": [round(float(at), 6) for at in found.positions],
         "x-times": [round(float(at), 8) for at in times],
@@ -107,7 +100,7 @@ def running(name: object, end: object, frames: int, points: int) -> tuple[Sample
             for at, text, kind in _captions(found, end)
         ],
         "x-outline": {
-            "outline": far,
+            "outline": [list(point) for point in profile(bore)],
             "holes": [[hole.position, hole.diameter / 2.0, 1.0] for hole in found.bore.holes],
             "end": "closed" if end == "closed" else bore.end,
         },

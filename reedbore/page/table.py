@@ -4,18 +4,14 @@ In: words. Out: dictionaries fit for JSON, one after the other; whoever no longe
 the generator.
 """
 
-import queue
-import threading
 from collections.abc import Iterator
-from contextvars import copy_context
 from dataclasses import replace
-from functools import partial
 from typing import Any
 
-from reedbore import stopping
 from reedbore.errors import ReedboreError
 from reedbore.notes import midi_to_hz
 from reedbore.page.map import sung_words
+from reedbore.page.underway import Document, Tell, told
 from reedbore.report import locks, singer
 from reedbore.report.words import CLOCK, FOLDS, sentence
 from reedbore.simulate.request.take import Words, players, read_request, tune_request, with_demo
@@ -28,7 +24,7 @@ CLOCK_SHARE = 0.4
 """Of the work, if a singer is asked as well."""
 
 
-def table(words: Words, *, thorough: bool = False, sung: bool = True) -> Iterator[dict[str, Any]]:
+def table(words: Words, *, thorough: bool = False, sung: bool = True) -> Iterator[Document]:
     """Make the lock table of the fingered note, telling how far it is.
 
     First it is searched for a voice like a clock, then for a singer whose folds feel the horn: the
@@ -67,44 +63,29 @@ def table(words: Words, *, thorough: bool = False, sung: bool = True) -> Iterato
     _, voice = players(with_demo(words))
     low, high = (midi_to_hz(midi, words.a4) for midi in voice.midi_range)
     hz: float = request.typed.fingered_hz
-    seek = partial(lock_table, request.setup, hz)
-    told: queue.SimpleQueue[dict[str, Any] | Exception] = queue.SimpleQueue()
-    closed = threading.Event()
     share = CLOCK_SHARE if sung else 1.0
 
-    def tell(done: float) -> None:
-        stopping.check()
-        if closed.is_set():
-            raise stopping.Stopped
-        told.put({"done": min(done, 1.0)})
+    def work(tell: Tell) -> None:
+        def done(part: float) -> None:
+            tell({"done": min(part, 1.0)})
 
-    def work() -> None:
-        try:
-            found = seek(
-                voice_range=(low, high), thorough=thorough, progress=lambda one: tell(share * one)
+        found = lock_table(
+            request.setup,
+            hz,
+            voice_range=(low, high),
+            thorough=thorough,
+            progress=lambda one: done(share * one),
+        )
+        rows = None
+        if sung:
+            tell({"done": share, "table": _table_told(found, None, words.a4)})
+            rows = _singer(
+                found, words if folded else None, lambda one: done(share + (1.0 - share) * one)
             )
-            rows = None
-            if sung:
-                told.put({"done": share, "table": _table_told(found, None, words.a4)})
-                rows = _singer(
-                    found, words if folded else None, lambda one: tell(share + (1 - share) * one)
-                )
-            told.put({"done": 1.0, "table": _table_told(found, rows, words.a4), "whole": True})
-        except Exception as error:
-            told.put(error)
+        tell({"done": 1.0, "table": _table_told(found, rows, words.a4)})
 
     yield {"done": 0.0}
-    threading.Thread(target=copy_context().run, args=(work,), daemon=True).start()
-    try:
-        whole = False
-        while not whole:
-            one = told.get()
-            if isinstance(one, Exception):
-                raise one
-            whole = one.pop("whole", False)
-            yield one
-    finally:
-        closed.set()
+    yield from told(work)
 
 
 def _singer(found: Table, own: Words | None, tell: Progress) -> list[SingerRow]:

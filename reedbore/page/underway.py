@@ -16,7 +16,7 @@ Document = Mapping[str, Any]
 Tell = Callable[[Document], None]
 
 
-def told(work: Callable[[Tell], None]) -> Iterator[Document]:
+def told(work: Callable[[Tell], object]) -> Iterator[Document]:
     """Do work in a thread of its own.
 
     Parameters

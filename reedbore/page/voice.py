@@ -19,7 +19,7 @@ from reedbore.files import file_stem
 from reedbore.model.passage import Passage
 from reedbore.model.units import QUANTITIES, from_si
 from reedbore.page import passage as passages
-from reedbore.page.answers import shown
+from reedbore.page.answers import number, shown
 from reedbore.page.request import read_words
 from reedbore.page.underway import Document, Tell, told
 from reedbore.report import recording as report
@@ -58,7 +58,7 @@ def stream(body: Mapping[str, Any]) -> Iterator[Document]:
         If it is no sound, too long, silent, or anything else is wrong with it.
     """
     kind, name, data = body.get("kind"), body.get("name"), body.get("data")
-    if kind not in LONGEST_S:
+    if kind not in tuple(LONGEST_S):
         raise ReedboreError(f"kind is {shown(kind)}; write {' or '.join(LONGEST_S)}")
     assert isinstance(data, bytes)
     with TemporaryDirectory(prefix="reedbore-") as made:
@@ -71,7 +71,8 @@ def stream(body: Mapping[str, Any]) -> Iterator[Document]:
             for document in judge(path, body):
                 yield _bare(document, folder)
         except ReedboreError as error:
-            raise type(error)(_bare(str(error), folder)) from error
+            error.args = (_bare(str(error), folder),)
+            raise
 
 
 def _plain_name(name: object) -> str:
@@ -142,7 +143,7 @@ def _together(path: Path, body: Mapping[str, Any]) -> Iterator[Document]:
     words = read_words(body.get("words", {}))
     _, passage = _passage(body, words)
     throat = body.get("throat")
-    recording = by_channel(sound.Pieces(path), int(throat) if throat else None)
+    recording = by_channel(sound.Pieces(path), int(number("throat", throat)) if throat else None)
     _, singer = players(words)
     reach = singer.reach(words.a4)
     yield {

@@ -163,19 +163,26 @@ def outline(setup: Setup) -> Outline:
         To the end of its length; an endless row of holes goes on beyond.
     """
     bore = setup.bore
-    profile: list[tuple[float, float]] = []
-    start = 0.0
-    for length, entry, far in bore.chain():
-        if not profile or profile[-1] != (start, entry):
-            profile.append((start, entry))
-        start += length
-        profile.append((start, far))
+    shape = profile(bore)
+    start = shape[-1][0]
     holes = [HolePlace(hole.position, 0.5 * hole.diameter, hole.open) for hole in bore.holes]
     if bore.lattice is not None:
         holes.append(HolePlace(start, 0.5 * bore.lattice.diameter, 1.0))
     reach = _reach(bore)
     trip = 2.0 * reach / acoustics.gas_of(setup).sound_speed
-    return Outline(tuple(profile), tuple(holes), bore.end, reach, trip)
+    return Outline(shape, tuple(holes), bore.end, reach, trip)
+
+
+def profile(bore: Bore) -> tuple[tuple[float, float], ...]:
+    """Return where [m] a bore has which radius [m], straight between, from the reed to the end."""
+    found: list[tuple[float, float]] = []
+    start = 0.0
+    for length, entry, far in bore.chain():
+        if not found or found[-1] != (start, entry):
+            found.append((start, entry))
+        start += length
+        found.append((start, far))
+    return tuple(found)
 
 
 def _steps(take: Take, begin: float, seconds: float, frames: int, points: int) -> NDArray[np.int64]:

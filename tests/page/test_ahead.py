@@ -5,8 +5,10 @@ import threading
 import pytest
 from browsing import PATIENCE_S
 
+from reedbore.notes import midi_to_hz, parse_note
 from reedbore.page import ahead
 from reedbore.page.request import read_words
+from reedbore.simulate.request.take import read_request
 
 DEMO = {"fingered": "Bb2", "sung": "D4"}
 
@@ -33,6 +35,19 @@ def test_the_nearest_is_solved_first(solved: list[str]):
     assert "voice.drive=folds" in solved
     assert {"+0.5 mm", "-5 mm"} <= set(solved)
     assert "clarinet-b-flat None D3" in solved  # its lowest note, a third above
+
+
+def test_pushes_of_a_written_note_are_those_of_the_note_that_it_sounds(monkeypatch):
+    pushed: list[float] = []
+    monkeypatch.setattr(
+        ahead, "_pushed", lambda words, _: pushed.append(read_request(words).typed.fingered_hz)
+    )
+    monkeypatch.setattr(ahead, "_solve", lambda words: None)
+    monkeypatch.setattr(ahead, "_sung", lambda words: None)
+    for solve in ahead.likely(read_words({"fingered": "C4", "sung": "D4", "written": True})):
+        solve()
+    # Written C4 of a tenor sounds a ninth lower, B flat 2: common practice, no source.
+    assert set(pushed) == {midi_to_hz(parse_note("Bb2"))}
 
 
 def test_it_waits_until_nothing_else_is_asked_and_ends(solved: list[str]):

@@ -135,9 +135,15 @@ def test_a_right_answer_is_right_and_a_wrong_one_gets_a_hint_and_no_result(name)
 @pytest.mark.slow
 def test_turns_are_counted_as_the_verdict_measures_them():
     drift = abs(checks._judged(checks._setup(BY_NAME["drift"])).drift_hz)
-    found, _ = checks._drift(BY_NAME["drift"])
+    found, said = checks._drift(BY_NAME["drift"])
     assert found == pytest.approx(5.0 * drift, rel=0.05)
     assert check("drift", round(found))["right"]
+    # So much earlier is a push after each swell: by the pitches of both, not by their partial.
+    verdict = checks._judged(checks._setup(BY_NAME["drift"]))
+    p, q = verdict.ratio
+    early = 5.0 * abs(verdict.sung_hz - p / q * verdict.played_hz) / found
+    assert early == pytest.approx(0.5, rel=0.05)
+    assert f"the {p} pushes have come early by half a push, and meet the {q} openings" in said
     for answer in WRONG["drift"]:
         assert not check("drift", answer)["right"]
 

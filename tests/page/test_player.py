@@ -19,12 +19,13 @@ from starlette.testclient import TestClient
 from reedbore.cli import main
 from reedbore.model.midi.write import midi_bytes
 from reedbore.model.musicxml.write import musicxml_bytes
-from reedbore.model.presets import load_piece, preset_path
+from reedbore.model.presets import load_horn, load_piece, preset_path
 from reedbore.model.setup import Horn
 from reedbore.page import app, atlas, choices, passage, voice
 from reedbore.page.request import read_words
 from reedbore.simulate.request.passage import read_passage
 from reedbore.simulate.request.take import Words, read_request
+from reedbore.simulate.tuning import WrongNote
 from reedbore.verdict import atlas as stores
 
 HOME = "http://127.0.0.1"
@@ -279,9 +280,24 @@ def test_what_is_no_voice_is_said_to_be_none(tab: TestClient, monkeypatch) -> No
     assert "is silent" in refusal(tab, wav(hum())[:44] + bytes(4 * RATE), kind="both")
     assert "throat-channel is 2" in refusal(tab, wav(hum()), kind="both", throat=2)
     assert "kind is 'choir'" in refusal(tab, b"", kind="choir")
+    assert "kind is " in refusal(tab, b"", kind=["voice"])
+    assert "throat is 'x'; it must be a number" in refusal(tab, wav(hum()), kind="both", throat="x")
     monkeypatch.setitem(voice.LONGEST_S, "voice", 0.5)
     assert "lasts 1 s; the page judges up to 0.5 s" in refusal(tab, wav(hum()))
     assert left() == before
+
+
+def test_a_note_that_does_not_speak_is_told_as_such(monkeypatch) -> None:
+    horn = load_horn("tenor-saxophone")
+
+    def mute(*_: object) -> None:
+        raise WrongNote(horn, "the horn does not speak on {}", 46.0)
+
+    monkeypatch.setattr(voice.passages, "play", mute)
+    body = {"kind": "voice", "name": "a.wav", "words": QUICK, "data": wav(hum())}
+    with pytest.raises(WrongNote, match=r"^the horn does not speak on Bb2$") as told:
+        list(voice.stream(body))
+    assert str(told.value.as_written()).startswith("the horn does not speak on C4")
 
 
 def test_a_horn_in_place_of_a_voice_is_told_before_it_is_judged(tab: TestClient) -> None:

@@ -345,6 +345,15 @@ def test_the_moving_bore_ends_in_the_mouthpiece(tab: TestClient) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(("note", "turns"), [("D3", True), ("A3", False)])
+def test_the_wave_turns_behind_the_end_only_where_no_hole_is_open(tab, note: str, turns: bool):
+    words = {"horn": "clarinet-b-flat", "fingered": note, "sung": None}
+    answer = post(tab, "bore", words=words, frames=24, points=24)
+    outline = json.loads(answer.headers["x-outline"])
+    assert (outline["reach"] == outline["outline"][-1][0]) is turns
+    assert (float(answer.headers["x-extra"]) > 0.0) is turns
+
+
 def test_the_moving_bore_shows_folds_that_open_as_often_as_the_ratio_says(tab: TestClient) -> None:
     words = {"sung": "3/2-40c", "settings": {"voice.drive": "folds"}}
     answer = post(tab, "bore", words=words, frames=240, points=20)

@@ -107,7 +107,10 @@ def test_captions_say_what_the_waves_do(found: Found) -> None:
         assert ("upright" in turned, "push" in turned.rsplit("as a", 1)[1]) == (pushes, pushes)
 
 
-@pytest.mark.parametrize(("bore", "end"), [("trumpet", "open"), ("tube", "ajar"), (None, "open")])
+@pytest.mark.parametrize(
+    ("bore", "end"),
+    [("trumpet", "open"), ("tube", "ajar"), (None, "open"), (["tube"], "open"), ("tube", {})],
+)
 def test_no_other_bores_or_ends_are_known(bore: object, end: object) -> None:
     with pytest.raises(ReedboreError, match="there are"):
         films.running(bore, end, 24, 20)

@@ -20,7 +20,7 @@ from reedbore.page.lesson.turns import turns_of
 from reedbore.page.pulse import KELVIN, bore_named
 from reedbore.page.request import read_words
 from reedbore.report.words import below
-from reedbore.simulate import pulse, pushes
+from reedbore.simulate import pulse
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request
 from reedbore.simulate.take import Take, render
 from reedbore.verdict.result import Verdict
@@ -194,7 +194,8 @@ def _tube(step: Step) -> Truth:
     return 2.0 * trips, (
         f"{2 * trips} times: down as a push, back as a pull, down as a pull, back as a push. The "
         f"note of this tube, {1e3 * length:.0f} mm long, has {setup.voice.frequency:.0f} swings a "
-        f"second, for sound runs {2 * trips} of its lengths in the time of one."
+        f"second: in the time of one, sound runs {2 * trips} times its length and a little "
+        "further, for it turns just outside the end."
     )
 
 
@@ -248,12 +249,12 @@ def _octave(step: Step) -> Truth:
 def _drift(step: Step) -> Truth:
     request = _request(read_words(step.words))
     seen = turns_of(request.setup, request.typed.fingered_hz)
-    marks = pushes.meetings(seen.take, 1.0, COUNTED_S)
-    p, _ = marks.ratio or (1, 1)
+    p, q = seen.partials
+    early = {1: "one whole push", 2: "half a push"}.get(q, f"one {q}th of a push")
     found = _verdicts.get(("beat", request.setup), lambda: _swells(seen.times, seen.strength))
     return found, (
         f"About {found:.0f}: {found:.1f} in five seconds. So often the {p} pushes have come early "
-        "by one whole push, and meet the reed as they did before."
+        f"by {early}, and meet the {q} openings as they did before, each as another one did."
     )
 
 

@@ -14,7 +14,7 @@ from reedbore.measures import pitch
 from reedbore.model.setup import Setup
 from reedbore.page.lesson.steps import COUNTED_S
 from reedbore.simulate.outside import SOUND_RATE
-from reedbore.simulate.take import Take, render
+from reedbore.simulate.take import render
 from reedbore.verdict.result import NEAR_CENTS, SIMPLE
 
 BEGINS_S, AFTER_S = 1.0, 0.5
@@ -32,7 +32,6 @@ class Turns(NamedTuple):
     """Of the strongest moment, at most 1."""
     partials: tuple[int, int]
     """Which of the horn's and which of the voice's it is."""
-    take: Take
 
 
 def turns_of(setup: Setup, fingered_hz: float) -> Turns:
@@ -63,4 +62,4 @@ def turns_of(setup: Setup, fingered_hz: float) -> Turns:
     line = pitch.phase_track(sound, rate, ratio[1] * sung, BAND_HZ)
     shown = (line.times >= BEGINS_S) & (line.times <= BEGINS_S + COUNTED_S)
     strength = line.amplitude[shown]
-    return Turns(line.times[shown] - BEGINS_S, strength / strength.max(), ratio, take)
+    return Turns(line.times[shown] - BEGINS_S, strength / strength.max(), ratio)
