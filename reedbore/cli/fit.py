@@ -31,7 +31,8 @@ def fit(
     Parameters
     ----------
     recording
-        Sound of the horn: WAV, FLAC, OGG or MP3, of any rate; a held note of 0.3 s or more.
+        Sound of the horn: WAV, FLAC, OGG or MP3, of any rate; a held note of 0.5 s or more, and of
+        no less than 32 periods and 0.2 s.
     horn
         Horn, by name or as a preset file. [default: tenor-saxophone]
     fingered
@@ -61,7 +62,7 @@ def fit(
         throat=throat,
         throat_channel=throat_channel,
         fingered=fingered,
-        horn=horn or work.USUAL_HORN,
+        horn=horn or work.usual_horn(),
         voice=voice,
         a4=a4,
     )

@@ -24,11 +24,8 @@ MIDDLE_HZ, STEP = 1000.0, 10.0**0.1
 PERIODS = 32
 """A frame is so long: partials of the note and of an eighth of it stay apart."""
 
-GRAIN = 96
-"""Frames are whole multiples of this, which are quick to transform. [samples]"""
-
 LEAST = 1e-15
-"""Amplitudes below are none. [any]"""
+"""A softer microphone has heard nothing. [any]"""
 
 Reals = NDArray[np.float64]
 
@@ -59,7 +56,7 @@ def thirds(amplitude: Reals, hz: float) -> Bands:
     number = np.rint(np.log(partial / MIDDLE_HZ) / np.log(STEP)).astype(np.int64)
     found, which = np.unique(number, return_inverse=True)
     power = np.bincount(which, amplitude**2)
-    return Bands(MIDDLE_HZ * STEP**found, 10.0 * np.log10(np.maximum(power, LEAST**2)))
+    return Bands(MIDDLE_HZ * STEP**found, spectrum.decibel(np.sqrt(power)))
 
 
 def partials(tones: Sequence[Reals], rate: float, hz: float, count: int) -> Reals:
@@ -79,10 +76,11 @@ def partials(tones: Sequence[Reals], rate: float, hz: float, count: int) -> Real
     Returns
     -------
     ndarray, shape (count,)
-        Effective means, each microphone counting alike; 0 from half the rate up, and for silence.
+        Effective means, each microphone counting alike; 0 from half the rate up, and of what is
+        silent or nowhere holds the note.
     """
     size = min(tones[0].size, round(PERIODS / hz * rate))
-    size -= size % GRAIN
+    size -= size % spectrum.GRAIN
     total, frames = np.zeros(count), 0
     whole = [max(float(np.std(tone)), LEAST) for tone in tones]
     for start in range(0, tones[0].size - size + 1, max(1, size // 2)):

@@ -18,6 +18,9 @@ HALF_WIDTH = 4
 SILENCE_DB = -300.0
 # Of so many sounds lines are sought together: more would not fit into the cache.
 AT_ONCE = 32
+# Lengths that are whole multiples of this have many small factors, and are transformed many times
+# faster. [samples]
+GRAIN = 96
 
 
 class Lines(NamedTuple):

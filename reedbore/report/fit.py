@@ -8,7 +8,8 @@ from typing import Any, NamedTuple
 from reedbore.model.units import QUANTITIES, format_edge
 from reedbore.notes import A4_HZ, note_name
 from reedbore.report.words import STATES
-from reedbore.verdict.fit import REFUSED_DB, Fit
+from reedbore.verdict import fit as fitting
+from reedbore.verdict.fit import Fit
 from reedbore.verdict.recording import Found
 from reedbore.verdict.recording.modelled import Depth
 from reedbore.verdict.result import Verdict
@@ -55,9 +56,9 @@ def document(found: Fitted, a4: float = A4_HZ) -> dict[str, Any]:
         "played_note": note_name(note.played_hz, a4),
         "left_db": fit.rest_db,
         "preset_left_db": fit.preset_db,
-        "refused_above_db": REFUSED_DB,
+        "refused_above_db": fitting.REFUSED_DB,
         "fits": fit.fits,
-        "most_of_it": fit.left.feature,
+        "largest_part": fit.left.feature,
         "settings": {
             one.name: {"value": one.value, "low": one.low, "high": one.high, "preset": one.preset}
             for one in fit.settings
@@ -81,8 +82,8 @@ def refusal(found: Fitted, a4: float = A4_HZ) -> str:
     note, fit = found.note, found.fit
     return (
         f"{note_name(note.played_hz, a4)} at {note.begin_s:.2f} s: the nearest that this horn "
-        f"comes is {fit.rest_db:.1f} dB away on an average, and {REFUSED_DB:g} dB are allowed; "
-        f"above all, in the recording {fit.left.feature}"
+        f"comes is {fit.rest_db:.1f} dB away on an average, and {fitting.REFUSED_DB:g} dB "
+        f"are allowed; above all, in the recording {fit.left.feature}"
     )
 
 
@@ -129,11 +130,11 @@ def text(found: Fitted, a4: float = A4_HZ) -> str:
         _least_sure(fit),
         f"Microphone and room make it {abs(fit.slope):.1f} dB an octave "
         f"{'brighter' if fit.slope > 0.0 else 'darker'}, give or take {fit.slope_within:.1f}.",
-        f"Most of what is left: {fit.left.feature}.",
+        f"The largest part of what is left: {fit.left.feature}.",
     ]
     if depth is not None:
         said.append(
-            f"Sung at depth {depth.value:.2f}, give or take {depth.low:.2f} to {depth.high:.2f}."
+            f"Sung at depth {depth.value:.2g}, give or take {depth.low:.2g} to {depth.high:.2g}."
         )
     if modelled is not None:
         said.append(

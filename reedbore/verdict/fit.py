@@ -9,6 +9,7 @@ sound has no direction and a bell sends what is high before it. Settings that so
 apart by what is usual only: each is drawn, weakly, towards that of the preset.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -23,6 +24,7 @@ from reedbore.kernel import single
 from reedbore.measures import bands, pitch, spectrum
 from reedbore.model.reed import A_STRENGTH
 from reedbore.model.setup import Horn, Setup
+from reedbore.model.units import QUANTITIES
 from reedbore.notes import cents
 from reedbore.simulate import outside
 from reedbore.simulate.acoustics.numbers import numbers_of
@@ -41,7 +43,7 @@ LOW = np.array([-1.2, -1.3, -0.45, -1.6, -3.0])
 HIGH = np.array([0.5, 0.0, 0.75, 0.7, 3.0])
 """Where is looked: natural logarithms of opening, stiffness and damping over those of the preset,
 second of the breath over the pressure that shuts the reed; last the slope of microphone and room
-[dB/octave]."""
+[dB/octave]. Nothing is looked for where a setting is not allowed."""
 
 USUAL = np.array([0.6, 0.5, 0.5, 1.0, 1.5])
 """How far players and microphones lie about the preset and an even one, as standard deviations: our
@@ -63,11 +65,14 @@ MISSED_DB = 40.0
 NEAR_CENTS = 150.0
 """A setup that plays farther from the note plays another one. [cents]"""
 
-GRAIN = 768
-"""The end that is listened to is a whole multiple of this. [samples]"""
+GRAIN = 8 * spectrum.GRAIN
+"""The end that is listened to is a whole multiple of this, also as it is thinned. [samples]"""
 
 SHORTEST_S = 0.3
-"""A shorter note is not compared. [s]"""
+"""A shorter note is not compared, nor one of fewer periods than a frame of `bands`. [s]"""
+
+EDGE = 1e-6
+"""So far inside the bounds is looked."""
 
 FEWEST_BANDS = 6
 """With fewer bands four settings cannot be told."""
@@ -91,7 +96,7 @@ class Setting(NamedTuple):
 
 
 class Left(NamedTuple):
-    """What most of the remaining difference lies in: in words, and how far it is off. [dB]."""
+    """What the largest part of what is left lies in: in words, and how far it is off. [dB]."""
 
     feature: str
     db: float
@@ -110,7 +115,8 @@ class Fit:
     settings : tuple of Setting
         In the order of `SAID`.
     together : mapping
-        Factor by which each setting may go, all at once, along the least sure direction.
+        Factor by which each setting may go, all at once, along the least sure direction; that of
+        the strength is one of the number on its scale.
     together_db : float
         By how much that changes the sound. [dB]
     rest_db, preset_db : float
@@ -120,7 +126,7 @@ class Fit:
     slope, slope_within : float
         By how much microphone and room make it brighter, and how sure that is. [dB/octave]
     left : Left
-        The feature that explains most of what is left.
+        The feature that explains the largest part of what is left.
     """
 
     setup: Setup
@@ -143,20 +149,27 @@ class Fit:
         return self.rest_db <= REFUSED_DB
 
 
+class _Heard(NamedTuple):
+    """What a player makes of a note: its pitch [Hz], and its partials outside [any]."""
+
+    plays: float
+    partials: Reals
+
+
 class _Horn:
     """A horn tuned to a note, and what it sounds like with each player."""
 
     def __init__(self, horn: Horn, tuned: Setup, hz: float, count: int) -> None:
         self.horn, self.tuned, self.hz, self.count = horn, tuned, hz, count
-        self.plays = hz
+        self.low, self.high = _bounds(horn)
         self._grid = np.linspace(0.0, 1.2 * count * hz, 4 * count + 1)
         self._outside = np.abs(outside.transmission(tuned, self._grid))
 
     @property
     def usual(self) -> Reals:
         """Where the preset lies."""
-        shut = self.horn.reed.held()
-        return np.array([0.0, np.log(self.horn.breath.pressure / shut.closes_at), 0.0, 0.0, 0.0])
+        breath = self.horn.breath.pressure / self.horn.reed.closes_at
+        return np.array([0.0, np.log(breath), 0.0, 0.0, 0.0])
 
     def setup(self, at: Reals) -> Setup:
         """Put a player to the horn."""
@@ -166,26 +179,42 @@ class _Horn:
         setup = setup.with_value("reed.damping", reed.damping * np.exp(at[3]))
         return setup.with_value("breath.pressure_kpa", 1e-3 * setup.reed.closes_at * np.exp(at[1]))
 
-    def amplitudes(self, at: Reals) -> Reals | None:
-        """Return the partials outside; None if the player does not play the note."""
-        setup = self.setup(at)
+    def heard(self, at: Reals) -> _Heard | None:
+        """Blow; None if there can be no such player, or if another note or none comes out."""
+        try:
+            setup = self.setup(at)
+        except ModelError:  # the breath goes with the reed, and may leave its range
+            return None
         rate = setup.time.rate
         if setup.breath.pressure < LEAST_BREATH:
             return None
         seconds = 0.45 + (bands.PERIODS + 16.0) / self.hz
         run = single.run(numbers_of(setup), blown(setup, seconds))
-        # A length with many small factors is transformed many times faster.
         late = slice(-round((bands.PERIODS + 1.0) / self.hz * rate / GRAIN) * GRAIN, None)
         inside, slow = pitch.thin(run.pressure[late], rate)
         if not np.ptp(inside) > 0.05 * setup.breath.pressure:
             return None
-        heard = pitch.fundamental(inside, slow, 0.4 * self.hz, 2.4 * self.hz)
-        if heard is None or abs(cents(heard.hz, self.hz)) > NEAR_CENTS:
+        near = pitch.fundamental(inside, slow, 0.4 * self.hz, 2.4 * self.hz)
+        if near is None or abs(cents(near.hz, self.hz)) > NEAR_CENTS:
             return None
-        self.plays = pitch.refine(inside, slow, heard.hz)
-        wave = spectrum.harmonic_amplitudes(run.outgoing[late], rate, self.plays, self.count)
-        at_hz = self.plays * np.arange(1, self.count + 1)
-        return wave * np.interp(at_hz, self._grid, self._outside)
+        plays = pitch.refine(inside, slow, near.hz)
+        wave = spectrum.harmonic_amplitudes(run.outgoing[late], rate, plays, self.count)
+        at_hz = plays * np.arange(1, self.count + 1)
+        return _Heard(plays, wave * np.interp(at_hz, self._grid, self._outside))
+
+
+def _bounds(horn: Horn) -> tuple[Reals, Reals]:
+    """Return `LOW` and `HIGH`, drawn in to where opening, strength and damping are allowed."""
+    low, high = LOW.copy(), HIGH.copy()
+    reed = horn.reed
+    for place, name, value in (0, SAID[0], reed.opening), (3, SAID[3], reed.damping):
+        quantity = QUANTITIES[name]
+        low[place] = max(low[place], np.log(quantity.low / value))
+        high[place] = min(high[place], np.log(quantity.high / value))
+    quantity = QUANTITIES["reed.strength"]
+    low[2] = max(low[2], np.log(A_STRENGTH) * (quantity.low - reed.strength))
+    high[2] = min(high[2], np.log(A_STRENGTH) * (quantity.high - reed.strength))
+    return low + EDGE, high - EDGE
 
 
 class _Search:
@@ -201,10 +230,10 @@ class _Search:
 
     def rendered(self, at: Reals) -> Reals | None:
         """Return the levels of the same bands at the microphone, their mean 0. [dB]."""
-        found = self.horn.amplitudes(at)
+        found = self.horn.heard(at)
         if found is None:
             return None
-        level = bands.thirds(found, self.horn.hz).level_db
+        level = bands.thirds(found.partials, self.horn.hz).level_db
         level = np.maximum(level, level.max() - RANGE_DB - 15.0)[self.kept]
         return np.asarray(level - level.mean() + at[4] * self.octaves)
 
@@ -220,21 +249,17 @@ class _Search:
 
     def down(self, at: Reals, steps: int = STEPS) -> tuple[float, Reals, Reals]:
         """Go down from a point: what is left, where it ends, and the slopes there."""
-        inside = np.clip(at, LOW + 1e-6, self._high - 1e-6)
+        low, high = self.horn.low, self.horn.high
+        inside = np.clip(at, low + EDGE, high - EDGE)
         found = least_squares(
-            self.cost, inside, bounds=(LOW, self._high), diff_step=0.02, x_scale=USUAL,
-            max_nfev=steps,
-        )  # fmt: skip
+            self.cost, inside, bounds=(low, high), diff_step=0.02, x_scale=USUAL, max_nfev=steps
+        )
         return float(found.cost), found.x, found.jac
-
-    @property
-    def _high(self) -> Reals:
-        room = np.log(3e-3 / self.horn.horn.reed.opening)
-        return np.minimum(HIGH, [0.99 * room, *4 * [np.inf]])
 
     def everywhere(self) -> list[Reals]:
         """Return the best of many points all over, and that of the preset, best first."""
-        tried = [self.horn.usual, *(LOW + (self._high - LOW) * each for each in _spread(TRIALS))]
+        low, high = self.horn.low, self.horn.high
+        tried = [self.horn.usual, *(low + (high - low) * each for each in _spread(TRIALS))]
         costs = [float(np.sum(self.cost(at) ** 2)) for at in tried]
         return [tried[place] for place in np.argsort(costs)[:FOLLOWED]]
 
@@ -250,6 +275,11 @@ def _spread(count: int) -> Reals:
     steps = root ** -np.arange(1.0, 5.0)
     found = (0.5 + np.arange(1, count + 1)[:, np.newaxis] * steps) % 1.0
     return np.concatenate((found, np.full((count, 1), 0.5)), axis=1)
+
+
+def shortest(hz: float) -> float:
+    """Return how long a note must be to be compared, to a hundredth. [s]."""
+    return math.ceil(100.0 * max(SHORTEST_S, bands.PERIODS / hz)) / 100.0
 
 
 def fit(sounds: Sequence[Reals], rate: float, hz: float, horn: Horn) -> Fit:
@@ -274,14 +304,17 @@ def fit(sounds: Sequence[Reals], rate: float, hz: float, horn: Horn) -> Fit:
     Raises
     ------
     ModelError
-        If the note is too short or too dull, or the horn has no such note.
+        If the note is too short or too dull or does not hold still, or the horn has no such note
+        or does not play it.
     """
-    if sounds[0].size < max(SHORTEST_S, bands.PERIODS / hz) * rate:
+    if sounds[0].size < shortest(hz) * rate:
         raise ModelError(
-            f"the note lasts {sounds[0].size / rate:.2f} s; {SHORTEST_S:g} s or more are needed"
+            f"the note lasts {sounds[0].size / rate:.2f} s; {shortest(hz):g} s or more are needed"
         )
     count = int(min(TOP_HZ, 0.45 * rate) / hz)
     recorded = bands.partials(sounds, rate, hz, count)
+    if not recorded.any():
+        raise ModelError(f"the note does not hold still enough at {hz:.0f} Hz to be compared")
     first = _Horn(horn, tune(horn, hz), hz, count)
     search = _Search(first, recorded, ROOM_DB)
     if search.hz.size < FEWEST_BANDS:
@@ -301,9 +334,10 @@ def fit(sounds: Sequence[Reals], rate: float, hz: float, horn: Horn) -> Fit:
 def _drawn(horn: _Horn, at: Reals) -> _Horn:
     """Draw the mouthpiece until the note is in tune with this reed and breath."""
     length = horn.tuned.bore.length
-    if horn.tuned.bore.holes or length is None or horn.amplitudes(at) is None:
+    heard = horn.heard(at)
+    if horn.tuned.bore.holes or length is None or heard is None:
         return horn
-    tuned = horn.tuned.with_value("bore.length_mm", 1e3 * length * horn.plays / horn.hz)
+    tuned = horn.tuned.with_value("bore.length_mm", 1e3 * length * heard.plays / horn.hz)
     return _Horn(horn.horn, tuned, horn.hz, horn.count)
 
 
@@ -311,42 +345,44 @@ def _size(apart: Reals) -> float:
     return float(np.sqrt(np.mean(apart**2)))
 
 
-def _of(horn: Horn, setup: Setup) -> Horn:
-    """Give a horn the reed and breath of a setup."""
-    return horn.model_copy(update={"reed": setup.reed, "breath": setup.breath})
-
-
 def _told(search: _Search, at: Reals, slopes: Reals, preset_db: float) -> Fit:
-    horn, setup = search.horn.horn, search.horn.setup(at)
+    level = search.rendered(at)
+    if level is None:
+        raise ModelError(
+            f"no breath and reed were found with which the horn plays {search.horn.hz:.1f} Hz"
+        )
+    setup = search.horn.setup(at)
     spread = _TOLD @ np.linalg.inv(slopes.T @ slopes) @ _TOLD.T
     sure = np.sqrt(np.diag(spread))
-    preset = search.horn.tuned.model_copy(update={"reed": horn.reed, "breath": horn.breath})
     settings = []
     for place, name in enumerate(SAID):
-        value, usual = setup.value(name), preset.value(name)
+        value, usual = setup.value(name), search.horn.tuned.value(name)
         assert isinstance(value, float)
         assert isinstance(usual, float)
         if name == "reed.strength":
             step = sure[place] / np.log(A_STRENGTH)
-            settings.append(Setting(name, value, value - step, value + step, usual))
+            edges = value - step, value + step
         else:
-            factor = float(np.exp(sure[place]))
-            settings.append(Setting(name, value, value / factor, value * factor, usual))
+            factor = np.exp(sure[place])
+            edges = value / factor, value * factor
+        low, high = np.clip(edges, *QUANTITIES[name].edge_range).tolist()
+        settings.append(Setting(name, value, low, high, usual))
     size, axes = np.linalg.eigh(spread[:4, :4])
     along = np.sqrt(size[-1]) * axes[:, -1]
     along *= np.sign(along[np.argmax(np.abs(along))])
     # The slope of the microphone goes along as it is drawn.
     whole = np.append(along, spread[4, :4] @ np.linalg.solve(spread[:4, :4], along))
     moved = slopes[: search.hz.size] @ np.linalg.solve(_TOLD, whole) * search.sure_db
-    rendered = search.rendered(at)
-    level = np.zeros(search.hz.size) if rendered is None else rendered
+    together = dict(zip(SAID, np.exp(along).tolist(), strict=True))
+    harder = float(along[2] / np.log(A_STRENGTH))
+    together["reed.strength"] = 1.0 + harder / setup.reed.strength
     return Fit(
         setup=setup,
-        horn=_of(horn, setup),
+        horn=search.horn.horn.model_copy(update={"reed": setup.reed, "breath": setup.breath}),
         settings=tuple(settings),
-        together=dict(zip(SAID, np.exp(along).tolist(), strict=True)),
+        together=together,
         together_db=_size(moved),
-        rest_db=_size(search.apart(at)),
+        rest_db=_size(search.recorded - level),
         preset_db=preset_db,
         hz=search.hz,
         recorded_db=search.recorded,
@@ -358,7 +394,7 @@ def _told(search: _Search, at: Reals, slopes: Reals, preset_db: float) -> Fit:
 
 
 def _feature(hz: Reals, apart: Reals, note: float) -> Left:
-    """Name what explains most of a difference: brightness, or one band."""
+    """Name what explains the largest part of a difference: brightness, or one band."""
     octaves = np.log2(hz / 1000.0)
     octaves -= octaves.mean()
     slope = float(octaves @ apart / (octaves @ octaves))
@@ -370,5 +406,9 @@ def _feature(hz: Reals, apart: Reals, note: float) -> Left:
     off = float(apart[worst])
     more = "louder" if off > 0.0 else "softer"
     order = round(hz[worst] / note)
-    where = f"partial {order}" if order <= 3 else "the band"
-    return Left(f"{where} about {hz[worst]:.0f} Hz is {abs(off):.0f} dB {more}", abs(off))
+    where = (
+        f"partial {order} at {order * note:.0f} Hz"
+        if order <= 3
+        else f"the band about {hz[worst]:.0f} Hz"
+    )
+    return Left(f"{where} is {abs(off):.0f} dB {more}", abs(off))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from reedbore import stopping
 from reedbore.measures import pitch, two_notes
-from reedbore.model.setup import Horn
+from reedbore.model.setup import Horn, Setup
 from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import tune
@@ -28,7 +28,8 @@ MOST = 8
 """More members than this are not tried: the range of the voice is too wide to choose."""
 
 SAME = 0.03
-"""A rendered horn that plays another note than the recorded one differs by more than this share."""
+"""A rendered horn whose note differs from the recorded one by more than this share plays another
+one."""
 
 LEAST_OVER_DB, FEWEST = 6.0, 5
 """Lines lower over the floor are left out; with fewer nothing is compared."""
@@ -87,29 +88,56 @@ def choose(
     places = places_of(seen, played, members[0])
     if places is None:
         return None
-    setup = tune(instrument, played).with_value("voice.source", "pulse")
-    setup = setup.with_value("voice.depth", DEPTH)
+    setup = tune(instrument, played)
     rests = []
     for hz in members:
-        stopping.check()
-        sound = render(setup.with_value("voice.frequency_hz", hz), SECONDS).sound
-        thin, thin_rate = pitch.thin(sound[-round(LATE_S * SOUND_RATE) :], SOUND_RATE)
-        found = two_notes.played(thin, thin_rate, 0.97 * played, 1.03 * played)
-        alone = two_notes.played(thin, thin_rate)
-        if found is None or alone is None or abs(alone.hz / found.hz - 1.0) > SAME:
-            return None  # the horn has left its register: it is no likeness of the recorded one
-        rendered = Rendered(thin, thin_rate, found.hz)
-        rests.append(float(np.std(lines_apart(seen, places, rendered, played, hz))))
+        made = rendered(setup, played, hz, DEPTH)
+        if made is None:
+            return None
+        rests.append(float(np.std(lines_apart(seen, places, made, played))))
     order = np.argsort(rests)
     return Chosen(members[order[0]], rests[order[0]], rests[order[1]])
 
 
 class Rendered(NamedTuple):
-    """The end of a rendered note, thinned: samples, rate [Hz], and what the horn plays [Hz]."""
+    """The end of a rendered note, thinned: samples, rate, what the horn plays and what is sung."""
 
     samples: Samples
     rate: float
+    """[Hz]"""
     played: float
+    """[Hz]"""
+    sung: float
+    """[Hz]"""
+
+
+def rendered(setup: Setup, played: float, sung: float, depth: float) -> Rendered | None:
+    """Render a note with a voice over it.
+
+    Parameters
+    ----------
+    setup : Setup
+        The horn, tuned to what is played.
+    played, sung : float
+        [Hz]
+    depth : float
+        How strongly is sung.
+
+    Returns
+    -------
+    Rendered or None
+        None where the horn does not play on, or has left its register: then it is no likeness of
+        the recorded one.
+    """
+    stopping.check()
+    setup = setup.with_value("voice.source", "pulse").with_value("voice.depth", depth)
+    sound = render(setup.with_value("voice.frequency_hz", sung), SECONDS).sound
+    thin, rate = pitch.thin(sound[-round(LATE_S * SOUND_RATE) :], SOUND_RATE)
+    found = two_notes.played(thin, rate, (1.0 - SAME) * played, (1.0 + SAME) * played)
+    alone = two_notes.played(thin, rate)
+    if found is None or alone is None or abs(alone.hz / found.hz - 1.0) > SAME:
+        return None
+    return Rendered(thin, rate, found.hz, sung)
 
 
 class Places(NamedTuple):
@@ -149,9 +177,7 @@ def _at(seen: two_notes.Look, hz: Samples, level: Samples) -> Samples:
     return np.asarray(np.max([level[at + step] for step in (-2, -1, 0, 1, 2)], axis=0))
 
 
-def lines_apart(
-    seen: two_notes.Look, places: Places, rendered: Rendered, played: float, hz: float
-) -> Samples:
+def lines_apart(seen: two_notes.Look, places: Places, rendered: Rendered, played: float) -> Samples:
     """How far recorded lines stand over rendered ones, each against the partials beside it.
 
     Parameters
@@ -161,9 +187,9 @@ def lines_apart(
     places : Places
         What is compared.
     rendered : Rendered
-        The same note with `hz` sung into it.
-    played, hz : float
-        What is played in the recording, and what is sung. [Hz]
+        The same note, sung over.
+    played : float
+        What is played in the recording. [Hz]
 
     Returns
     -------
@@ -172,7 +198,7 @@ def lines_apart(
     """
     own = rendered.played
     made = two_notes.look(rendered.samples, rendered.rate, own)
-    share = (hz / own) % 1.0
+    share = (rendered.sung / own) % 1.0
     share -= round(share)
     nearest = np.rint(places.lines)
     off = places.lines - nearest

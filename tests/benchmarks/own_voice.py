@@ -20,6 +20,9 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
+from made_mixtures import tone
+
 TINY = "tiny" in sys.argv[1:]
 LENGTHS = (1.0,) if TINY else (10.0, 60.0)  # [s]
 RATE = 48000
@@ -27,18 +30,9 @@ NOTES = 174.6, 233.1, 291.4, 220.0, 196.0  # [Hz]
 NOTE_S = 2.0
 HORN_HZ = 116.54
 VOICE = "low-male"
+PARTIALS = 15
 
 Samples = NDArray[np.float64]
-
-
-def tone(cycles: Samples, falls_db: float) -> Samples:
-    """Sum up partials that fall evenly."""
-    orders = np.arange(1, 16)
-    levels = 10.0 ** (-falls_db * (orders - 1) / 20.0)
-    return sum(
-        a * np.sin(2.0 * np.pi * k * cycles + 0.7 * k * k)
-        for a, k in zip(levels, orders, strict=True)
-    )
 
 
 def hum(seconds: float) -> Samples:
@@ -47,7 +41,7 @@ def hum(seconds: float) -> Samples:
     hz = np.asarray(NOTES)[(t / NOTE_S).astype(int) % len(NOTES)]
     cents = 8.0 * np.sin(2.0 * np.pi * 0.7 * t) + 4.0 * np.sin(2.0 * np.pi * 1.9 * t)
     gap = np.minimum(np.minimum(t % NOTE_S, NOTE_S - t % NOTE_S) / 0.04, 1.0)
-    return gap * tone(np.cumsum(hz * 2.0 ** (cents / 1200.0)) / RATE, 9.0)
+    return gap * tone(np.cumsum(hz * 2.0 ** (cents / 1200.0)) / RATE, 9.0, PARTIALS)
 
 
 def wav(*channels: Samples) -> bytes:
@@ -60,7 +54,7 @@ def wav(*channels: Samples) -> bytes:
 def recordings(seconds: float) -> dict[str, bytes]:
     """Make both kinds."""
     voice, noise = hum(seconds), np.random.default_rng(1).standard_normal
-    horn = tone(np.arange(voice.size) * HORN_HZ / RATE, 4.0) * (1.0 + 0.1 * voice)
+    horn = tone(np.arange(voice.size) * HORN_HZ / RATE, 4.0, PARTIALS) * (1.0 + 0.1 * voice)
     throat = voice + 0.01 * noise(voice.size)
     return {"voice": wav(voice), "both": wav(horn + 0.01 * noise(voice.size), throat)}
 

@@ -23,8 +23,9 @@ from pathlib import Path
 from typing import Any
 
 TINY = "tiny" in sys.argv[1:]
-GESTURES = next((int(word) for word in sys.argv[1:] if word.isdecimal()), 6 if TINY else 600)
-MOVED_TIMES = GESTURES if "controls" in sys.argv[1:] and GESTURES != 600 else 30
+TYPED = next((int(word) for word in sys.argv[1:] if word.isdecimal()), None)
+GESTURES = TYPED or (6 if TINY else 600)
+MOVED_TIMES = TYPED or 30 if "controls" in sys.argv[1:] else 30
 CROWD = 4 if TINY else 200
 LENGTHS = (0.5,) if TINY else (2.5, 4.0, 20.0)  # of sounds [s], the last the longest allowed
 HORNS = {"tenor-saxophone": ("Bb2", "F3"), "clarinet-b-flat": ("F3", "A3")}

@@ -5,6 +5,7 @@ import io
 import itertools
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import mido
@@ -15,6 +16,8 @@ from made_mixtures import RATE, added, clock, cycles, mixed, noise, sway, tone
 
 from reedbore import sound
 from reedbore.cli import main
+from reedbore.cli.work import analyse as work
+from reedbore.model.presets import load_singer
 
 F1 = 116.54
 
@@ -73,6 +76,12 @@ def test_horn_alone_says_what_it_cannot_tell(capsys):
     assert note["sung_hz"] is None
     assert "add a throat microphone" in note["cannot_tell"]["sung_hz"]
     assert any(abs(hz / (2.5 * F1) - 1.0) < 5e-3 for hz in note["sung_class_hz"])
+
+
+def test_a_voice_is_looked_for_where_its_notes_count_as_sung():
+    asked = work.Asked(recording=None, voice="low-male", a4=442.0)
+    assert work.known_of(asked).reach == load_singer("low-male").reach(442.0)
+    assert work.known_of(replace(asked, voice=None)).reach is None
 
 
 def test_table_says_the_same_in_words(capsys):

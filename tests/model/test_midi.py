@@ -427,6 +427,7 @@ def test_passage_has_at_most_five_thousand_notes(tmp_path: Path, notes: int, rea
             read_midi(path)
 
 
+@pytest.mark.timeout(300)
 def test_pipe_is_never_waited_for(tmp_path: Path):
     os.mkfifo(tmp_path / "pipe.mid")
     with pytest.raises(

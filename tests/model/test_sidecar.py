@@ -151,6 +151,7 @@ def test_other_recording_under_the_same_name_is_told(tmp_path: Path):
         sidecar.differences(kept)
 
 
+@pytest.mark.timeout(300)
 def test_recording_that_never_ends_is_refused(tmp_path: Path):
     os.mkfifo(tmp_path / "voice.wav")
     for path in ("/dev/zero", tmp_path / "voice.wav"):

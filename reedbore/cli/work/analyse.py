@@ -12,7 +12,7 @@ from reedbore.errors import ReedboreError
 from reedbore.files import check_writable, write_whole
 from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_singer
-from reedbore.notes import check_a4, midi_to_hz, parse_pitch
+from reedbore.notes import check_a4, parse_pitch
 from reedbore.report import recording as report
 from reedbore.verdict import practice_log
 from reedbore.verdict import recording as judging
@@ -69,7 +69,7 @@ def make(asked: Asked, progress: Progress) -> Made:
     ReedboreError
         If a word cannot be read, a file cannot be read or written, or the recording is unfit.
     """
-    known, reach = known_of(asked)
+    known = known_of(asked)
     for path in asked.outputs:
         _check_output(path)
     check_numbers(asked)
@@ -79,12 +79,7 @@ def make(asked: Asked, progress: Progress) -> Made:
         raise ReedboreError("RECORDING is missing: the sound file that is to be analysed")
     if asked.record is not None:
         _record(asked, asked.record, asked.recording, progress)
-    recording = opened(asked)
-    progress.stage("looking at the sound")
-    for warning in complaints(recording, progress.share):
-        tell(f"{asked.recording}: {warning}")
-    progress.stage("listening to the notes")
-    rows = judging.analyse(recording, known, progress.share)
+    recording, rows = listened(asked, known, progress)
     aligned = None if passage is None else align(rows, planned_notes(passage, asked.a4))
     rows = rows if aligned is None else aligned.rows
     throat = asked.throat or asked.throat_channel
@@ -93,7 +88,7 @@ def make(asked: Asked, progress: Progress) -> Made:
         "throat": None if throat is None else str(throat),
         "seconds": recording.seconds,
         "a4_hz": asked.a4,
-        "notes": report.document(rows, asked.a4, reach),
+        "notes": report.document(rows, asked.a4, known.reach),
     }
     if aligned is not None and passage is not None:
         bpm = 60.0 * passage.tempo
@@ -107,10 +102,10 @@ def make(asked: Asked, progress: Progress) -> Made:
         document["modelled"] = report.modelled_document(rows, models)
     for path in asked.outputs:
         progress.stage("writing")
-        _write(path, rows, document, asked, reach, recording, aligned)
+        _write(path, rows, document, asked, known.reach, recording, aligned)
         tell(f"wrote {path}")
     head = f"{asked.recording}, {recording.seconds:.1f} s"
-    told = report.text(rows, asked.a4, reach)
+    told = report.text(rows, asked.a4, known.reach)
     if models and known.instrument is not None:
         told += f"\n\n{report.modelled_text(rows, models, known.instrument.title)}"
     if aligned is not None and passage is not None:
@@ -144,17 +139,14 @@ def _passage(named: str | None) -> Passage | None:
     return source_of(Words(passage=named)).piece.passage
 
 
-def known_of(asked: Asked) -> tuple[judging.Known, Range | None]:
-    """Read what is known of a recording beforehand, and the range of the voice [Hz]."""
+def known_of(asked: Asked) -> judging.Known:
+    """Read what is known of a recording beforehand."""
     check_a4(asked.a4)
-    reach = None
-    if asked.voice is not None:
-        low, high = load_singer(asked.voice).midi_range
-        reach = midi_to_hz(low, asked.a4), midi_to_hz(high, asked.a4)
+    reach = load_singer(asked.voice).reach(asked.a4) if asked.voice is not None else None
     instrument = load_horn(asked.horn) if asked.horn else None
     transposition = instrument.transposition if instrument else None
     fingered = asked.fingered and parse_pitch(asked.fingered, asked.a4, transposition=transposition)
-    return judging.Known(fingered or None, reach, instrument=instrument), reach
+    return judging.Known(fingered or None, reach, instrument=instrument)
 
 
 def _check_output(path: Path) -> None:
@@ -164,26 +156,42 @@ def _check_output(path: Path) -> None:
     check_writable(path)
 
 
-def opened(asked: Asked, *, every: bool = False) -> Recording:
-    """Open what was recorded, and find out which channel is whose.
+def listened(
+    asked: Asked, known: judging.Known, progress: Progress, *, every: bool = False
+) -> tuple[Recording, tuple[judging.Found, ...]]:
+    """Open what was recorded, tell what is wrong with it, and what it holds.
 
     Parameters
     ----------
     asked : Asked
         What was typed.
+    known : Known
+        What is known of the recording.
+    progress : Progress
+        Where to name the work.
     every : bool
         Whether all channels but the throat's will be listened to.
 
     Returns
     -------
-    Recording
-        The `Sounds` of `verdict.recording`.
+    (Recording, tuple of Found)
+        The `Sounds` of `verdict.recording`, and its notes.
 
     Raises
     ------
     ReedboreError
-        If a file cannot be read, or there is no such channel.
+        If a file cannot be read or is silent, or there is no such channel.
     """
+    recording = _opened(asked, every=every)
+    progress.stage("looking at the sound")
+    for warning in complaints(recording, progress.share):
+        tell(f"{asked.recording}: {warning}")
+    progress.stage("listening to the notes")
+    return recording, judging.analyse(recording, known, progress.share)
+
+
+def _opened(asked: Asked, *, every: bool) -> Recording:
+    """Open what was recorded, and find out which channel is whose."""
     assert asked.recording is not None
     horn = sound.Pieces(asked.recording)
     if asked.throat is not None and asked.throat_channel is not None:

@@ -3,27 +3,29 @@
 import shlex
 from pathlib import Path
 
-import numpy as np
-
-from reedbore import sound
 from reedbore.cli.common import Progress, tell
-from reedbore.cli.work.analyse import Asked, Made, check_numbers, known_of, opened
+from reedbore.cli.work.analyse import Asked, Made, check_numbers, known_of, listened
 from reedbore.errors import ModelError, ReedboreError
 from reedbore.files import check_writable, write_whole
-from reedbore.model.presets import write_text
+from reedbore.measures import spectrum
+from reedbore.model.presets import load_piece, write_text
 from reedbore.model.setup import Horn
-from reedbore.notes import cents, note_name
+from reedbore.notes import A4_HZ, cents, note_name, split_note
 from reedbore.report import fit as report
-from reedbore.verdict import recording as judging
-from reedbore.verdict.fit import SAID, SHORTEST_S, fit
+from reedbore.simulate.request.take import DEMO
+from reedbore.verdict.against_plan import SAME_CENTS
+from reedbore.verdict.fit import SAID, fit, shortest
 from reedbore.verdict.recording import Found
-from reedbore.verdict.recording.file import Recording, complaints
+from reedbore.verdict.recording.file import Recording
 from reedbore.verdict.recording.modelled import USUAL_DEPTH, depth_of, pair
 
-USUAL_HORN = "tenor-saxophone"
-NEAR_CENTS = 60.0
 EDGE_S, LONGEST_S = 0.1, 4.0
 """So much of either end of a note is left out, and no more of it is compared. [s]"""
+
+
+def usual_horn() -> str:
+    """Name the horn that is meant where none is named: the demo's."""
+    return load_piece(DEMO).horn
 
 
 def make(asked: Asked, output: Path | None, progress: Progress) -> Made:
@@ -49,7 +51,7 @@ def make(asked: Asked, output: Path | None, progress: Progress) -> Made:
         If a word cannot be read, a file cannot be read or written, no note can be compared, or no
         player of this horn comes near.
     """
-    known, _ = known_of(asked)
+    known = known_of(asked)
     horn = known.instrument
     assert horn is not None
     if output is not None:
@@ -59,11 +61,8 @@ def make(asked: Asked, output: Path | None, progress: Progress) -> Made:
     check_numbers(asked)
     if asked.recording is None:
         raise ReedboreError("RECORDING is missing: the sound file that is to be fitted")
-    recording = opened(asked, every=True)
-    for warning in complaints(recording, progress.share):
-        tell(f"{asked.recording}: {warning}")
-    progress.stage("listening to the notes")
-    rows = judging.analyse(recording, known._replace(fingered_hz=None, instrument=None))
+    plain = known._replace(fingered_hz=None, instrument=None)
+    recording, rows = listened(asked, plain, progress, every=True)
     note = _longest(rows, known.fingered_hz, asked)
     progress.stage("fitting breath and reed")
     found = _fitted(recording, asked, note, horn)
@@ -75,26 +74,48 @@ def make(asked: Asked, output: Path | None, progress: Progress) -> Made:
         write_whole(output, write_text(_preset(found.fit.horn, asked.recording)).encode())
         tell(f"wrote {output}")
         document["written"] = str(output)
-        name = note_name(note.played_hz, asked.a4).partition("+")[0].partition("-")[0]
-        depth = f" --depth {found.depth.value:.2f}" if found.depth else ""
-        told += f"\n\nWhat locks for this player: reedbore locks --horn {shlex.quote(str(output))}"
-        told += f" --fingered {name}{depth}"
+        told += f"\n\nWhat locks for this player: {command(output, found, asked.a4)}"
     return Made(document, told)
+
+
+def command(horn: Path, found: report.Fitted, a4: float) -> str:
+    """Return what to type for the lock table of a player who was found.
+
+    Parameters
+    ----------
+    horn : Path
+        The preset that was written.
+    found : Fitted
+        The player of a note.
+    a4 : float
+        Frequency of A4. [Hz]
+
+    Returns
+    -------
+    str
+        Of the tempered note that is fingered.
+    """
+    name, _ = split_note(found.note.played_hz, a4)
+    words = ["reedbore", "locks", "--horn", str(horn), "--fingered", name]
+    words += ["--depth", f"{found.depth.value:.2g}"] if found.depth else []
+    words += ["--a4", f"{a4:g}"] if a4 != A4_HZ else []
+    return shlex.join(words)
 
 
 def _longest(rows: tuple[Found, ...], fingered: float | None, asked: Asked) -> Found:
     """Choose the note that is compared."""
     near = [
-        row for row in rows if fingered is None or abs(cents(row.played_hz, fingered)) < NEAR_CENTS
+        row for row in rows if fingered is None or abs(cents(row.played_hz, fingered)) < SAME_CENTS
     ]
     if not near:
         which = f"{note_name(fingered, asked.a4)} of a horn" if fingered else "a note of a horn"
         raise ReedboreError(f"{asked.recording} does not hold {which}")
     note = max(near, key=lambda row: row.end_s - row.begin_s)
-    if note.end_s - note.begin_s - 2.0 * EDGE_S < SHORTEST_S:
+    least = shortest(note.played_hz) + 2.0 * EDGE_S
+    if note.end_s - note.begin_s < least:
         raise ReedboreError(
             f"the longest note of {asked.recording} lasts {note.end_s - note.begin_s:.2f} s; "
-            f"{SHORTEST_S + 2.0 * EDGE_S:g} s or more are needed"
+            f"{least:g} s or more are needed"
         )
     return note
 
@@ -103,17 +124,14 @@ def _fitted(recording: Recording, asked: Asked, note: Found, horn: Horn) -> repo
     """Compare a note, and if it is sung over, find how strongly."""
     begin = note.begin_s + EDGE_S
     end = min(note.end_s - EDGE_S, begin + LONGEST_S)
-    assert asked.recording is not None
-    heard = sound.Pieces(asked.recording).between(begin, end)
-    kept = [k for k in range(heard.shape[1]) if k + 1 != asked.throat_channel]
-    microphones = [np.ascontiguousarray(heard[:, k]) for k in kept]
-    found = fit(microphones, recording.file_rate, note.played_hz, horn)
+    found = fit(recording.microphones(begin, end), recording.file_rate, note.played_hz, horn)
     if note.sung_hz is None:
         return report.Fitted(note, found, None, None)
     thin, _ = recording.piece(begin, end)
     notes = note.played_hz, note.sung_hz
     try:
-        depth = depth_of(found.setup, thin[: thin.size // 96 * 96], recording.rate, notes)
+        thin = thin[: thin.size // spectrum.GRAIN * spectrum.GRAIN]
+        depth = depth_of(found.setup, thin, recording.rate, notes)
         modelled = pair(found.setup, *notes, depth.value if depth else USUAL_DEPTH)
     except ModelError as error:
         tell(f"{asked.recording}: {error}")

@@ -11,6 +11,6 @@ not go along would have been left behind. Else notes in tune are *undecided*.
 
 from reedbore.verdict.recording.alone import MEMBER_CENTS
 from reedbore.verdict.recording.found import NOTHING, Found, Known, Sounds
-from reedbore.verdict.recording.notes import PIECE_S, analyse
+from reedbore.verdict.recording.notes import analyse
 
-__all__ = ["MEMBER_CENTS", "NOTHING", "PIECE_S", "Found", "Known", "Sounds", "analyse"]
+__all__ = ["MEMBER_CENTS", "NOTHING", "Found", "Known", "Sounds", "analyse"]

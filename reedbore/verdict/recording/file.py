@@ -53,6 +53,12 @@ class Recording:
         n = min(horn.size, throat.size)
         return horn[:n], throat[:n]
 
+    def microphones(self, begin: float, end: float) -> list[Samples]:
+        """Return what every microphone but the throat's heard, at the rate of the horn's file."""
+        heard = self._horn.between(begin, end)
+        throat = self._place[1] if self._throat is self._horn else None
+        return [np.ascontiguousarray(one) for k, one in enumerate(heard.T) if k != throat]
+
     def _thin(self, samples: Samples) -> Samples:
         return pitch.thin(samples, self._horn.rate)[0]
 

@@ -12,9 +12,8 @@ import numpy as np
 
 from reedbore import stopping
 from reedbore.errors import ModelError
-from reedbore.measures import pitch, two_notes
+from reedbore.measures import two_notes
 from reedbore.model.setup import Horn, Setup
-from reedbore.simulate.outside import SOUND_RATE
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import heard_pitch, tune
 from reedbore.verdict import synthesis
@@ -27,6 +26,12 @@ USUAL_DEPTH = 0.1
 
 TRIED = 0.02, 0.06, 0.2
 """Depths that are rendered and compared: what the reed adds grows in proportion, nearly."""
+
+TOLD = 0.005, 1.0
+"""A depth beyond these is not told: it lies too far from those tried, or is none."""
+
+GROWS_DB = 5.0
+"""Lines that grow less over tenfold the depth do not tell it; in proportion it would be 20. [dB]"""
 
 SECONDS = 4.0
 """Length of the take that is judged. [s]"""
@@ -125,29 +130,51 @@ def depth_of(setup: Setup, horn: Samples, rate: float, notes: tuple[float, float
     -------
     Depth or None
         None where too few such lines stand above the floor, as where one note is a partial of the
-        other, or where the horn does not play on.
+        other, or where the horn does not play on; and as of `by_lines`.
     """
     played, sung = notes
     seen = two_notes.look(horn, rate, played)
     places = synthesis.places_of(seen, played, sung)
     if places is None:
         return None
-    over, spread = [], 0.0
+    apart = []
     for depth in TRIED:
-        stopping.check()
-        sound = render(_sung(setup, sung, depth), synthesis.SECONDS).sound
-        thin, thin_rate = pitch.thin(sound[-round(synthesis.LATE_S * SOUND_RATE) :], SOUND_RATE)
-        found = two_notes.played(thin, thin_rate, 0.95 * played, 1.05 * played)
-        if found is None:
+        made = synthesis.rendered(setup, played, sung, depth)
+        if made is None:
             return None
-        rendered = synthesis.Rendered(thin, thin_rate, found.hz)
-        apart = synthesis.lines_apart(seen, places, rendered, played, sung * found.hz / played)
-        over.append(float(np.median(apart)))
-        spread = float(np.std(apart)) / np.sqrt(apart.size)
+        apart.append(synthesis.lines_apart(seen, places, made, played))
+    return by_lines(np.array(apart))
+
+
+def by_lines(apart: Samples) -> Depth | None:
+    """Find at which depth recorded lines would be as strong as rendered ones.
+
+    Parameters
+    ----------
+    apart : ndarray, shape (len(TRIED), n)
+        How far n recorded lines stand over those rendered at each depth. [dB]
+
+    Returns
+    -------
+    Depth or None
+        None where the lines hardly grow with the depth, or it lies outside `TOLD`.
+
+    Notes
+    -----
+    The median over the lines is compared, for a line or two may drown in a room. If lines are off
+    by chance, evenly about it and each by itself, its standard deviation is √(π/2) times that of
+    their mean (any handbook of statistics); how far they are off is told by the depth tried that
+    lies nearest.
+    """
+    tried = np.log10(TRIED)
     # Deeper singing leaves recorded lines less far over rendered ones.
-    slope, at_one = np.polyfit(np.log10(TRIED), over, 1)
-    if slope > -5.0:
+    slope, at_one = np.polyfit(tried, np.median(apart, axis=1), 1)
+    if slope > -GROWS_DB:
         return None
     value = -at_one / slope
-    wide = spread / -slope
-    return Depth(*(float(10.0 ** (value + by)) for by in (0.0, -wide, wide)))
+    if not TOLD[0] <= 10.0**value <= TOLD[1]:
+        return None
+    lines = apart[np.argmin(np.abs(tried - value))]
+    wide = np.sqrt(0.5 * np.pi / lines.size) * np.std(lines, ddof=1) / -slope
+    low, high = np.clip(10.0 ** np.array([value - wide, value + wide]), *TOLD).tolist()
+    return Depth(float(10.0**value), low, high)

@@ -51,9 +51,6 @@ EDGE_S = 0.06
 LINES_DB = -50.0
 """Weaker lines of a recording are its noise."""
 
-GRAIN = 96
-"""Pieces are whole multiples of this. [samples]"""
-
 SHORTEST_S = 0.15
 """A shorter note is not measured. [s]"""
 
@@ -131,7 +128,7 @@ def _over(sounds: Sounds, note: horn_notes.Note, known: Known) -> list[Found]:
 
 def _over_part(sounds: Sounds, note: horn_notes.Note, known: Known) -> list[Found]:
     horn, throat = sounds.piece(note.begin, note.end)
-    rate, size = sounds.rate, horn.size // GRAIN * GRAIN
+    rate, size = sounds.rate, horn.size // spectrum.GRAIN * spectrum.GRAIN
     horn, throat = horn[:size], None if throat is None else throat[:size]
     low, high = known.reach or VOICE_RANGE
     if throat is None:
@@ -177,8 +174,7 @@ def _row(
     """Judge a while of a note; `cut` counts from its start. [s]."""
     edge = min(EDGE_S, (cut[1] - cut[0]) / 6.0)
     first, last = round((cut[0] + edge) * rate), round((cut[1] - edge) * rate)
-    # A length with many small factors is transformed many times faster.
-    inside = slice(first, first + (last - first) // GRAIN * GRAIN)
+    inside = slice(first, first + (last - first) // spectrum.GRAIN * spectrum.GRAIN)
     horn = horn[inside]
     throat = None if throat is None else throat[inside]
     seconds = horn.size / rate
