@@ -25,10 +25,14 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def horn(folder: Path) -> str:
     """Write a tenor that has three notes."""
+    return tenor(folder / "short.toml", "A2", "B2")
+
+
+def tenor(path: Path, low: str, high: str) -> str:
+    """Write a tenor that has few notes."""
     plain = load_horn("tenor-saxophone").to_plain()
     kept = {key: value for key, value in plain.items() if key not in ("vents", "sources")}
-    path = folder / "short.toml"
-    short = Horn.from_plain(kept | {"low_note": "A2", "high_note": "B2"})
+    short = Horn.from_plain(kept | {"low_note": low, "high_note": high})
     path.write_text(write_text(short), encoding="utf-8")
     return str(path)
 
@@ -117,10 +121,19 @@ def test_nobody_sings_where_none_is_asked_for(
     unsung: tuple[Path, list[str]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
     path, told = unsung
-    assert "singer" not in told[-1]
+    assert "singer" not in "".join(told)
     found = answer(capsys, "picture", str(path), "-o", str(tmp_path / "a.png"))
-    assert found["voices"] == []
+    assert (found["voices"], found["depths"]) == ([], [0.1])
     assert found["wrote"] == str(tmp_path / "a.png")
+
+
+def test_nobody_sings_in_an_atlas_that_is_made_at_once(tmp_path: Path):
+    lone = tenor(tmp_path / "lone.toml", "Bb2", "B2")
+    told = made(lone, tmp_path / "lone.zarr", "--singers", "none", "--depth", "0.2").stdout
+    assert "2 notes, Bb2 to B2 · usual breath · depth 0.2 (strong)" in told
+    assert "a voice like a clock locks in " in told
+    assert "singer" not in told
+    assert "still to be made" not in told
 
 
 def test_parts_are_told_to_be_left(unsung: tuple[Path, list[str]]):
