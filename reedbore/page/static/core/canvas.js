@@ -20,8 +20,12 @@ export function canvas(draw, { label, height, focusable = false }) {
     pen.font = `${size}px ${getComputedStyle(document.body).getPropertyValue("--plain")}`;
     draw(pen, width, tall, colours());
   };
-  new ResizeObserver(again).observe(root);
-  onTheme(again);
+  let forget = null;
+  new ResizeObserver(() => {
+    if (root.isConnected) forget ??= onTheme(again);
+    else forget = void forget?.();
+    again();
+  }).observe(root); // tells of a root that comes and of one that goes, too
   const say = (text) => sheet.setAttribute("aria-label", text);
   return { root, sheet, again, say };
 }

@@ -11,8 +11,8 @@ export function colours() {
   return Object.fromEntries(NAMES.map((name) => [name, style.getPropertyValue("--" + name).trim()]));
 }
 
-/** Call fn whenever the colours change. */
-export const onTheme = (fn) => listeners.add(fn);
+/** Call fn whenever the colours change; returns the way out. */
+export const onTheme = (fn) => (listeners.add(fn), () => listeners.delete(fn));
 
 /** Whether moving pictures should wait to be asked. */
 export const stillness = () => matchMedia("(prefers-reduced-motion: reduce)").matches;

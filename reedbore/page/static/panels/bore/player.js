@@ -58,7 +58,7 @@ export class Player {
     this.running = !stillness();
     this.beat = this.beat.bind(this);
     this.handle();
-    onTheme(() => this.lay());
+    this.forget = onTheme(() => this.lay());
     (this.sizes = new ResizeObserver(() => this.lay())).observe(parts.scene);
     this.showRunning();
   }
@@ -66,6 +66,7 @@ export class Player {
   /** Stop for good. */
   leave() {
     this.sizes.disconnect();
+    this.forget();
     this.film = this.draw = null;
   }
 
@@ -79,6 +80,10 @@ export class Player {
 
   say(text) {
     say(this.parts, text);
+  }
+
+  get says() {
+    return this.parts.now.textContent;
   }
 
   load(film) {
