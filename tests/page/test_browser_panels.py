@@ -336,3 +336,54 @@ def test_the_table_can_be_called_off(page: Page):
     until(page, "() => document.querySelector('#table progress').checkVisibility()")
     found.get_by_role("button", name="Call it off").click()
     until(page, "() => document.querySelector('#table [role=status]').textContent.includes('off')")
+
+
+# --- how far it is -------------------------------------------------------------------------------
+
+TOLD = """async () => {
+  const { startable } = await import("./core/stream.js");
+  const said = [], { now } = performance;
+  const made = startable({ start: "Go", again: "Again", cancel: "Stop", work: async (tell) => {
+    const at = (seconds, share, text = "Judging …") => {
+      performance.now = () => 1000 * seconds;
+      tell(text, share);
+      said.push(made.root.querySelector("[role=status]").textContent);
+    };
+    for (const [seconds, share] of [[0], [50, 0.8], [51, 0.81], [58, 0.85], [60, 0], [68, 0.2]])
+      at(seconds, share);
+    return "Done";
+  } });
+  await made.run();
+  performance.now = now;
+  return said;
+}"""
+FORGETS = """async () => {
+  const { canvas } = await import("./core/canvas.js");
+  const passes = () => new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
+  let drawn = 0;
+  const told = async (change) => {
+    change();
+    for (let k = 0; k < 3; k += 1) await passes();
+    const before = drawn;
+    for (let k = 0; k < 2; k += 1) document.querySelector("#theme").click();
+    return drawn - before;
+  };
+  const { root } = canvas(() => (drawn += 1), { label: "a picture", height: 50 });
+  const shown = () => document.querySelector("main").append(root);
+  return [await told(shown), await told(() => root.remove()), await told(shown)];
+}"""
+
+
+def test_the_time_left_is_of_the_share_that_is_being_done(page: Page):
+    # Begun at 80 %, a quarter of the rest took 8 s, so 24 s are left; then another part begins.
+    begins = ["Judging …"] * 3
+    assert page.evaluate(TOLD) == [
+        *begins,
+        "Judging: 85 %, about 30 s left",
+        "Judging …",
+        "Judging: 20 %, about 40 s left",
+    ]
+
+
+def test_a_picture_that_is_gone_is_not_drawn_for_other_colours(page: Page):
+    assert page.evaluate(FORGETS) == [2, 0, 2]

@@ -44,18 +44,24 @@ export function startable({ start, again, cancel, work }) {
   const stop = el("button", { type: "button", class: "quiet", hidden: true, onclick: () => mine?.abort() }, cancel);
   const bar = el("progress", { max: 1, value: 0, hidden: true, "aria-label": start });
   const says = el("p", { class: "says-progress", role: "status" });
-  let mine = null, since = 0;
+  let mine = null, since = 0, from = 0, last = NaN; // shares: where what is timed began, and the one before
 
   const tell = (text, share) => {
-    const rest = share == null ? "" : left((performance.now() - since) / 1000, share);
-    const told = rest ? `${text}: ${Math.floor(100 * share)} %, ${rest}` : text;
+    const now = performance.now();
+    if (share != null) {
+      if (!(share >= last)) [since, from] = [now, share]; // the first one, or of another part of the work
+      last = share;
+    }
+    const rest = share == null ? "" : left((now - since) / 1000, (share - from) / (1 - from || 1));
+    const told = rest ? `${text.replace(/ …$/, "")}: ${Math.floor(100 * share)} %, ${rest}` : text;
     if (says.textContent !== told) says.textContent = told;
     if (share != null) bar.value = share;
   };
   async function run() {
     mine?.abort();
     const signal = (mine = new AbortController()).signal;
-    since = performance.now();
+    last = NaN;
+    bar.value = 0;
     show(true);
     try {
       tell(await work(tell, signal), 1);

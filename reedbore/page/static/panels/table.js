@@ -53,7 +53,7 @@ export function besideHeadline(table, { state, ratio, sung_hz: sung, aimed_hz: a
 async function compute({ state, found, place, strongly, mark }, tell, signal) {
   const words = structuredClone(state.words);
   let last = null;
-  tell("Playing the horn alone …", 0);
+  tell("Playing the horn alone …");
   const choose = (row) => {
     state.replace(patched(words, row.patch));
     state.play();
@@ -66,7 +66,7 @@ async function compute({ state, found, place, strongly, mark }, tell, signal) {
     if (one.table) {
       last = { ...one.table, over: over(one.table) };
       Object.assign(found, { words, table: last });
-      place.replaceChildren(singersPart(last, choose, one.done < 1), clocksPart(last, choose));
+      place.replaceChildren(singersPart(last, choose), clocksPart(last, choose));
       mark();
     }
     tell(last ? "A singer tries each of them" : "A clock tries each: edges, listening, staying", one.done);
@@ -79,9 +79,9 @@ async function compute({ state, found, place, strongly, mark }, tell, signal) {
 
 const NOT_SUNG = ["does not fall into step", "not sung by these folds"];
 
-function singersPart(table, choose, waiting) {
+function singersPart(table, choose) {
   const title = el("h3", {}, "For a singer, whose folds feel the horn");
-  if (!table.singer) return el("div", { class: "of-singer" }, title, el("p", {}, waiting ? "Being worked out …" : "Nobody was asked."));
+  if (!table.singer) return el("div", { class: "of-singer" }, title, el("p", {}, "Being worked out …"));
   const heads = ["Aim at", "Ratio", "Third note", "Give or take", "The horn pulls it", "Stays in step"];
   const rows = (ease) => table.singer.filter((row) => row.ease === ease);
   const eases = [...new Set(table.singer.map((row) => row.ease))];

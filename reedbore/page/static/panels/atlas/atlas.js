@@ -39,12 +39,10 @@ export function start(root, state) {
   runner.root.hidden = given;
   async function fill(make, tell, signal) {
     const body = { words: structuredClone(state.words), whose: view.whose, make, given };
-    let done = 0;
     for await (const told of lines(await ask("/api/atlas", body, signal))) {
       if (told.frame) framed(told.frame);
       if (told.note) view.found.set(told.note, told), picture.again(), told.note === columnNote()?.midi && chips();
-      if (told.done != null) done = told.done;
-      if (told.stage) tell(`Listening over ${pretty(told.stage)}: ${Math.round(100 * done)} %`, done);
+      if (told.stage) tell(`Listening over ${pretty(told.stage)}`, told.done);
     }
     tellSum();
     if (make && view.found.size < view.frame.notes.length) throw new Error("It broke off; what was found so far stays.");

@@ -72,7 +72,7 @@ function unitOf(state, name) {
 async function compute(view, asking, tell, signal) {
   const { map, state } = view;
   const words = structuredClone(state.words);
-  tell("Tuning the horn …", 0);
+  tell("Tuning the horn …");
   asking.mark();
   const answer = await ask("/api/map", { words, along: asking.along() }, signal).catch((error) => {
     asking.mark(error);

@@ -68,14 +68,14 @@ const barsOf = (plan) => (plan?.bars ?? []).map((begin, k) => ({ begin, end: pla
 
 async function judged(view, tell, signal) {
   const { state, music, sounding } = view, words = structuredClone(state.words), sound = createSound();
-  tell("Reading the notes …", 0);
+  tell("Reading the notes …");
   let over = false;
   for await (const told of lines(await ask("/api/passage", { ...music.asked(), words }, signal))) {
     if (told.title) shown(view, told);
     if (told.stage) tell(`${told.stage[0].toUpperCase()}${told.stage.slice(1)} …`);
     if (told.sound) sound.add(told.sound);
     if (told.sounds) (sounding.set(sound.whole(told.sounds)), sounding.play());
-    if (told.done != null) tell(`Judging note by note: ${Math.round(100 * told.done)} %`, told.done);
+    if (told.done != null) tell("Judging note by note", told.done);
     if (told.rows) (over = true), verdict(view, told);
   }
   if (!over) throw new Error("The passage broke off.");
