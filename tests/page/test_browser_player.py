@@ -212,6 +212,29 @@ def test_the_microphone_is_judged_as_by_the_command_and_kept_only_when_asked(
     assert player.evaluate("() => localStorage.length + sessionStorage.length") == 0
 
 
+def test_the_microphone_is_heard_to_the_last_sample(player: Page) -> None:
+    heard = player.evaluate(
+        """async () => {
+          const context = new OfflineAudioContext(1, 5120, 48000);
+          await context.audioWorklet.addModule("panels/voice/taking.js");
+          const taker = new AudioWorkletNode(context, "taking", { numberOfOutputs: 0 });
+          const source = new ConstantSourceNode(context), blocks = [];
+          const all = new Promise((done) => (taker.port.onmessage = ({ data }) =>
+            (data ? blocks.push(data[0].length) : done())));
+          source.connect(taker);
+          source.start();
+          context.suspend(4992 / 48000).then(async () => {
+            taker.port.postMessage("hand");
+            await all;
+            context.resume();
+          });
+          await context.startRendering();
+          return blocks;
+        }"""
+    )
+    assert heard == [4096, 896]
+
+
 def test_no_microphone_is_one_sentence(player: Page) -> None:
     for name, told in NO_MICROPHONE.items():
         player.evaluate("(name) => void (globalThis.refuse = name)", name)
@@ -237,15 +260,30 @@ def test_a_microphone_that_is_pulled_out_leaves_what_it_heard(player: Page) -> N
 
 
 def test_what_is_no_voice_is_said_in_its_place(player: Page) -> None:
-    drop(player, "#voice .room", "notes.txt", b"no sound")
     status = "() => document.querySelector('#voice [role=status]').textContent"
-    said = until(player, f"() => ({status})().includes('cannot be read') && ({status})()")
-    assert said.startswith("notes.txt cannot be read as a sound file")
-    assert words(player)["fingered"] == "A4"
+    player.evaluate(
+        """() => {
+          const { prototype } = OfflineAudioContext, decode = prototype.decodeAudioData;
+          const wait = new Promise((go) => (globalThis.go = go));
+          prototype.decodeAudioData = async function (data) {
+            prototype.decodeAudioData = decode;
+            const buffer = await decode.call(this, data);
+            await wait;
+            return buffer;
+          };
+        }"""
+    )
     silent = io.BytesIO()
     soundfile.write(silent, np.zeros(8000), 8000, format="WAV")
     drop(player, "#voice .room", "silent.wav", silent.getvalue())
     until(player, f"() => ({status})().includes('silent')")
+    drop(player, "#voice .room", "notes.txt", b"no sound")
+    said = until(player, f"() => ({status})().includes('cannot be read') && ({status})()")
+    assert said.startswith("notes.txt cannot be read as a sound file")
+    assert words(player)["fingered"] == "A4"
+    # Of the first file, read only now, nothing takes the place of the second one.
+    player.evaluate("() => (go(), new Promise((done) => setTimeout(done)))")
+    assert player.locator("#voice-again").is_disabled()
 
 
 # --- the whole horn ------------------------------------------------------------------------------

@@ -8,10 +8,11 @@ const WHY = {
 const NONE = "This browser gives the page no microphone: choose a sound file.";
 const PLAIN = { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: { ideal: 2 } };
 const MOST_CHANNELS = 2;
+const PATIENCE = 500; // [ms] for the last samples, should the sound have stopped altogether
 
 /**
  * Begin to record: {stop(), seconds(), rate}. `heard(peak)` is told how loud each block is, `gone()`
- * that the microphone is no longer there. `stop()` returns the channels so far.
+ * that the microphone is no longer there. `stop()` brings the channels, to the last sample.
  */
 export async function record({ heard, gone }) {
   const devices = navigator.mediaDevices;
@@ -33,19 +34,23 @@ export async function record({ heard, gone }) {
     const blocks = [];
     let count = 0;
     const taker = new AudioWorkletNode(context, "taking", { numberOfOutputs: 0 });
+    let rest = () => {};
     taker.port.onmessage = ({ data }) => {
+      if (!data) return rest();
       blocks.push(data);
       count += data[0].length;
       heard(data[0].reduce((most, one) => Math.max(most, Math.abs(one)), 0));
     };
     context.createMediaStreamSource(stream).connect(taker);
-    const [track] = stream.getAudioTracks();
-    track.addEventListener("ended", () => gone());
-    const stop = () => {
+    stream.getAudioTracks()[0].addEventListener("ended", () => gone());
+    const stop = async () => {
+      const handed = new Promise((done) => (rest = done));
+      taker.port.postMessage("hand");
+      await Promise.race([handed, new Promise((done) => setTimeout(done, PATIENCE))]);
       leave();
       return channelsOf(blocks, count);
     };
-    return { stop, seconds: () => count / context.sampleRate, rate: context.sampleRate, track };
+    return { stop, seconds: () => count / context.sampleRate, rate: context.sampleRate };
   } catch (error) {
     leave();
     throw error;

@@ -97,9 +97,12 @@ export function start(root, state, player) {
   function gone() {
     if (running) finish("The microphone went away; what it heard until then is here.");
   }
-  function finish(why = "") {
-    const { rate, ahead } = running, channels = running.stop().map((one) => one.subarray(Math.round(ahead * rate)));
+  async function finish(why = "") {
+    const { rate, ahead, stop } = running;
     running = null;
+    take.disabled = true;
+    const channels = (await stop()).map((one) => one.subarray(Math.round(ahead * rate)));
+    take.disabled = false;
     take.textContent = "Record again";
     level.hidden = true;
     count.textContent = "";
@@ -127,8 +130,10 @@ export function start(root, state, player) {
     arrange();
     again.disabled = true;
     runner.run();
-    own.buffer = await heardAgain(blob).catch(() => null);
-    again.disabled = !own.buffer;
+    const buffer = await heardAgain(blob).catch(() => null);
+    if (own.blob !== blob) return; // forgotten meanwhile, or another one came
+    own.buffer = buffer;
+    again.disabled = !buffer;
   }
   again.addEventListener("click", () => {
     if (player.sounding?.who === "recording") player.stop();
@@ -162,13 +167,13 @@ export function start(root, state, player) {
     result.replaceChildren();
     beside.replaceChildren();
     sounding.set(null);
-    tell("Listening to the recording …", 0);
+    tell("Listening to the recording …");
     let plan = null, over = false;
     for await (const told of lines(await postFile("/api/voice", sent, own.blob, { signal }))) {
       if (told.title) (plan = told), sheet.root.hidden = !told.fingered, told.fingered && sheet.show(told);
       if (told.warnings?.length) says.textContent = pretty(told.warnings.join(" · "));
       if (told.stage) tell(`${told.stage[0].toUpperCase()}${told.stage.slice(1)} …`, told.done);
-      else if (told.done != null) tell(`Judging note by note: ${Math.round(100 * told.done)} %`, told.done);
+      else if (told.done != null) tell("Judging note by note", told.done);
       if (told.sound) sound.add(told.sound);
       if (told.sounds) sounding.set(sound.whole(told.sounds));
       if (told.rows) (over = true), show(told, plan);
