@@ -9,10 +9,12 @@ export const isBlack = (midi) => [1, 3, 6, 8, 10].includes(((midi % 12) + 12) % 
 
 export const midiName = (midi) => NAMES[((midi % 12) + 12) % 12] + (Math.floor(midi / 12) - 1);
 
+/** A note as it is typed, from how `pretty` prints it. */
+export const plain = (text) => text.replace(/♯/g, "#").replace(/♭/g, "b").replace(/−/g, "-").replace(/\s/g, "");
+
 /** MIDI number with its cents as a fraction; null if the text is no note. */
 export function parseNote(text) {
-  const plain = text.trim().replace(/♯/g, "#").replace(/♭/g, "b").replace(/\u2212/g, "-").replace(/ /g, "");
-  const found = NOTE.exec(plain);
+  const found = NOTE.exec(plain(text));
   if (!found) return null;
   const sharps = { "": 0, "#": 1, "##": 2, b: -1, bb: -2 }[found[2]];
   return 12 * (Number(found[3]) + 1) + LETTERS[found[1].toUpperCase()] + sharps + Number(found[4] ?? 0) / 100;
@@ -25,6 +27,9 @@ export function noteText(midi, cents) {
   const off = Math.round(cents * 10) / 10;
   return midiName(midi) + (off ? `${off > 0 ? "+" : ""}${off}c` : "");
 }
+
+/** The same of a MIDI number with its cents as a fraction, to a tenth of a cent. */
+export const noteOf = (midi) => noteText(Math.round(midi), 100 * (midi - Math.round(midi)));
 
 /** Names in a sentence as they are printed: B♭1, F♯3, D4 −14 c. */
 export function pretty(text) {

@@ -2,7 +2,7 @@
 
 import { latest } from "../../core/api.js";
 import { el, field } from "../../core/dom.js";
-import { midiOf, noteText, parseNote, pretty } from "../../core/notes.js";
+import { midiOf, noteOf, parseNote, pretty } from "../../core/notes.js";
 
 const gcd = (a, b) => (b ? gcd(b, a % b) : a);
 
@@ -20,11 +20,8 @@ export function startWishes(root, state) {
       const midi = midiOf((fingered * p) / q, state.words.a4);
       if (gcd(p, q) === 1 && midi >= parseNote(voice.low) - 0.5 && midi <= parseNote(voice.high) + 0.5) found.push([`${p}/${q}`, midi]);
     }
-    ways.replaceChildren(...found.map(([ratio, midi]) => {
-      const near = Math.round(midi);
-      return el("button", { type: "button", class: "chip", onclick: () => state.set({ sung: ratio }) },
-        `sing ${ratio}: ${pretty(noteText(near, 100 * (midi - near)))}`);
-    }));
+    ways.replaceChildren(...found.map(([ratio, midi]) => el("button", { type: "button", class: "chip", onclick: () => state.set({ sung: ratio }) },
+      `sing ${ratio}: ${pretty(noteOf(midi))}`)));
     none.textContent = found.length ? "" : "This voice has no note that would make it.";
   }
   state.on("predicted", (told) => ((fingered = told.fingered_hz), show()));
@@ -61,6 +58,6 @@ function rangeWords({ lock_range_cents: range, sung_hz: sung, aimed_hz: aimed },
   const [low, high] = range.map((end, side) => (end === null ? "somewhere" : `${far(end)} ${end < 0 || (end === 0 && !side) ? "under" : "over"}`));
   const says = `It locks from ${low} to ${high} the note that is ${aimed ? "aimed at" : "sung"}.`;
   if (range.includes(null)) return says;
-  const middle = midiOf(aimed ?? sung, a4) + (range[0] + range[1]) / 200, near = Math.round(middle);
-  return `${says} The table counts from the middle of that, ${noteText(near, 100 * (middle - near))}.`;
+  const middle = midiOf(aimed ?? sung, a4) + (range[0] + range[1]) / 200;
+  return `${says} The table counts from the middle of that, ${noteOf(middle)}.`;
 }

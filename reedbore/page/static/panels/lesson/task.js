@@ -2,7 +2,7 @@
 
 import { dropped, post } from "../../core/api.js";
 import { el, field } from "../../core/dom.js";
-import { noteText, parseNote, pretty } from "../../core/notes.js";
+import { noteOf, parseNote, plain, pretty } from "../../core/notes.js";
 
 const SLOW = 1000; // ms after which it is told that the model is at work
 
@@ -62,9 +62,7 @@ function sungNote(setup) {
   const put = (sung) => setup.set({ sung });
   const by = (cents) => {
     const midi = parseNote(setup.words.sung);
-    if (midi === null) return;
-    const moved = midi + cents / 100, near = Math.round(moved);
-    put(noteText(near, 100 * (moved - near)));
+    if (midi !== null) put(noteOf(midi + cents / 100));
   };
   const move = (text, cents, says) => el("button", { type: "button", class: "quiet", "aria-label": says, onclick: () => by(cents) }, text);
   const undo = el("button", { type: "button", class: "quiet", onclick: () => setup.undo() }, "Undo");
@@ -72,7 +70,7 @@ function sungNote(setup) {
     input.value = pretty(setup.words.sung);
     undo.disabled = !setup.undoable;
   };
-  input.addEventListener("change", () => put(input.value.replace(/♭/g, "b").replace(/♯/g, "#").replace(/−/g, "-").replace(/[\s\u00a0]/g, "")));
+  input.addEventListener("change", () => put(plain(input.value)));
   setup.watch(show);
   show();
   return el("div", { class: "row sung" }, field("Sung note", input),

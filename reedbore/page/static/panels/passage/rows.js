@@ -1,13 +1,10 @@
 // Note by note, what became of a passage or of a recording: the cells of the commands' tables.
 
 import { el } from "../../core/dom.js";
-import { midiOf, noteText, pretty } from "../../core/notes.js";
+import { midiOf, noteOf, pretty } from "../../core/notes.js";
 
 /** A note as it is typed, to a tenth of a cent. */
-export function typed(hz, a4) {
-  const midi = midiOf(hz, a4), near = Math.round(midi);
-  return noteText(near, 100 * (midi - near));
-}
+export const typed = (hz, a4) => noteOf(midiOf(hz, a4));
 
 /** How the notes of a sheet are read, once they are judged. */
 export const READING = "Blue: the horn. Orange: the voice, dashed where it aims. Plum: the third note, filled if it is heard, thin if perhaps or not, "
