@@ -113,6 +113,14 @@ def test_another_setup_moves_otherwise(page: Page, bore: Locator):
     before = page.evaluate(FRAME)
     put(page, {"horn": "plain-cylinder", "fingered": "Bb2", "sung": "3/1"})
     until(page, DRAWN_ON, before)
+    # What is wrong with a setup is told at its field and in the strip, not here once more.
+    put(page, {"fingered": "C7"})
+    until(
+        page,
+        """() => document.querySelector('#bore .room').dataset.bore === 'refused'
+          && !document.querySelector('[role=alert]').hidden
+          && !document.querySelector('#bore .caption').textContent""",
+    )
 
 
 # --- map and table -------------------------------------------------------------------------------

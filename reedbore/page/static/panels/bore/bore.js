@@ -22,8 +22,17 @@ export function start(root, state) {
   pick.show(shows);
   push.root.hidden = true;
   root.append(el("div", { class: "row" }, pick.root, push.root), picture);
-  const films = startFilms(picture, () => (shows === "push" ? push.asks() : takeOf(state)), root);
-  state.watch((_, moving) => shows === "take" && films.changed(moving));
+  let refused = null; // what of the setup is wrong stands at its field and in the strip
+  const says = ({ message }) => (shows === "take" && message === refused ? "" : message);
+  const films = startFilms(picture, () => (shows === "push" ? push.asks() : takeOf(state)), { mark: root, says });
+  state.on("trouble", ({ message }) => {
+    refused = message;
+    if (films.player.says === message) films.player.say(says({ message }));
+  });
+  state.watch((_, moving) => {
+    refused = null;
+    if (shows === "take") films.changed(moving);
+  });
 }
 
 /** What is asked for the air in a setup. */
@@ -40,8 +49,8 @@ export function pushChoices(changed, begins = { bore: "tube", end: "open" }) {
   return { root: el("div", { class: "row" }, pick("bore", "Bore", BORES), pick("end", "Far end", ENDS)), asks: () => ["/api/pulse", now] };
 }
 
-/** A player that asks for its film when it is near, and again when it is told to; `still`, at once, and stands. */
-export function startFilms(root, asks, mark = root, still = false) {
+/** A player that asks for its film when it is near, and again when it is told to; `still`, at once, and stands. `says` an error. */
+export function startFilms(root, asks, { mark = root, still = false, says = (error) => error.message } = {}) {
   const player = new Player(root, mark);
   let pending = null, timer = 0, seen = still, wanted = true;
   const ask = async () => {
@@ -60,7 +69,7 @@ export function startFilms(root, asks, mark = root, still = false) {
       if (dropped(error)) return;
       player.load(null);
       mark.dataset.bore = "refused";
-      player.say(error.message);
+      player.say(says(error));
     }
   };
   // Nothing is worked out for a picture that nobody has come near yet.

@@ -17,12 +17,12 @@ function pushes(root, setup, step, still) {
   const begins = { bore: "tube", end: step.name === "push" ? "closed" : "open" };
   const choices = pushChoices(() => films.again(), begins), picture = el("div", {});
   root.append(choices.root, picture);
-  const films = covering(startFilms(picture, choices.asks, picture, still), setup);
+  const films = covering(startFilms(picture, choices.asks, { still }), setup);
   return { leave: films.leave, films };
 }
 
 function films(root, setup, step, still) {
-  const found = covering(startFilms(root, () => takeOf(setup), root, still), setup);
+  const found = covering(startFilms(root, () => takeOf(setup), { still }), setup);
   setup.watch((_, moving) => found.changed(moving));
   return { leave: found.leave, films: found };
 }
@@ -138,5 +138,5 @@ export function startSound(setup, player) {
     if (on()) player.stop();
     forget?.();
   };
-  return { root: el("div", { class: "row" }, button, says), leave, press: () => button.click() };
+  return { root: el("div", { class: "row" }, button, says), leave };
 }
