@@ -7,7 +7,7 @@ export async function film(response) {
   const both = new Float32Array(await response.arrayBuffer()), half = both.length / 2;
   const pressure = both.subarray(0, half), forward = both.subarray(half);
   const times = told(response, "x-times"), positions = told(response, "x-positions");
-  const shape = told(response, "x-outline") ?? [];
+  const shape = told(response, "x-outline");
   const ratio = /^(\d+)\/(\d+)$/.exec(response.headers.get("x-ratio") ?? "");
   const all = {
     pressure, forward, times, positions,
@@ -19,8 +19,8 @@ export async function film(response) {
     step: (times.at(-1) - times[0]) / (times.length - 1),
     signals: told(response, "x-signals"),
     captions: told(response, "x-captions") ?? [],
-    outline: Array.isArray(shape) ? shape : (shape.profile ?? shape.outline),
-    holes: (shape.holes ?? []).map((hole) => (Array.isArray(hole) ? hole : [hole.position, hole.radius, hole.open])),
+    outline: shape.outline,
+    holes: shape.holes,
     row: shape.end === "lattice", // an endless row of open holes goes on beyond the end
     stopped: shape.end === "closed",
     ratio: ratio && [Number(ratio[1]), Number(ratio[2])],

@@ -161,5 +161,5 @@ export function createPodium(lesson) {
     (event.shiftKey ? stops.at(-1) : stops[0]).focus();
   }
 
-  return { open, close, get isOpen() { return root !== null; } };
+  return { open, close };
 }

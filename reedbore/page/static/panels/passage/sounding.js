@@ -34,7 +34,7 @@ export function barOf(buffer, begin, end) {
 }
 
 /** Play a buffer and tell `sheet` where it is: {play(at), stop(), loop}. `who` names it to the others. */
-export function startSounding({ player, sheet, who, button, onEnd = () => {} }) {
+export function startSounding({ player, sheet, who, button }) {
   let buffer = null, bar = null, line = 0;
   const ours = () => player.sounding?.who === who;
   const show = () => {
@@ -57,7 +57,7 @@ export function startSounding({ player, sheet, who, button, onEnd = () => {} }) 
   button.addEventListener("click", () => (ours() ? player.stop() : play()));
   player.onChange(() => {
     show();
-    if (!ours()) (follow(), onEnd());
+    if (!ours()) follow();
   });
   show();
   return {
