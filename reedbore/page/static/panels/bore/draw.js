@@ -12,7 +12,7 @@ const VIVID = 0.4; // share of the highest pressure from which a colour is full
 export function places(width, film) {
   const narrow = width < 640, tall = tallness();
   const font = fontOf(width);
-  const left = narrow ? 78 : Math.round(Math.max(width * 0.17, font * 8)), right = narrow ? 46 : Math.round(width * 0.1);
+  const left = narrow ? 78 : Math.round(Math.max(width * 0.17, font * (film.signals.gap_mm ? 12 : 8))), right = narrow ? 46 : Math.round(width * 0.1);
   const curve = { x: left, y: font * (narrow ? 3.2 : 3), w: width - left - right, h: narrow ? 160 : Math.round(Math.min(250, Math.max(150, width * 0.15)) * tall) };
   const horn = { x: left, y: curve.y + curve.h + font * 0.6, w: curve.w, h: narrow ? 76 : Math.round(Math.min(150, Math.max(90, width * 0.09)) * tall) };
   const below = horn.y + horn.h + font * 2;
@@ -20,7 +20,7 @@ export function places(width, film) {
     : { x: 0, y: horn.y - font, w: left - font * 0.8, h: horn.h + font * 2.4 };
   const height = Math.ceil(narrow ? reed.y + reed.h + font * 1.6 : below + font * 0.8);
   const folds = film.signals.gap_mm && (narrow ? { x: reed.w + font, y: reed.y + reed.h * 0.4, w: width - reed.w - 2 * font, h: reed.h * 0.4 }
-    : { x: Math.round(left * 0.56), y: curve.y, w: Math.round(left * 0.2), h: Math.round(curve.h * 0.5) });
+    : { x: Math.round(left * 0.54), y: curve.y, w: Math.round(left * 0.2), h: Math.round(curve.h * 0.5) });
   return { width, height, narrow, font, curve, horn, reed, folds, ...scales(film, curve, horn) };
 }
 

@@ -73,6 +73,7 @@ export class Player {
   /** Keep back what the picture is asked for, or show it. */
   cover(covered) {
     this.covered = covered;
+    this.parts.now.classList.toggle("kept-back", covered);
     this.caption = null;
     this.listMoments();
     this.lay();

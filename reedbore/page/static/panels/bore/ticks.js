@@ -40,7 +40,7 @@ function numbered(found, modulo, third) {
 export function ticksPlaced(width, film) {
   const narrow = width < 640;
   const font = fontOf(width);
-  const left = narrow ? 8 : Math.round(Math.max(width * 0.2, font * 9)), right = narrow ? 8 : Math.round(width * 0.02);
+  const left = narrow ? 8 : Math.round(Math.max(width * 0.2, font * (film.signals.gap_mm ? 13 : 9))), right = narrow ? 8 : Math.round(width * 0.02);
   const tall = Math.round((narrow ? 80 : Math.max(font * 2, 55 * tallness())) * (film.pulse ? 1.6 : 1));
   const top = font * 0.6, foot = top + (film.pulse ? 1 : film.signals.gap_mm ? 4 : 3) * tall;
   const w = width - left - right;
