@@ -88,7 +88,7 @@ const AWAY = [13, 7], BACK = [2, 6]; // the dashes of the wave that leaves the r
 /** Which line is which. */
 function waveKey(context, film, place, colours) {
   const { font, curve, narrow, width } = place, long = font * 2.4;
-  const tight = narrow || width < font * 42;
+  const tight = narrow || width - curve.x < font * 33;
   const parts = [["sum", [], colours.horn, 4], [tight ? "away" : "away from the reed", AWAY, colours.ink, 2.5], [tight ? "back" : "back to the reed", BACK, colours.ink, 3]];
   let x = narrow ? 4 : curve.x;
   for (const [text, dashes, colour, wide] of parts) {
