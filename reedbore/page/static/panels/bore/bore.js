@@ -77,7 +77,7 @@ export function startFilms(root, asks, { mark = root, still = false, says = (err
     seen = still || entries.at(-1).isIntersecting;
     player.inSight(seen && !still);
     if (seen && wanted) ask();
-  }, { rootMargin: "300px" });
+  }, { rootMargin: "300px", scrollMargin: "300px" }); // of the window, and of what scrolls within it
   near.observe(root);
   if (still) ask();
   return {
