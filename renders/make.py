@@ -31,9 +31,12 @@ MAPS = ROOT / "renders" / "README.md"
 GALLERY = ROOT / "renders" / "gallery"
 ETUDE = ROOT / "presets" / "passages" / "mill-race.toml"
 LESSON = ROOT / "reedbore" / "page" / "lesson" / "steps.py"
+PAIR = ROOT / "reedbore" / "simulate" / "request" / "take.py"
+PAGE = ROOT / "reedbore" / "page" / "static" / "core" / "state.js"
 DEMO = "mill-race"
+TAUGHT = LESSON, PAIR, PAGE
 SHEET = f"{DEMO}-sheet.svg"
-NEAR_CENTS = 20.0
+NEAR_CENTS, INSIDE_CENTS = 20.0, 5.0
 
 BLOCK = re.compile(r"```text\n\$ (reedbore [^\n]*)\n(.*?)```", re.S)
 MAP = re.compile(
@@ -128,17 +131,17 @@ def make_notes(_: Path) -> None:
         note: lock_table(setup, parse_pitch(note), voice_range=bounds)
         for note, setup in setups.items()
     }
-    changed = {}
+    hummed, taught = {}, {}
     etude = ETUDE.read_text(encoding="utf-8")
     lesson = LESSON.read_text(encoding="utf-8")
     low, high = etude.partition("rest:1 Bb3")[::2]
     for note, text in (("Bb2", low), ("D3", high)):
         setup = setups[note].with_value("voice.drive", piece.drive)
         for name, off in _sung(text):
-            changed[name + off] = aimed_at(setup, tables[note], name, off)
+            hummed[name + off] = aimed_at(setup, tables[note], name, off)
     for note, name, off in locked_in(lesson):
-        changed[name + off] = aimed(tables[note], name, off)
-    for path in (ETUDE, LESSON, README):
+        taught[name + off] = aimed(tables[note], name, off)
+    for path, changed in ((ETUDE, hummed), (README, hummed), *((path, taught) for path in TAUGHT)):
         text = path.read_text(encoding="utf-8")
         for old, new in changed.items():
             text = text.replace(f"{old}c", new)
@@ -168,7 +171,7 @@ def aimed(table: Table, name: str, off: str) -> str:
 
 
 def aimed_at(setup: Setup, table: Table, name: str, off: str) -> str:
-    """Write where a singer has to aim: at a clock's lock if that will do, else in the middle."""
+    """Write where a singer has to aim: at a clock's lock if that will surely do, or the middle."""
     ratio = choose_ratio(
         parse_pitch(f"{name}{off}c") / table.fingered_hz, AIM_NEAR_CENTS, MEASURED_LIMIT
     )
@@ -179,7 +182,7 @@ def aimed_at(setup: Setup, table: Table, name: str, off: str) -> str:
     if singer.low is None or singer.high is None:
         raise ValueError(f"folds do not keep step near {name}{off}c")
     low, high = singer.low.inside, singer.high.inside
-    if low < cents(clock.sung_hz, singer.just_hz) < high:
+    if low + INSIDE_CENTS < cents(clock.sung_hz, singer.just_hz) < high - INSIDE_CENTS:
         return aimed(table, name, f"{cents(clock.sung_hz, parse_pitch(name)):+.1f}")
     middle = singer.just_hz * 2.0 ** ((low + high) / 2400.0)
     there, cents_off = split_note(middle)
@@ -246,4 +249,8 @@ def main(wanted: list[str]) -> None:
 
 
 if __name__ == "__main__":
+    if (
+        not ONE_PROCESSOR.items() <= os.environ.items()
+    ):  # read when numpy is loaded, as it is by now
+        os.execve(sys.executable, [sys.executable, *sys.argv], os.environ | ONE_PROCESSOR)
     main(sys.argv[1:])

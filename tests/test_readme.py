@@ -8,6 +8,7 @@ from types import SimpleNamespace
 import pytest
 
 from reedbore.notes import midi_to_hz
+from reedbore.simulate.request.take import DEMO_SUNG
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -55,6 +56,10 @@ def test_lesson_and_etude_sing_what_is_made_again():
     # Over Bb2 and D3 the lesson sings 5/2 and 5/3; the etude 5/2, 3/2, and 3/2 over D3.
     lesson = make.locked_in(make.LESSON.read_text("utf-8"))
     assert [(fingered, name) for fingered, name, _ in lesson] == [("Bb2", "D4"), ("D3", "B3")]
+    # The first is also the pair that commands and page begin with.
+    pair = "".join(lesson[0][1:]) + "c"
+    assert pair == DEMO_SUNG
+    assert all(f'"{pair}"' in path.read_text("utf-8") for path in make.TAUGHT)
 
 
 @pytest.mark.parametrize(
@@ -124,7 +129,12 @@ def test_a_note_is_aimed_at_the_middle_of_the_nearest_lock():
 
 @pytest.mark.parametrize(
     ("low", "high", "written"),
-    [(-60.0, -20.0, "F3-38c"), (-60.0, 3.0, "F3+1.8c"), (-110.0, -90.0, "E3+2c")],
+    [
+        (-60.0, -20.0, "F3-38c"),
+        (-60.0, 4.5, "F3-26c"),  # a clock locks within five cents of an end
+        (-60.0, 5.0, "F3+1.8c"),
+        (-110.0, -90.0, "E3+2c"),
+    ],
 )
 def test_a_singer_is_told_to_aim_where_a_clock_locks_or_else_at_the_middle_of_all_aims(
     low: float, high: float, written: str, monkeypatch: pytest.MonkeyPatch

@@ -359,13 +359,20 @@ QUANTITIES = {
         0,
         0.1,
         "",
-        "noise of the jet at the reed over its flow, rms; a saxophone about 0.01, a clarinet 0.002",
+        "noise of the jet at the reed over its flow, rms; saxophones about 0.018, clarinets 0.002",
     ),
     "breath.sway": _declare(
-        0, 0.1, "", "slow movement of the breath over its pressure, rms; players about 0.03"
+        0,
+        0.1,
+        "",
+        "slow movement of the breath over its pressure, rms; saxophones about 0.02, clarinets 0.05",
     ),
     "breath.lip_sway": _declare(
-        0, 0.1, "", "slow movement of tip opening and stiffness over both, rms; players about 0.04"
+        0,
+        0.1,
+        "",
+        "slow movement of tip opening and stiffness over both, rms; saxophones about 0.06, "
+        "clarinets 0.003",
     ),
     "breath.tongue_ms": _declare(
         0, 30, "ms", "in which the tongue lets the blown reed go, 0 for a reed that is free"

@@ -26,11 +26,17 @@ AIR, SWAY, TIP, STIFFNESS = range(10, 14)
 EVERY_S = 0.01
 """So often slow movement is drawn, and lies straight between: it ends below 6 Hz. [s]"""
 
-USUAL = {"breath.sway": 0.03, "breath.lip_sway": 0.04, "breath.tongue_ms": 8.0}
-"""What takes and passages have unless something else is set."""
+OF_A_CONE = {"breath.air": 0.018, "breath.sway": 0.02, "breath.lip_sway": 0.06}
+OF_A_CYLINDER = {"breath.air": 0.002, "breath.sway": 0.05, "breath.lip_sway": 0.003}
+"""What takes and passages have, by the bore, unless something else is set.
 
-AIR_OF_A_CONE, AIR_OF_A_CYLINDER = 0.01, 0.002
-"""`breath.air` by the bore: the wide slit of a saxophone lets more air through, and rougher."""
+Found by trial, so that level of partials, pitch and noise move as on recorded notes: the wide slit
+of a saxophone lets more air through, and rougher, and where a lip holds the reed of a clarinet as
+loosely as there its pitch would move by too much.
+"""
+
+TONGUE_MS = 8.0
+"""What a tongue takes to let go, unless something else is set. [ms]"""
 
 CONE = 1.5
 """A bore that half way down is so many times as wide as at its start is a cone."""
@@ -38,8 +44,8 @@ CONE = 1.5
 
 def alive(setup: Setup) -> Setup:
     """Give a setup the breath, lip and tongue of a player who is no machine."""
-    air = AIR_OF_A_CONE if _is_cone(setup.bore) else AIR_OF_A_CYLINDER
-    for name, value in {"breath.air": air, **USUAL}.items():
+    usual = OF_A_CONE if _is_cone(setup.bore) else OF_A_CYLINDER
+    for name, value in {**usual, "breath.tongue_ms": TONGUE_MS}.items():
         setup = setup.with_value(name, value)
     return setup
 

@@ -51,8 +51,8 @@ def test_every_preset_can_be_shown(capsys: pytest.CaptureFixture[str], kind: str
 
 def test_a_shown_horn_has_units_and_sources(capsys: pytest.CaptureFixture[str]) -> None:
     out = run(capsys, "presets", "show", "tenor-saxophone")[1]
-    (line,) = [line for line in out.splitlines() if "bore.sections.1.length_mm" in line]
-    assert line.split()[1] == "1490"
+    (line,) = [line for line in out.splitlines() if "bore.sections.2.length_mm" in line]
+    assert line.split()[1] == "1460"
     assert "Chen, Smith and Wolfe" in line
 
 

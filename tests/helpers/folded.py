@@ -16,7 +16,7 @@ def tenor(**changes):
 
     Its length is given, so that no test has to tune it.
     """
-    setup = setup_for(load_horn("tenor-saxophone")).with_value("bore.length_mm", 1229.459)
+    setup = setup_for(load_horn("tenor-saxophone")).with_value("bore.length_mm", 1230.135)
     voice = {"voice__source": "pulse", "voice__drive": "folds", "voice__frequency_hz": 116.54}
     for key, value in (voice | changes).items():
         setup = setup.with_value(key.replace("__", "."), value)

@@ -160,9 +160,9 @@ def test_cells_are_those_that_the_sweep_judges():
         ]
     )
     assert {cell["ratio"] for cell in last.values()} == {"5/2"}
-    # A cent off the just note a weak voice drifts; the just note itself a strong one holds.
-    assert last[0, 2]["state"] == "drifting"
-    assert last[1, 1]["state"] == "locked"
+    # A cent off the just note a weak voice drifts; a cent under it a strong one holds.
+    assert last[0, 0]["state"] == last[0, 2]["state"] == "drifting"
+    assert last[1, 0]["state"] == "locked"
     # 5 f_played - 2 f_sung for a note a cent high over an unmoved B flat.
     assert last[0, 2]["beat"] == pytest.approx(-5.0 * FINGERED_HZ * (2 ** (1 / 1200) - 1), abs=0.2)
 

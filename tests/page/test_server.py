@@ -267,10 +267,13 @@ def test_the_waves_are_those_of_the_take(tab: TestClient) -> None:
     answer = post(tab, "look", words=QUICK, seconds=1.0)
     rows = dict(zip(answer.headers["x-rows"].split(","), rows_of(answer), strict=True))
     take = render(setup_of(**QUICK), 1.0)
-    steps = np.rint(rows["time"] * take.setup.time.rate).astype(int)
-    assert np.allclose(rows["mouthpiece"], take.traces.pressure[steps], atol=0.02 * 3000.0)
-    gap = np.maximum(take.traces.opening[steps], 0.0)  # pressed into the lay, it is none
-    assert np.allclose(rows["opening"], gap, atol=2e-5)
+    gap = np.maximum(take.traces.opening, 0.0)  # pressed into the lay, it is none
+    steps = rows["time"].astype(float) * take.setup.time.rate
+    for name, trace in (("mouthpiece", take.traces.pressure), ("opening", gap)):
+        # Straight between two steps; a time in single precision is off by a hundredth of one.
+        before, after = trace[np.floor(steps).astype(int)], trace[np.ceil(steps).astype(int)]
+        expected = before + (steps % 1.0) * (after - before)
+        assert np.allclose(rows[name], expected, atol=0.002 * np.ptp(trace))
     assert np.std(rows["sound"]) == pytest.approx(np.std(take.sound[24000:]), rel=0.1)
     assert len(rows["time"]) <= 2000
     period = float(answer.headers["x-period"])
@@ -378,7 +381,7 @@ def test_a_passage_of_folds_is_opened_as_one(tab: TestClient) -> None:
     text = preset_path("passages", "mill-race").read_text(encoding="utf-8")
     told = post(tab, "read", preset=text, name="mine.toml").json()
     assert told["words"]["settings"] == {"voice.drive": "folds"}
-    assert told["words"]["sung"] == "D4-13.8c"
+    assert f"{told['words']['sung']}:6" in text  # the longest note
 
 
 # --- mistakes ------------------------------------------------------------------------------------

@@ -35,7 +35,9 @@ def test_the_table_is_that_of_the_locks_command_with_words_beside_it(monkeypatch
 
     monkeypatch.setattr(table, "lock_table", some)
     # Half as many steps a second as usual are half of the work.
-    *shares, last = table.table(replace(DEMO, settings=("time.rate_hz=48000",)), sung=False)
+    *shares, last = table.table(
+        replace(DEMO, depth=0.2, settings=("time.rate_hz=48000",)), sung=False
+    )
     done = [share["done"] for share in shares]
     assert done == sorted(done)
     assert 0.0 == done[0] <= done[-1] <= 1.0

@@ -30,7 +30,7 @@ def sung(setup, hz, depth=0.1):
 @pytest.fixture(scope="module")
 def setups(tenor):
     return [
-        sung(tenor, 5.0 * B_FLAT / 2.0),  # locks
+        sung(tenor, 5.0 * B_FLAT / 2.0 * 2.0 ** (-0.1 / 1200.0)),  # locks
         sung(tenor, 5.0 * B_FLAT / 2.0 * 2.0 ** (8.0 / 1200.0)),  # drifts
         sung(tenor, 1.37 * B_FLAT),  # rough
         tenor.with_value("voice.source", "off"),

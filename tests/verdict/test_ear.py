@@ -37,26 +37,26 @@ def aimed(fifth, off, ear="on"):
 
 @pytest.fixture(scope="module")
 def heard(fifth):
-    take = aimed(fifth, -15.0)
+    take = aimed(fifth, -12.0)
     return take, judge(take)
 
 
 @long_run
 def test_ear_takes_an_aim_near_the_just_note_into_the_lock(fifth, heard):
-    # Muscles alone lock some 20 to 60 cents under the just note: the horn pushes the voice up. An
+    # Muscles alone lock some 14 to 56 cents under the just note: the horn pushes the voice up. An
     # ear that hears it too high slackens the folds by itself.
     _, verdict = heard
     assert verdict.state == State.LOCKED
-    assert verdict.ear_cents == pytest.approx(-36.0, abs=4.0)
+    assert verdict.ear_cents == pytest.approx(-29.0, abs=4.0)
     assert cents(verdict.sung_hz, fifth[1]) == pytest.approx(0.0, abs=2.0)
-    assert judge(aimed(fifth, -15.0, "off")).state != State.LOCKED
+    assert judge(aimed(fifth, -12.0, "off")).state != State.LOCKED
 
 
 @long_run
 def test_what_is_told_to_practise_locks_without_the_ear(fifth, heard):
     _, verdict = heard
     practised = cents(verdict.practise_hz, fifth[1])
-    assert practised == pytest.approx(-48.0, abs=4.0)
+    assert practised == pytest.approx(-37.0, abs=4.0)
     found = judge(aimed(fifth, practised, "off"))
     assert found.state == State.LOCKED
     assert found.sung_hz == pytest.approx(verdict.sung_hz, rel=1e-4)
@@ -71,7 +71,7 @@ def test_ear_takes_a_voice_out_of_the_lock_that_still_muscles_find(fifth):
 
 @long_run
 def test_lock_that_the_ear_does_not_leave_alone_is_none(fifth):
-    found = judge(aimed(fifth, -4.0))
+    found = judge(aimed(fifth, 0.0))
     assert (found.state, found.reason) == (State.DRIFTING, Reason.EAR)
     assert abs(found.drift_hz) > 0.1
 
@@ -82,12 +82,12 @@ def test_correction_is_told_as_what_to_practise(heard):
     asked = SimpleNamespace(typed=SimpleNamespace(a4_hz=440.0), written=None)
     told = dict(rows(asked, take, verdict))["ear"]
     assert told == (
-        "slackens the folds by 36 cents; practise aiming at E3+22c and leaving it there, though "
-        "F3-31c is heard"
+        "slackens the folds by 29 cents; practise aiming at F3-35c and leaving it there, though "
+        "F3+2c is heard"
     )
     document = verdict.document()
     assert document["ear_cents"] == verdict.ear_cents
-    assert document["practise_note"] == "E3+22c"
+    assert document["practise_note"] == "F3-35c"
 
 
 @pytest.mark.parametrize(

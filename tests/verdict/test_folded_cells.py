@@ -23,8 +23,8 @@ from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 from reedbore.verdict.take import judge
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
-RATE, HZ, PLAYED = 48e3, 116.54, 114.4
-"""At so few steps a second the given length plays a little flat."""
+RATE, HZ, PLAYED = 48e3, 116.54, 116.56
+"""What the fingers ask for, and what the given length plays."""
 
 TENOR = folded.tenor(time__rate_hz=RATE)
 
@@ -69,7 +69,7 @@ def test_a_cell_of_folds_is_judged_like_a_take(cells, name):
 def test_folds_are_asked_first_whether_they_sing(cells):
     assert cells["too loose"].state == cells["too loud"].state == State.UNSUNG
     assert "which these folds do not sing" in cells["too loose"].reason
-    assert cells["too loud"].reason.startswith("voice.depth is 0.5; these folds sing F3-30c")
+    assert cells["too loud"].reason.startswith("voice.depth is 0.5; these folds sing F3+2c")
     assert np.isnan(cells["too loose"].sung_hz)
     assert cells["too loose"].played_hz == pytest.approx(PLAYED, rel=1e-3)
 
@@ -84,8 +84,8 @@ def test_breath_of_a_cell_follows_given_lungs_and_lungs_follow_the_breath(cells)
     given, usual = cells["given lungs"], cells["locked"]
     assert given.lungs_kpa == pytest.approx(3.3, abs=0.002)
     assert given.breath_kpa == pytest.approx(3.3 - 0.57, abs=0.02)
-    assert usual.breath_kpa == 2.7
-    assert usual.lungs_kpa == pytest.approx(2.7 + 0.57, abs=0.02)
+    assert usual.breath_kpa == 3.1
+    assert usual.lungs_kpa == pytest.approx(3.1 + 0.61, abs=0.02)
 
 
 @long_run
@@ -165,7 +165,7 @@ def test_breath_beside_lungs_and_passages_with_lungs_are_refused():
 def sweep():
     """A few aims round 3/2, for folds that are firm and for ones too loose to sing."""
     middle = cents(1.5 * PLAYED, HZ)
-    aims = Axis(name=SUNG, values=(middle - 65.0, middle - 40.0, middle + 10.0))
+    aims = Axis(name=SUNG, values=(middle - 65.0, middle - 35.0, middle + 10.0))
     gaps = Axis(name="voice.gap_mm", values=(0.3, 1.2))
     return Sweep(setup=TENOR, fingered=Fingered(HZ), axes=(aims, gaps), horn="tenor", seconds=4.0)
 
@@ -212,7 +212,7 @@ def test_map_of_a_singer_tells_aims_and_the_note_that_is_heard(found):
     # The aim lies far under the just note; the common note is that of what is played.
     assert ratio == "3/2"
     assert aim.third_hz == pytest.approx(0.5 * PLAYED, rel=1e-3)
-    assert third.startswith("Bb1-3")
+    assert third.startswith("Bb1")
     assert maps.does(found.sweep) == "aim at"
     assert maps.care(found.sweep) == "For folds like these; nobody's own are known."
     assert maps.axis_words(found.sweep, found.sweep.axes[0]).startswith("aimed note, cents")

@@ -104,7 +104,7 @@ def test_false_folds_are_told_the_note_of_the_true_ones():
         ),
         (
             {"fingered": "Bb2", "sung": "3/2", "settings": ("voice.drive=folds",)},
-            r"for 3/2 aim at (F3-\d+c) \(in reach\)",
+            r"For 3/2 aim at (F3-\d+c) \(in reach\)",
         ),
     ],
 )
@@ -114,7 +114,7 @@ def test_what_is_to_be_sung_instead_locks_or_comes_nearer(words, says):
         request = tune_request(read_request(Words(**words)))
         take = render(request.setup, LEAST_SECONDS)
         found = judge(take)
-        p, q = map(int, re.search(r"for (\d)/(\d)", says)[0][4:].split("/"))
+        p, q = map(int, re.search(r"or (\d)/(\d)", says)[0][3:].split("/"))
         locked = found.state == State.LOCKED and found.ratio == (p, q)
         off.append(0.0 if locked else abs(cents(found.sung_hz, found.played_hz * p / q)))
         if len(off) == 1:

@@ -21,7 +21,7 @@ from reedbore.verdict.state import Reason
 from reedbore.verdict.take import judge
 
 PIECES = {
-    "long": Piece(LOCKS, 5.0),
+    "long": Piece(LOCKS, 7.0),
     "cut": Piece(LOCKS, 2.0),
     "near": Piece(LOCKS * 2.0 ** (3.0 / 1200.0), 2.0),
     "rough": Piece(B_FLAT * 2.0 ** (650.0 / 1200.0), 1.5),
@@ -332,7 +332,7 @@ def test_a_passage_is_cut_and_judged_as_it_is_played(tenor):
 
 @pytest.fixture(scope="module")
 def by_folds():
-    written = Passage(tempo_bpm=60, fingered="Bb2:4", sung="Bb2:2 F3:1 rest:1")
+    written = Passage(tempo_bpm=60, fingered="Bb2:4", sung="Bb2+40c:2 F3:1 rest:1")
     setup = folded.tenor(time__rate_hz=48e3)
     return judge_notes(perform(Score(written, {Fingered("Bb2", ""): setup})))
 

@@ -127,10 +127,13 @@ def test_a_voice_that_wanders_has_no_beat(beside, extent, beats):
         assert float(found[1]) == pytest.approx(extent / math.sqrt(2.0), rel=0.1)
 
 
-@pytest.mark.parametrize("seconds", [1.0, 2.0])
-def test_a_crescendo_is_not_taken_for_a_start(tenor, seconds):
+@pytest.mark.parametrize(("first", "seconds"), [(0.5, 1.0), (0.0, 2.0)])
+def test_a_crescendo_is_not_taken_for_a_start(tenor, first, seconds):
+    # From nothing within a second the reed begins to sound in the later half, and is starting.
     line = f"Bb2:{seconds:g}"
-    passage = Passage(tempo=1.0, fingered=line, sung=f"C4:{seconds:g}", breath=f"0@0 1@{seconds:g}")
+    passage = Passage(
+        tempo=1.0, fingered=line, sung=f"C4:{seconds:g}", breath=f"{first:g}@0 1@{seconds:g}"
+    )
     score = Score(passage, {FINGERS: sung(tenor, Piece(220.0, 1.0))})
     (row,) = judge_notes(perform(score), held=False)
     assert (row.reached.state, row.reached.reason) == ("rough", None)

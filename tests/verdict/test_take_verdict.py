@@ -28,6 +28,8 @@ from reedbore.verdict.state import HornState, State
 from reedbore.verdict.take import aimed, judge
 
 B_FLAT = midi_to_hz(46)  # Bb2
+FIVE, SEVEN = (half * 0.5 * B_FLAT * 2.0 ** (-0.1 / 1200.0) for half in (5, 7))
+"""Inside the locks at 5/2 and 7/2, which end where the just note begins. [Hz]"""
 SPOKEN = Path("/usr/share/sounds/alsa/Front_Center.wav")  # Debian package alsa-utils
 
 
@@ -53,7 +55,7 @@ def rough(tenor: Setup) -> Take:
 
 @pytest.fixture(scope="module")
 def sevenths(tenor: Setup) -> Take:
-    return render(sung(tenor, B_FLAT * 7.0 / 2.0), 3.0)
+    return render(sung(tenor, SEVEN), 3.0)
 
 
 def test_without_a_voice_the_note_that_was_tuned_is_played(tenor):
@@ -92,14 +94,14 @@ def test_the_beat_beside_a_lock_is_the_mean_of_a_minute(tenor, off):
 
 @pytest.mark.parametrize("seconds", [3.0, 6.0])
 def test_a_lock_that_takes_hold_when_the_take_has_ended_is_told_so(tenor, seconds):
-    setup = sung(tenor, 2.5 * B_FLAT)
+    setup = sung(tenor, FIVE)
     found = judge(render(setup, seconds))
     assert (found.state, found.ratio) == ("locked", (5, 2))
     late = re.search(r"comes to rest only after (\d\.\d) s", summary(found))
     assert (late is not None) == (seconds < 5.0)
     if late:
         pressure, rate = pitch.thin(again(setup, 30.0).traces.pressure, setup.time.rate)
-        line = pitch.phase_track(pressure, rate, B_FLAT, 20.0)
+        line = pitch.phase_track(pressure, rate, 0.4 * FIVE, 20.0)
         off = np.abs(5.0 * (line.cycles - line.cycles[-1]))
         assert off[line.times < float(late[1]) - 0.5][-1] > 0.05
         assert off[line.times > float(late[1]) + 0.5].max() < 0.05
@@ -145,7 +147,7 @@ def test_the_lock_of_a_narrow_ratio_holds_for_a_minute_and_breaks_three_cents_aw
     # Uncoupled, three cents would be p · f · 3 cents = 1.414 Hz, 56.6 turns in 40 seconds.
     for pull in (-3.0, 3.0):
         assert abs(slips(setup, pull, (7, 2))) == pytest.approx(56.6, abs=6.3)
-        pulled = with_values(setup, voice__frequency_hz=B_FLAT * 7 / 2 * 2.0 ** (pull / 1200.0))
+        pulled = with_values(setup, voice__frequency_hz=SEVEN * 2.0 ** (pull / 1200.0))
         outside = judge(render(pulled, 3.0))
         assert (outside.state, outside.ratio) == ("drifting", (7, 2))
         assert abs(outside.drift_hz) == pytest.approx(1.414, rel=0.15)
@@ -209,7 +211,7 @@ def test_what_was_asked_for_is_only_written_beside_what_was_measured(sevenths):
     assert {key for key in plain if plain[key] != labelled[key]} == beside
     assert labelled["played_cents"] == pytest.approx(-1200.0, abs=2.0)
     assert plain["ratio"] == "7/2"
-    assert plain["sung_hz"] == pytest.approx(B_FLAT * 7.0 / 2.0, rel=1e-6)
+    assert plain["sung_hz"] == pytest.approx(SEVEN, rel=1e-6)
 
 
 def test_a_document_says_how_far_the_sung_note_lies_from_the_just_one(tenor):
@@ -224,7 +226,7 @@ def test_the_sung_pitch_is_measured_and_not_read(sevenths):
     other = with_values(sevenths.setup, voice__frequency_hz=555.0)
     pretended = dataclasses.replace(sevenths, setup=other)
     hz, _ = runs.sung_pitch(pretended)
-    assert hz == pytest.approx(B_FLAT * 7.0 / 2.0, rel=1e-6)
+    assert hz == pytest.approx(SEVEN, rel=1e-6)
 
 
 def test_a_sine_voice_is_measured_like_any_other(tenor):
@@ -252,7 +254,8 @@ def test_breath_that_shuts_the_reed_is_silent(tenor):
 
 @pytest.mark.slow
 def test_a_voice_that_quenches_the_reed_makes_it_silent(tenor):
-    found = judge(render(sung(tenor, 2.7 * B_FLAT, 1.0), 3.0))
+    soft = with_values(sung(tenor, 1.37 * B_FLAT, 1.0), breath__pressure_kpa=2.1)
+    found = judge(render(soft, 3.0))
     assert (found.state, found.reason) == (
         "silent",
         "the voice stops the reed, and only the voice is left",

@@ -293,7 +293,7 @@ STEPS = (
             ("third note", "the note that is heard though nobody plays or sings it"),
             ("cent", "a hundredth of a semitone, the step from one piano key to the next"),
         ),
-        words={**_TENOR, "fingered": "D3", "sung": "B3-15.7c"},
+        words={**_TENOR, "fingered": "D3", "sung": "B3-15.8c"},
         picture="waves",
         watch="The shaded stretch is one round. The numbers count what falls into it.",
         task=Task(

@@ -17,8 +17,9 @@ from threadpoolctl import ThreadpoolController
 Reals = NDArray[np.float64]
 Complexes = NDArray[Any]
 
-BETWEEN_POINTS = 1e-5
-"""By so much a response may be greater between two points of the passivity check."""
+BETWEEN_POINTS = 2e-5
+"""By so much a response may be greater between two points of the passivity check, and by so much
+must a reflection stay below 1 where the losses turn the phase of the wave's own admittance."""
 
 DENSE = 3600
 """Points of the passivity check, from DC to half the rate."""
@@ -107,7 +108,16 @@ def passive_fit(
         aim = response[held] / np.maximum(size[held], 1.0) * pull[held] * 0.9999
         rows = np.vstack((rows[: z.size], dense[held] * pull[held, None]))
         wanted = np.concatenate((wanted[: z.size], aim))
-    return found / max(1.0, np.abs(fine @ found).max() * (1.0 + BETWEEN_POINTS))
+    return found / max(1.0, _highest(np.abs(fine @ found)) * (1.0 + BETWEEN_POINTS))
+
+
+def _highest(size: Reals) -> float:
+    """Return the greatest value of a response, by parabolas also where it lies between points."""
+    before, top, after = size[:-2], size[1:-1], size[2:]
+    peaks = (top >= before) & (top >= after) & (before + after < 2.0 * top)
+    before, top, after = before[peaks], top[peaks], after[peaks]
+    between = top + (before - after) ** 2 / (8.0 * (2.0 * top - before - after))
+    return float(max(size.max(), between.max(initial=0.0)))
 
 
 def _upper_half(count: int) -> Complexes:

@@ -56,6 +56,6 @@ export function swatch(look) {
     marked(pen, look, path);
   };
   paint();
-  onTheme(paint);
+  const leave = onTheme(() => (sheet.isConnected ? paint() : leave())); // a legend is made anew again and again
   return sheet;
 }
