@@ -2,6 +2,7 @@
 
 import contextlib
 import glob
+import json
 import os
 import platform
 import re
@@ -350,6 +351,25 @@ def cache_folder(sources: Iterable[Path], kind: str) -> Path:
         except RuntimeError:  # nobody's home: a place where nothing can be
             home = os.devnull
     return Path(home) / "reedbore" / kind / digest(sources)
+
+
+def cache_place(sources: Iterable[Path], kind: str, made_from: object) -> Path:
+    """Return where a thing of a kind is kept, in `cache_folder`.
+
+    Parameters
+    ----------
+    sources, kind
+        As for `cache_folder`.
+    made_from : object
+        All numbers and words that it hangs on, fit for JSON.
+
+    Returns
+    -------
+    Path
+        Without a suffix.
+    """
+    name = sha256(json.dumps(made_from).encode()).hexdigest()[:24]
+    return cache_folder(sources, kind) / name
 
 
 def unkept(folder: Path) -> str | None:

@@ -5,14 +5,12 @@ notes as they become known. What is made here is the same as of `locks --every-n
 cache folder: a horn that was looked at before is there at once, and one that is stopped goes on.
 """
 
-import hashlib
-import json
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from reedbore.errors import ReedboreError
-from reedbore.files import cache_folder, files_of
+from reedbore.files import cache_place, files_of
 from reedbore.model.presets import names
 from reedbore.model.sidecar import MODEL
 from reedbore.notes import hz_to_midi, midi_name, note_name
@@ -100,12 +98,11 @@ def of_words(words: Words, whose: str) -> Atlas:
 def _place(words: Words, whose: str, *, make: bool) -> Path | None:
     """Find the store of an atlas; None if nothing is known of it and nothing is to be made."""
     made = of_words(words, whose)
-    key = json.dumps([
+    made_from = [
         made.horn.to_plain(), made.singer.to_plain(), made.depths, made.breath, made.settings,
         made.a4,
-    ])  # fmt: skip
-    name = hashlib.sha256(key.encode()).hexdigest()[:24]
-    path = cache_folder(files_of(MODEL), "atlases") / f"{name}.zarr"
+    ]  # fmt: skip
+    path = cache_place(files_of(MODEL), "atlases", made_from).with_suffix(".zarr")
     if not make and not path.exists():
         return None
     atlas.prepare(path, made)

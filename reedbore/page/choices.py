@@ -9,6 +9,7 @@ from reedbore.model.presets import load_horn, load_piece, load_singer, names, se
 from reedbore.model.settings import leaves
 from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.model.units import QUANTITIES, from_si
+from reedbore.page.app import LARGEST_FILE
 from reedbore.report.words import CLOCK, below, sentence
 
 CARE = (
@@ -24,6 +25,11 @@ CARE = (
     "The strength of a reed is told on a scale of our own, approximate: no maker's chart.",
 )
 
+PLAYED_S = 120.0
+"""Of a passage on the page: a second takes some 10 MB while it is judged. [s]"""
+
+RECORDED_S = {"voice": PLAYED_S, "both": 600.0}
+"""Of a voice alone, and of horn and voice together. [s]"""
 
 given: dict[str, Path] = {}
 """What the command `page` was given to show: an `atlas`, perhaps."""
@@ -37,8 +43,9 @@ def document() -> dict[str, Any]:
     dict
         Fit for JSON: ``horns``, ``voices``, ``passages``, ``quantities`` (ranges in the users'
         units, and the value of the demo's horn), ``care``, ``clock``, the largest p and q that are
-        ``measured``, how far each q-th part lies ``below``, the ``atlas`` that the server
-        was given, ``version``.
+        ``measured``, how far each q-th part lies ``below``, what a recording may be at
+        most (``recording``: bytes, and seconds of each kind), the ``atlas`` that the server was
+        given, ``version``.
     """
     piece_horn = load_piece("mill-race").horn
     return {
@@ -50,6 +57,7 @@ def document() -> dict[str, Any]:
         "clock": sentence(CLOCK),
         "measured": notes.MEASURED_LIMIT,
         "below": [[q, below(q)] for q in range(2, notes.MEASURED_LIMIT + 1)],
+        "recording": {"bytes": LARGEST_FILE, "seconds": RECORDED_S},
         "atlas": given["atlas"].name if "atlas" in given else None,
         "version": __version__,
     }

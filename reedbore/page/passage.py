@@ -25,7 +25,7 @@ from reedbore.model.passage import Passage, Piece, write_piece
 from reedbore.model.presets import load_piece, names
 from reedbore.notes import note_name, parse_pitch
 from reedbore.page.answers import number, plainly, shown
-from reedbore.page.choices import passage_entry
+from reedbore.page.choices import PLAYED_S, passage_entry
 from reedbore.page.request import opened, read_words
 from reedbore.page.underway import Document, Tell, told
 from reedbore.report import passage as report
@@ -38,9 +38,6 @@ from reedbore.simulate.request.passage import PassageRequest, read_passage, scor
 from reedbore.simulate.request.take import Words
 from reedbore.simulate.track import SPEEDS, slowed
 from reedbore.verdict.passage import NoteVerdict, judge_notes
-
-LONGEST_S = 120.0
-"""Of what the page plays: a second takes some 10 MB while it is judged. [s]"""
 
 LONGEST_LINE = 5000
 """Letters of a line that is typed."""
@@ -197,9 +194,9 @@ def stream(body: Mapping[str, Any]) -> Iterator[Document]:
 def plan(request: PassageRequest) -> dict[str, Any]:
     """Return what is asked for: all that is known before anything sounds."""
     passage, a4 = request.piece.passage, request.typed.a4_hz
-    if passage.seconds > LONGEST_S:
+    if passage.seconds > PLAYED_S:
         raise ReedboreError(
-            f"the passage lasts {passage.seconds:.0f} s; the page plays up to {LONGEST_S:g} s, "
+            f"the passage lasts {passage.seconds:.0f} s; the page plays up to {PLAYED_S:g} s, "
             "reedbore render longer ones"
         )
     bars = [passage.seconds_at(beat) for beat in passage_data.bar_beats(passage)]

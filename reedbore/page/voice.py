@@ -20,6 +20,7 @@ from reedbore.model.passage import Passage
 from reedbore.model.units import QUANTITIES, from_si
 from reedbore.page import passage as passages
 from reedbore.page.answers import number, shown
+from reedbore.page.choices import RECORDED_S
 from reedbore.page.request import read_words
 from reedbore.page.underway import Document, Tell, told
 from reedbore.report import recording as report
@@ -29,9 +30,6 @@ from reedbore.verdict import recording as judging
 from reedbore.verdict.against_plan import Aligned, align, planned_notes, sung_into
 from reedbore.verdict.recording.file import by_channel, complaints
 from reedbore.verdict.recording.found import Found
-
-LONGEST_S = {"voice": passages.LONGEST_S, "both": 600.0}
-"""Of a voice alone, and of horn and voice together. [s]"""
 
 INSTEAD = {"voice": "reedbore render --sung", "both": "reedbore analyse"}
 
@@ -58,8 +56,8 @@ def stream(body: Mapping[str, Any]) -> Iterator[Document]:
         If it is no sound, too long, silent, or anything else is wrong with it.
     """
     kind, name, data = body.get("kind"), body.get("name"), body.get("data")
-    if kind not in tuple(LONGEST_S):
-        raise ReedboreError(f"kind is {shown(kind)}; write {' or '.join(LONGEST_S)}")
+    if kind not in tuple(RECORDED_S):
+        raise ReedboreError(f"kind is {shown(kind)}; write {' or '.join(RECORDED_S)}")
     assert isinstance(data, bytes)
     with TemporaryDirectory(prefix="reedbore-") as made:
         folder = str(Path(made).resolve())
@@ -92,7 +90,7 @@ def _bare(told_of: Any, folder: str) -> Any:
 
 def _check(path: Path, kind: str) -> None:
     """Refuse what is no sound, or longer than the page takes."""
-    seconds, longest = sound.Pieces(path).seconds, LONGEST_S[kind]
+    seconds, longest = sound.Pieces(path).seconds, RECORDED_S[kind]
     if seconds > longest:
         raise AudioError(
             f"{path.name} lasts {seconds:.0f} s; the page judges up to {longest:g} s, "

@@ -12,7 +12,6 @@ share of the one flow that reed and breath leave to the folds.
 
 import contextlib
 import functools
-import hashlib
 import json
 import math
 from collections.abc import Sequence
@@ -23,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError, ReedboreError
-from reedbore.files import cache_folder, write_whole
+from reedbore.files import cache_place, write_whole
 from reedbore.kernel import folds as rows
 from reedbore.kernel import single
 from reedbore.kernel.folds import Folds, Postures, Singer, Steady, sing_into_leak, singer_of
@@ -435,8 +434,7 @@ def reachable(setup: Setup) -> Setup:
 
 @functools.lru_cache(maxsize=1024)
 def _solved(setup: Setup) -> Solved:
-    name = hashlib.sha256(json.dumps(setup.to_plain()).encode()).hexdigest()[:24]
-    place = cache_folder(sources(), "folds") / name
+    place = cache_place(sources(), "folds", setup.to_plain())
     found = _recall(place)
     if found is None:
         found = _solve(setup)

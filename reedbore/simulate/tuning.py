@@ -6,8 +6,6 @@ cache folder until anything they depend on changes.
 """
 
 import contextlib
-import hashlib
-import json
 import math
 from collections.abc import Sequence
 from pathlib import Path
@@ -16,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.errors import ModelError, ReedboreError
-from reedbore.files import PACKAGE, cache_folder, files_of, write_whole
+from reedbore.files import PACKAGE, cache_place, files_of, write_whole
 from reedbore.kernel import single
 from reedbore.measures import pitch
 from reedbore.model.presets import setup_for
@@ -225,9 +223,7 @@ def sources() -> list[Path]:
 
 def _place(setup: Setup, hz: float) -> Path:
     """Name the file that keeps a solved length, by all that the length depends on."""
-    key = json.dumps([setup.to_plain(), hz])
-    name = hashlib.sha256(key.encode()).hexdigest()[:24]
-    return cache_folder(sources(), "tuned") / name
+    return cache_place(sources(), "tuned", [setup.to_plain(), hz])
 
 
 def _recall(place: Path) -> float | None:

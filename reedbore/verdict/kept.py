@@ -5,7 +5,6 @@ by the state of all code that decides samples and states.
 """
 
 import contextlib
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
@@ -13,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from reedbore.errors import ReedboreError
-from reedbore.files import cache_folder, files_of, write_whole
+from reedbore.files import cache_place, files_of, write_whole
 from reedbore.model.setup import Horn, Singer
 from reedbore.model.sidecar import MODEL
 from reedbore.verdict.plan import Ratio, Tried
@@ -67,9 +66,8 @@ def place(player: Player, note: Fingered) -> Path:
     voice = player.singer.voice
     numbers = player.horn.to_plain(), voice.model_copy(update={"depth": 0.0}).to_plain()
     depth = voice.depth if player.depth is None else player.depth
-    key = json.dumps([numbers, depth, player.breath, player.settings, note])
-    name = hashlib.sha256(key.encode()).hexdigest()[:24]
-    return cache_folder(files_of(MODEL), "pairs") / name
+    made_from = [numbers, depth, player.breath, player.settings, note]
+    return cache_place(files_of(MODEL), "pairs", made_from)
 
 
 def _ratio(name: str) -> Ratio:

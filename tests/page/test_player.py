@@ -282,7 +282,7 @@ def test_what_is_no_voice_is_said_to_be_none(tab: TestClient, monkeypatch) -> No
     assert "kind is 'choir'" in refusal(tab, b"", kind="choir")
     assert "kind is " in refusal(tab, b"", kind=["voice"])
     assert "throat is 'x'; it must be a number" in refusal(tab, wav(hum()), kind="both", throat="x")
-    monkeypatch.setitem(voice.LONGEST_S, "voice", 0.5)
+    monkeypatch.setitem(voice.RECORDED_S, "voice", 0.5)
     assert "lasts 1 s; the page judges up to 0.5 s" in refusal(tab, wav(hum()))
     assert left() == before
 

@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from reedbore.errors import ModelError, ReedboreError
-from reedbore.files import digest
 from reedbore.measures.locking import Edge
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import midi_to_hz, parse_note
@@ -34,7 +33,10 @@ def row(ratio, width, middle=-30.0, depth=None, heard="yes"):
 
 @pytest.fixture(autouse=True)
 def own_cache(monkeypatch, tmp_path):
-    monkeypatch.setattr(kept, "cache_folder", lambda sources, _: tmp_path / digest(sources))
+    place = kept.cache_place
+    monkeypatch.setattr(
+        kept, "cache_place", lambda *asked: tmp_path.joinpath(*place(*asked).parts[-2:])
+    )
 
 
 @pytest.fixture

@@ -11,8 +11,6 @@ import { createSheet } from "../passage/sheet.js";
 import { createSound, startSounding } from "../passage/sounding.js";
 import { record, wavOf } from "./microphone.js";
 
-const LARGEST = 100e6; // [bytes]
-const LONGEST_S = { voice: 120, both: 600 };
 const AFTER_S = 0.5; // a passage is recorded so much longer
 
 export function start(root, state, player) {
@@ -79,7 +77,7 @@ export function start(root, state, player) {
     running.plan = plan;
     if (running.plan) (sheet.root.hidden = false), sheet.show(running.plan);
     running.ahead = running.plan ? (running.plan.bars[1] ?? 4 * running.plan.beat_s) - running.plan.bars[0] : 0;
-    running.longest = Math.min(LONGEST_S[asked.kind], running.plan ? running.plan.seconds + AFTER_S : Infinity);
+    running.longest = Math.min(state.choices.recording.seconds[asked.kind], running.plan ? running.plan.seconds + AFTER_S : Infinity);
     follow();
   }
   function follow() {
@@ -122,7 +120,8 @@ export function start(root, state, player) {
     file.value = "";
   });
   function given(one) {
-    if (one.size > LARGEST) says.textContent = `${one.name} has ${Math.round(one.size / 1e6)} MB; a recording has less than ${LARGEST / 1e6} MB.`;
+    const { bytes } = state.choices.recording;
+    if (one.size > bytes) says.textContent = `${one.name} has ${Math.round(one.size / 1e6)} MB; a recording has less than ${bytes / 1e6} MB.`;
     else (says.textContent = ""), hold(one, one.name);
   }
   async function hold(blob, name) {
