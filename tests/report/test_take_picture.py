@@ -65,6 +65,20 @@ def test_lines_without_a_common_note_are_sums_and_differences():
     assert plots.name_lines(hz, PLAYED, 201.0, None) == ["mixed", "horn", "voice", "mixed"]
 
 
+def test_what_lines_stand_for_is_told_above_the_strongest(setup: Setup):
+    figure = Figure(figsize=(10.0, 3.4))
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0.09, 0.2, 0.885, 0.77))
+    sound = take(
+        setup, {PLAYED: 0.5, 6.0 * PLAYED: 1.0, SUNG: 0.6, 3.0 * SUNG: 0.7, 40.0: 0.2}
+    ).sound
+    plots._draw_spectrum(axes, sound, verdict("locked", (5, 3)), 440.0)
+    legend = axes.get_legend()
+    assert len(legend.get_texts()) == 4
+    lowest = axes.transData.inverted().transform(legend.get_window_extent())[0, 1]
+    assert lowest > 4.0
+
+
 def test_horn_alone_has_only_its_own_partials():
     assert plots.name_lines(np.array([120.0, 240.0]), PLAYED, None, None) == ["horn", "horn"]
 

@@ -300,7 +300,7 @@ def _draw_spectrum(axes: Axes, sound: NDArray[np.float64], verdict: "Verdict", a
     _heading(axes, "What the sound is made of")
     highest = _highest_hz(verdict)
     axes.set_xlim(0.0, highest)
-    axes.set_ylim(SPECTRUM_FLOOR_DB, 14.0)
+    axes.set_ylim(SPECTRUM_FLOOR_DB, 26.0)
     axes.set_yticks([-60, -40, -20, 0])
     axes.set_xlabel("frequency [Hz]", size=9, color=INK, labelpad=1)
     axes.set_ylabel("level against the\nstrongest partial [dB]", size=9, color=INK)
@@ -384,7 +384,9 @@ def _draw_lines(
             hz[chosen], level[chosen], style.marker, color=style.colour, ms=6.5, label=says,
             clip_on=False,
         )  # fmt: skip
-    axes.legend(loc="upper right", fontsize=9, frameon=False, labelcolor=INK, handletextpad=0.3)
+    axes.legend(
+        loc="upper right", ncols=2, fontsize=9, frameon=False, labelcolor=INK, handletextpad=0.3
+    )
 
 
 def _name_fundamentals(
