@@ -1,9 +1,10 @@
 """Make again all that README, gallery, lesson and étude show of what the model does.
 
 ``python renders/make.py`` makes everything, in about an hour on two idle cores; with words
-only these parts: ``notes`` (where étude and lesson sing), ``demo``, ``sheet`` (the étude's, for
-the stand), ``folds`` (the picture of a singer), ``maps`` (the atlas too), ``readme`` (what it shows
-of the output of commands). Run it after every change of the sound, then see what changed.
+only these parts: ``notes`` (where étude, lesson and the pair of the demo sing), ``demo``,
+``sheet`` (the étude's, for the stand), ``folds`` (the picture of a singer), ``maps`` (the atlas
+too), ``readme`` (what it shows of the output of commands). Run it after every change of the sound,
+then see what changed.
 """
 
 import os
@@ -118,7 +119,7 @@ def run(command: str, folder: Path) -> str:
 
 
 def make_notes(_: Path) -> None:
-    """Write into étude and lesson where the locks lie that they sing."""
+    """Write where the locks lie: into étude and README, the lesson and the pair of the demo."""
     piece = load_piece(DEMO)
     horn, singer = load_horn(piece.horn), load_singer(piece.voice)
     voice = setup_for(horn, singer).voice
@@ -249,8 +250,7 @@ def main(wanted: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    if (
-        not ONE_PROCESSOR.items() <= os.environ.items()
-    ):  # read when numpy is loaded, as it is by now
+    # Read when numpy is loaded, as it is by now.
+    if not ONE_PROCESSOR.items() <= os.environ.items():
         os.execve(sys.executable, [sys.executable, *sys.argv], os.environ | ONE_PROCESSOR)
     main(sys.argv[1:])

@@ -56,7 +56,7 @@ def setups(count: int = COUNT) -> list[Setup]:
     """Lanes of a map: the sung note over the length of the bore."""
     base = setup_for(load_horn("tenor-saxophone")).with_value("voice.depth", 0.12)
     return [
-        base.with_value("bore.length_mm", 1229.0 - 0.5 * (lane % 16)).with_value(
+        base.with_value("bore.length_mm", 1230.0 - 0.5 * (lane % 16)).with_value(
             "voice.frequency_hz", 345.0 + 0.02 * lane
         )
         for lane in range(count)

@@ -204,7 +204,7 @@ def test_depth_that_comes_out_of_a_flow_is_told(tmp_path: Path):
     title = done.stdout.splitlines()[0]
     assert "; usual 0.02 to 0.15) out of the flow" in title
     # 100 ml/s into 100 ml of rigid air at 294 Hz are 0.77 MPa s/m3 by rho c^2 / (omega V), 77 Pa of
-    # 2.7 kPa; walls that yield may raise it, at their resonance by several times.
+    # 3.1 kPa; walls that yield may raise it, at their resonance by several times.
     assert 0.01 < float(title.partition("depth ")[2].split()[0]) < 0.2
 
 

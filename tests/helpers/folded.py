@@ -7,6 +7,9 @@ from reedbore.kernel.folds import singer_of
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.simulate.folds import Solved, folds_of
 
+BB2_MM = 1230.135
+"""Length of the tenor's bore that plays B flat 2."""
+
 FLOW = 0.353e-3
 """What the tenor takes at its lowest written C without a voice. [m³ s⁻¹]"""
 
@@ -16,7 +19,7 @@ def tenor(**changes):
 
     Its length is given, so that no test has to tune it.
     """
-    setup = setup_for(load_horn("tenor-saxophone")).with_value("bore.length_mm", 1230.135)
+    setup = setup_for(load_horn("tenor-saxophone")).with_value("bore.length_mm", BB2_MM)
     voice = {"voice__source": "pulse", "voice__drive": "folds", "voice__frequency_hz": 116.54}
     for key, value in (voice | changes).items():
         setup = setup.with_value(key.replace("__", "."), value)

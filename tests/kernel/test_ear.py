@@ -50,7 +50,7 @@ def test_voice_that_sings_its_aim_is_left_alone():
 @pytest.mark.parametrize("off", [60.0, -60.0])
 def test_voice_that_a_horn_holds_60_cents_off_is_wound_to_45_cents_and_stays_held(off):
     # e g / λ: the leak and the bound keep the tension from being wound up without end. This horn
-    # holds the octave over some 300 cents either way, and plays 116.56 Hz at this rate.
+    # holds the octave over 150 cents and more either way, and plays 116.56 Hz at this rate.
     just = 2.0 * 116.56
     aim = just * 2.0 ** (-off / 1200.0)
     setup = folded.tenor(time__rate_hz=RATE, voice__frequency_hz=aim, voice__ear="on")

@@ -8,6 +8,7 @@ import numba
 import numpy as np
 import pytest
 from bores import setup_of
+from folded import BB2_MM
 
 from reedbore.errors import ReedboreError
 from reedbore.kernel import executor, gpu, rows
@@ -50,7 +51,7 @@ KINDS = {
     "massless": lambda: [quick(reed__dynamics="massless"), quick(voice__source="off")],
     "vent": lambda: [with_vent()],
     "mouth": lambda: [quick(tract__coupling="on", voice__vowel="a")],
-    "folds": lambda: [quick(bore__length_mm=1230.135, **FOLDS)],
+    "folds": lambda: [quick(bore__length_mm=BB2_MM, **FOLDS)],
 }
 
 
@@ -84,7 +85,7 @@ def test_the_card_steps_as_the_cores_do(kind, monkeypatch):
 
 @real_card
 def test_the_card_finds_the_line_that_the_cores_find():
-    setups = [quick(bore__length_mm=1230.135 - k, voice__depth=0.1) for k in range(70)]
+    setups = [quick(bore__length_mm=BB2_MM - k, voice__depth=0.1) for k in range(70)]
     ours, theirs = (shown(setups, one, 60, 2000) for one in (gpu.GpuLanes(), CPU))
     for mine, other in zip(ours[:2], theirs[:2], strict=True):
         assert np.abs(mine.line - other.line).max() <= 1e-9 * np.abs(other.line).max()

@@ -4,6 +4,7 @@ import numba
 import numpy as np
 import pytest
 from bores import setup_of
+from folded import BB2_MM
 from one_by_one import OneByOne
 
 from reedbore.errors import ModelError
@@ -22,7 +23,7 @@ REFERENCE = 118.0
 VOWELS = ("a", 349.2), ("i", 349.2), ("u", 233.0), ("none", 349.2)
 
 
-def tenor(length_mm=1230.135, **changes):
+def tenor(length_mm=BB2_MM, **changes):
     """A tenor saxophone with a voice; changes are named reed__opening_mm and so on."""
     setup = setup_for(load_horn("tenor-saxophone")).with_value("bore.length_mm", length_mm)
     voice = {"voice__frequency_hz": 349.2, "voice__depth": 0.12, "breath__rise_ms": 10.0}
@@ -122,7 +123,7 @@ def test_lanes_of_a_mixed_batch_play_what_takes_play(some):
 @pytest.mark.parametrize("rate", [44100.0, pytest.param(88200.0, marks=pytest.mark.ci), 192000.0])
 def test_lanes_play_what_takes_play_at_other_rates(rate):
     # At 44.1 kHz a short tube is shorter than the steps that are usually looked up at once.
-    batch = [tenor(length, time__rate_hz=rate) for length in (1230.135, 55.0)]
+    batch = [tenor(length, time__rate_hz=rate) for length in (BB2_MM, 55.0)]
     found = pressures(batch, round(0.1 * rate))
     for setup, ours in zip(batch, found, strict=True):
         take = again(setup, ours.size / rate).traces.pressure
@@ -321,7 +322,7 @@ def test_kept_lanes_go_on_as_if_nothing_had_happened():
 
 @compiled_only
 def test_order_and_threads_change_no_bit():
-    batch = [tenor(1230.135 - lane % 3, voice__frequency_hz=340.0 + lane) for lane in range(37)]
+    batch = [tenor(BB2_MM - lane % 3, voice__frequency_hz=340.0 + lane) for lane in range(37)]
     order = np.random.default_rng(1).permutation(len(batch))
     one, three = CpuLanes(threads=1), CpuLanes(threads=3)
     straight = lanes.Lanes(batch, REFERENCE, executor=one).advance(0.3)
@@ -333,7 +334,7 @@ def test_order_and_threads_change_no_bit():
 @compiled_only
 def test_burst_lane_is_told_and_disturbs_nobody():
     # One lane is pushed past any pressure a reed can make; its neighbours do not feel it.
-    batch = [tenor(1230.135 - lane % 3, voice__depth=0.02 * lane) for lane in range(5)]
+    batch = [tenor(BB2_MM - lane % 3, voice__depth=0.02 * lane) for lane in range(5)]
     calm, burst = lanes.Lanes(batch, REFERENCE), lanes.Lanes(batch, REFERENCE)
     burst._running.groups[0].blocks[0].entering[2, :] = 1e9
     ours, theirs = burst.advance(0.3), calm.advance(0.3)

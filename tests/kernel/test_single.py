@@ -7,6 +7,7 @@ import numba
 import numpy as np
 import ode
 import pytest
+from folded import BB2_MM
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -29,7 +30,7 @@ from reedbore.simulate.tuning import blown
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
 HORNS = ("tenor-saxophone", "plain-cylinder", "plain-cone")
-MILLIMETRES = {"tenor-saxophone": 1229.459, "plain-cylinder": 711.0, "plain-cone": 700.0}
+MILLIMETRES = {"tenor-saxophone": BB2_MM, "plain-cylinder": 711.0, "plain-cone": 700.0}
 
 
 def horn_setup(horn, **changes):

@@ -329,7 +329,7 @@ def test_the_moving_bore_ends_in_the_mouthpiece(tab: TestClient) -> None:
     assert len(positions) == 40
     assert len(times) == 60
     assert all(len(values) == 60 for values in signals.values())
-    # Five sung to two played cycles: so says the arithmetic of the demo's first pair.
+    # Five sung to two played cycles: so says the arithmetic of the demo's pair.
     step = times[1] - times[0]
     turns = {key: (signals[key][-1] - signals[key][0]) / (times[-1] - times[0]) for key in
              ("sung_phase", "played_phase", "resultant_phase")}  # fmt: skip

@@ -9,6 +9,7 @@ import pytest
 from reedbore.measures import pitch, timbre
 from reedbore.model.presets import load_horn
 from reedbore.model.setup import Setup
+from reedbore.model.units import QUANTITIES
 from reedbore.notes import midi_to_hz, parse_note
 from reedbore.physics.unsteady import SWAY_HZ, slow_sway
 from reedbore.report import verdict as telling
@@ -24,6 +25,7 @@ from reedbore.verdict.state import Movement, State
 from reedbore.verdict.take import judge
 
 F3 = midi_to_hz(53)
+AIR, SWAY, LIP_SWAY = OF_A_CONE.values()
 
 
 @pytest.fixture(scope="module")
@@ -55,12 +57,12 @@ def test_sway_is_slow_of_rms_1_and_begins_alike():
     assert np.array_equal(sway[:500], slow_sway(time[:500], np.random.default_rng(3)))
 
 
-@pytest.mark.parametrize("air", [0.018, 0.057])
+@pytest.mark.parametrize("air", [AIR, AIR * math.sqrt(10.0)])
 def test_noise_of_the_jet_is_heard_as_on_recorded_notes(tenor: Setup, air: float):
     # Recorded saxophone notes of freely available sample sets: 28 to 34 dB of harmonics over noise
     # (measured by the same measure). Ten decibels less for ten decibels more of noise.
     found = timbre.harmonics_to_noise(held(moving(tenor, air)), SOUND_RATE, F3)
-    assert found == pytest.approx(31.0 - 20.0 * math.log10(air / OF_A_CONE["breath.air"]), abs=3.0)
+    assert found == pytest.approx(31.0 - 20.0 * math.log10(air / AIR), abs=3.0)
 
 
 def test_a_still_breath_is_far_cleaner(tenor: Setup):
@@ -70,11 +72,11 @@ def test_a_still_breath_is_far_cleaner(tenor: Setup):
 def test_sway_moves_partials_and_pitch_as_on_recorded_notes(tenor: Setup):
     # The same recorded notes: 0.7 to 2.1 dB and 0.8 to 3.2 cents; here on one note with some room.
     still = timbre.movement(held(tenor), SOUND_RATE, F3)
-    found = timbre.movement(held(moving(tenor, sway=0.02, lip_sway=0.06)), SOUND_RATE, F3)
+    found = timbre.movement(held(moving(tenor, sway=SWAY, lip_sway=LIP_SWAY)), SOUND_RATE, F3)
     assert still.level_db < 0.01
     assert 0.5 < found.level_db < 3.0
     assert 0.8 < found.pitch_cents < 3.2
-    assert timbre.movement(held(moving(tenor, lip_sway=0.06)), SOUND_RATE, F3).pitch_cents > 0.5
+    assert timbre.movement(held(moving(tenor, lip_sway=LIP_SWAY)), SOUND_RATE, F3).pitch_cents > 0.5
 
 
 def test_the_same_seed_breathes_alike_to_the_last_bit_and_another_does_not(tenor: Setup):
@@ -95,6 +97,12 @@ def test_no_air_and_no_sway_is_the_still_breath_to_the_last_bit(tenor: Setup):
 def test_where_nothing_is_blown_there_is_no_noise(tenor: Setup):
     silent = moving(tenor, 0.1).with_value("breath.pressure_kpa", 0.0)
     assert np.abs(render(silent, 0.2).sound).max() < 1e-20
+
+
+def test_what_is_usual_stands_beside_each_setting():
+    for name, value in OF_A_CONE.items():
+        says = QUANTITIES[name].says
+        assert f"saxophones about {value:g}, clarinets {OF_A_CYLINDER[name]:g}" in says
 
 
 # --- how it is judged -----------------------------------------------------------------------------

@@ -23,7 +23,7 @@ from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 from reedbore.verdict.take import judge
 
 long_run = pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="takes minutes uncompiled")
-RATE, HZ, PLAYED = 48e3, 116.54, 116.56
+RATE, HZ, PLAYED = 48e3, 114.4, 116.56
 """What the fingers ask for, and what the given length plays."""
 
 TENOR = folded.tenor(time__rate_hz=RATE)
@@ -212,7 +212,7 @@ def test_map_of_a_singer_tells_aims_and_the_note_that_is_heard(found):
     # The aim lies far under the just note; the common note is that of what is played.
     assert ratio == "3/2"
     assert aim.third_hz == pytest.approx(0.5 * PLAYED, rel=1e-3)
-    assert third.startswith("Bb1")
+    assert third.split()[0] == "Bb1"
     assert maps.does(found.sweep) == "aim at"
     assert maps.care(found.sweep) == "For folds like these; nobody's own are known."
     assert maps.axis_words(found.sweep, found.sweep.axes[0]).startswith("aimed note, cents")

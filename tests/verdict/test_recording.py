@@ -90,11 +90,11 @@ def test_what_to_sing_instead_is_told_where_notes_miss() -> None:
 @pytest.mark.ci
 def test_folds_that_go_along_with_a_bent_note_are_proven_to_be_locked() -> None:
     """Over a horn that holds still the same folds keep step as well, and prove nothing."""
-    case = Case("tenor-saxophone", 146.83, (3, 2), -30.0, 0.1, "folds", 3)
+    case = Case("tenor-saxophone", 146.83, (3, 2), -31.0, 0.1, "folds", 3)
     told = []
     for firm in (0.0, 0.14):
         piece = cut(case, 1.0, 2.5, bent(case, firm, 3.7))
-        assert piece.truth.ranges < 0.25
+        assert piece.truth.ranges < 0.2
         microphones = recorded(piece, noise_db=30.0, reverberation=0.3, bleed_db=-20.0)
         (row,) = analyse(Held(*(pitch.thin(one, FILE_RATE)[0] for one in microphones)))
         told.append((row.ratio, row.state))

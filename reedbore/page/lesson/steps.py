@@ -251,7 +251,7 @@ STEPS = (
         name="octave",
         title="A note that nobody plays or sings",
         says=(
-            "The first pair of Mill race: low B♭ on the horn, and a D hummed high above it, a "
+            "A pair of Mill race: low B♭ on the horn, and a D hummed high above it, a "
             "little low. Five pushes of the voice now take as long as two openings of the reed.",
             "Look at the rows below the horn. Two openings in a row meet the voice in two "
             "different ways. Find the next one that meets it as the first one did.",
@@ -348,7 +348,7 @@ STEPS = (
             "The hum sinks to an A, eleven semitones above the low B♭. No small whole numbers fit "
             "these two notes. The horn makes one ladder of lines, and the crosses fit none of it.",
             "The ear finds nothing that comes round, so it hears no third note. It hears only that "
-            "the sound is rough. In Mill race that is where the wheel grinds.",
+            "the sound is rough.",
         ),
         words={**_TENOR, "fingered": "Bb2", "sung": "A3"},
         picture="spectrum",

@@ -1,7 +1,7 @@
 """What a player asks for, on the command line or on the page, turned into a setup.
 
 In: words as typed. Out: the setup, how it is called, and the words again for the sidecar. What is
-left out is taken from the demo passage: horn, voice, first fingered note, longest hum.
+left out is taken from the demo: horn, voice and first fingered note of the passage, `DEMO_SUNG`.
 """
 
 import functools

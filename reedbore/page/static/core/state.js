@@ -18,7 +18,7 @@
 
 import { dropped } from "./api.js";
 
-const DEMO = { horn: "tenor-saxophone", fingered: "Bb2", sung: "D4-13.8c", voice: "low-male" };
+export const DEMO = { horn: "tenor-saxophone", fingered: "Bb2", sung: "D4-13.8c", voice: "low-male" };
 
 const USUAL_A4 = 440; // [Hz]
 

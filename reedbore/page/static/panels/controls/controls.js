@@ -3,6 +3,7 @@
 import { choice, complain, el, field, slider } from "../../core/dom.js";
 import { keyboard } from "../../core/keyboard.js";
 import { midiName, midiOf, noteText, parseNote, pretty } from "../../core/notes.js";
+import { DEMO } from "../../core/state.js";
 import { startSettings } from "./settings.js";
 
 const WIDEST_CENTS = 60;
@@ -183,7 +184,7 @@ function sung(state) {
 /** A box to tick while only the horn plays; the note that was sung before comes back. */
 function nobodySings(state) {
   const box = el("input", { type: "checkbox", id: "unsung" });
-  let before = "D4-13.8c";
+  let before = DEMO.sung;
   box.addEventListener("change", () => {
     if (box.checked) before = state.words.sung ?? before;
     state.set({ sung: box.checked ? null : before });
