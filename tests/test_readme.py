@@ -102,6 +102,7 @@ def test_a_stale_block_is_written_anew(tmp_path: Path, monkeypatch: pytest.Monke
     assert readme.read_text("utf-8") == block.format("       5/2 (sung/fingered)")
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 def test_a_map_is_swept_and_drawn_as_readme_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     readme, more, gallery = (tmp_path / name for name in ("README.md", "maps.md", "gallery"))

@@ -73,6 +73,7 @@ def test_pitch_of_a_steady_note_is_found_within_a_cent(rate: int, hz: float, rd:
     assert pitch.clarity > 0.98
 
 
+@pytest.mark.ci
 @pytest.mark.parametrize("hz", [55.0, 116.54, 220.0, 700.0])
 def test_pitch_agrees_with_a_reference_library(hz: float) -> None:
     # librosa.yin, a general audio library; even with frames this long it reads up to 1.7 cents
@@ -139,6 +140,7 @@ def test_frequency_of_a_steady_line_is_exact_to_a_millionth(hz: float, off_cents
     assert refine(sung(hz, seconds=0.5), RATE, guess) == pytest.approx(hz, rel=1e-6)
 
 
+@pytest.mark.ci
 @pytest.mark.filterwarnings("ignore:'where' used without 'out'")
 @pytest.mark.parametrize("hz", [116.5409, 220.0, 466.164])
 def test_frequency_of_a_line_agrees_with_a_reference_library(hz: float) -> None:
@@ -216,6 +218,7 @@ def test_vibrato_of_a_sung_vowel_is_followed() -> None:
     assert cents(median_voiced_pitch(wave, RATE), 220.0) < 2.0
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 def test_sung_vowel_agrees_with_a_reference_library() -> None:
     # librosa.pyin, after Mauch & Dixon, "pYIN: a fundamental frequency estimator using
@@ -249,6 +252,7 @@ def test_sound_without_enough_voice_has_no_median_pitch(wave: NDArray) -> None:
     assert median_voiced_pitch(wave, RATE) is None
 
 
+@pytest.mark.ci
 @pytest.mark.sound
 @pytest.mark.skipif(not SPOKEN, reason="Debian's alsa-utils is not installed")
 @pytest.mark.parametrize("path", SPOKEN, ids=lambda path: path.stem)

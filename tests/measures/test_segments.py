@@ -265,14 +265,10 @@ def compared(path: Path) -> tuple[NDArray, NDArray, NDArray, tuple[Sung, ...]]:
     return times, hz, np.interp(times, grid, theirs), steady(wave, rate)
 
 
-# One of them is drawled; on CI one more.
-DRAWLED = [
-    pytest.param(path, id=path.stem, marks=[pytest.mark.ci] if number else [])
-    for number, path in enumerate(SPOKEN[:2])
-]
 spoken = pytest.mark.skipif(not SPOKEN, reason="Debian's alsa-utils is not installed")
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 @pytest.mark.sound
 @spoken
@@ -287,6 +283,7 @@ def test_spoken_pitch_agrees_with_a_reference_library(path: Path) -> None:
     assert np.mean(off < 50.0) >= 0.9
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 @pytest.mark.sound
 @spoken
@@ -303,10 +300,11 @@ def test_spoken_stretches_agree_with_a_reference_library() -> None:
     assert max(off) < 25.0
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 @pytest.mark.sound
 @spoken
-@pytest.mark.parametrize("path", DRAWLED)
+@pytest.mark.parametrize("path", SPOKEN[:2], ids=lambda path: path.stem)
 def test_drawled_stretches_agree_with_a_reference_library(path: Path) -> None:
     # Slowed four times by librosa's phase vocoder, a human voice stays as long as a singer's.
     wave, rate = sound.read(path)

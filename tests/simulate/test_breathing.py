@@ -130,6 +130,7 @@ def test_takes_have_a_player_who_moves_and_tables_one_who_holds_still():
     assert not load_horn("tenor-saxophone").breath.moves
 
 
+@pytest.mark.ci
 def test_state_and_lock_range_are_those_of_the_horn_held_still_and_that_is_told():
     words = Words(fingered="F3", sung="2/1")
     setup = requested(fingered="F3", sung="2/1")

@@ -87,6 +87,7 @@ def test_the_octave_key_changes_between_written_g_sharp_and_a_and_leaves_low_not
     assert len(tuning.roughly(horn, hertz("C4")).bore.holes) == 1
 
 
+@pytest.mark.ci
 @pytest.mark.slow
 @pytest.mark.parametrize("rate", [96000.0, 192000.0])
 @pytest.mark.parametrize(("horn", "note"), CONFIRMED)
