@@ -148,7 +148,7 @@ def test_how_exactly_a_lock_must_be_sung(page: Page):
     until(page, "() => document.querySelector('#exactly').textContent.includes('It locks from')")
     # The lock range that `render --lock-range` tells of the demo.
     assert (
-        "0.2 cents under to 0.2 cents over the note that is aimed at. The table counts from"
+        "0.2 cents under to 0.1 cents over the note that is aimed at. The table counts from"
         in page.locator("#exactly").inner_text()
     )
     put(page, {"sung": "C4"})

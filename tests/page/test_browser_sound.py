@@ -195,7 +195,7 @@ def test_two_setups_sound_as_loud_as_they_are_against_each_other(page: Page, cha
 def test_matched_two_setups_sound_equally_loud_and_that_is_said(page: Page, change: Change):
     settle(page)
     page.locator("#keep-a").click()
-    change({"settings": {"reed.opening_mm": 0.6}})
+    change({"settings": {"reed.opening_mm": 0.8}})
     settle(page)
     page.locator("#matched").check()
     levels = []
