@@ -109,10 +109,18 @@ def renewed(shown: str, said: str) -> str:
 def run(command: str, folder: Path) -> str:
     """Run a ``reedbore`` command in a folder and return what it says, on any processor the same."""
     words = [sys.executable, "-m", "reedbore", *shlex.split(command.removeprefix("reedbore "))]
-    known = os.environ | ONE_PROCESSOR
     return subprocess.run(
-        words, cwd=folder, env=known, check=True, stdout=subprocess.PIPE, text=True
+        words, cwd=folder, env=known(folder), check=True, stdout=subprocess.PIPE, text=True
     ).stdout
+
+
+def known(folder: Path) -> dict[str, str]:
+    """Return what a process has to know so that it finds the same anywhere.
+
+    What it solves it keeps in the folder: lengths and folds that were found without these words
+    would be others in their last digits.
+    """
+    return os.environ | ONE_PROCESSOR | {"XDG_CACHE_HOME": str(folder / "cache")}
 
 
 # --- the parts -----------------------------------------------------------------------------------
@@ -250,7 +258,11 @@ def main(wanted: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    # Read when numpy is loaded, as it is by now.
-    if not ONE_PROCESSOR.items() <= os.environ.items():
-        os.execve(sys.executable, [sys.executable, *sys.argv], os.environ | ONE_PROCESSOR)
-    main(sys.argv[1:])
+    if ONE_PROCESSOR.items() <= os.environ.items():
+        main(sys.argv[1:])
+    else:  # they are read when numpy is loaded, as it is by now
+        with tempfile.TemporaryDirectory() as folder:
+            again = subprocess.run(
+                [sys.executable, *sys.argv], env=known(Path(folder)), check=False
+            )
+        sys.exit(again.returncode)

@@ -54,9 +54,9 @@ Work = Callable[[], object]
 
 def setups(count: int = COUNT) -> list[Setup]:
     """Lanes of a map: the sung note over the length of the bore."""
-    base = setup_for(load_horn("tenor-saxophone")).with_value("voice.depth", 0.12)
+    base = setup_for(load_horn("baritone-saxophone")).with_value("voice.depth", 0.12)
     return [
-        base.with_value("bore.length_mm", 1230.0 - 0.5 * (lane % 16)).with_value(
+        base.with_value("bore.length_mm", 1133.8 - 0.5 * (lane % 16)).with_value(
             "voice.frequency_hz", 345.0 + 0.02 * lane
         )
         for lane in range(count)
@@ -210,7 +210,7 @@ def card_rows() -> None:
 
 def main() -> None:
     print(f"{platform.platform()}, numpy {np.__version__}, numba {numba.__version__}")
-    print(f"{COUNT} lanes, blocks of {LANES}, 96 kHz, tenor saxophone with a pulse")
+    print(f"{COUNT} lanes, blocks of {LANES}, 96 kHz, baritone saxophone with a pulse")
     start = time.perf_counter()
     Lanes(setups(COUNT // 4), 116.5)
     each = 1e3 * (time.perf_counter() - start) / (COUNT // 4)
