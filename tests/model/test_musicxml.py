@@ -476,6 +476,15 @@ def misplaced(data: bytes) -> bytes:
     return data[: at + 12] + (2**31).to_bytes(4, "little") + data[at + 16 :]
 
 
+def beyond(data: bytes) -> bytes:
+    """Say that what is packed begins behind the end of the archive."""
+    spoilt, at = bytearray(data), data.find(LOCAL)
+    while at >= 0:
+        spoilt[at + 28 : at + 30] = b"\xff\xff"
+        at = data.find(LOCAL, at + 4)
+    return bytes(spoilt)
+
+
 def newer(data: bytes) -> bytes:
     """Ask for a version of the format that does not exist."""
     return marked(4, 183)(data)
@@ -483,10 +492,13 @@ def newer(data: bytes) -> bytes:
 
 @pytest.mark.parametrize(
     "spoil",
-    [no_archive, corrupt, marked(6, 1), marked(8, 97), marked(8, 12), unnamed, misplaced, newer],
+    [
+        no_archive, corrupt, marked(6, 1), marked(8, 97), marked(8, 12), unnamed, misplaced, beyond,
+        newer,
+    ],
     ids=[
         "no archive", "corrupt", "under a password", "packed in a way not known", "bzip2",
-        "name that is none", "table too long", "of a version not known",
+        "name that is none", "table too long", "beyond its end", "of a version not known",
     ],
 )  # fmt: skip
 def test_an_archive_that_cannot_be_unpacked_is_told(

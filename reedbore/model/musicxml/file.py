@@ -23,7 +23,8 @@ CONTAINER = "META-INF/container.xml"
 PACKED = zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED
 """How members of a compressed score are packed: MusicXML 4.0, compressed files (from memory)."""
 SPOILT = zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError
-"""What the library raises for an archive that was spoilt, cut off, or is of a version not known."""
+"""What the library raises for an archive that is none, is broken, ends too soon, is of a version
+not known, or has places or names that cannot be; a test fails without any of them."""
 UNDER_PASSWORD = 0x1
 """Flag of a member of an archive: .ZIP File Format Specification, 4.4.4, bit 0 (from memory)."""
 
