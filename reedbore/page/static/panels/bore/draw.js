@@ -121,7 +121,8 @@ function pressureScale(context, film, place, colours) {
     line(context, curve.x, y, curve.x + curve.w, y);
     context.fillStyle = colours.faint;
     const text = (mark / 1000).toFixed(step < 1000 ? 1 : 0).replace("-", "−");
-    context.fillText(zero ? "0" : text, curve.x - 18, y);
+    const covered = y > curve.y + curve.h - 0.5 * font; // by the mouthpiece, which is drawn below
+    if (!covered) context.fillText(zero ? "0" : text, curve.x - 18, y);
   }
   context.textBaseline = "alphabetic";
 }
