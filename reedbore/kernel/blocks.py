@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from reedbore.kernel import folds, rows
 from reedbore.kernel.lanes import Kind
 from reedbore.kernel.numbers import Driven, Numbers
-from reedbore.kernel.rows import AHEAD, LANES
+from reedbore.kernel.rows import AHEAD, ALONE, LANES
 
-PAIR_COUNTS = 1, rows.ROW_PAIRS, rows.PAIRS
+PAIR_COUNTS = 1, rows.ROW_PAIRS, rows.CHAMBER_PAIRS, rows.PAIRS
 """Pole pairs that there are loops for: a setup takes the next larger one."""
 
 BATCHES = AHEAD, 4, 2, 1
@@ -22,20 +22,20 @@ Whole = NDArray[np.int64]
 
 
 class Block(NamedTuple):
-    """`LANES` lanes: the tables of `lanes` and the delay lines."""
+    """`LANES` lanes, or a single one: the tables of `lanes` and the delay lines."""
 
     table: Reals
     places: Whole
     entering: Reals
-    """Shape (LANES, steps + AHEAD), the delay line of the reflection; steps is a power of two."""
+    """Shape (lanes, steps + AHEAD), the delay line of the reflection; steps is a power of two."""
     leaving: Reals
     """The same to the vent; empty without one."""
     frames: Reals
-    """Shape (2 ages, LANES), open windows: real parts, then imaginary parts."""
+    """Shape (2 ages, lanes), open windows: real parts, then imaginary parts."""
     voices: Reals
     """Singers, rows as in `folds`; without any, this and the two below are empty."""
     tubes: Reals
-    """Shape (2 steps, LANES), the waves in their tubes."""
+    """Shape (2 steps, lanes), the waves in their tubes."""
     sung_frames: Reals
     """As `frames`, of the line of the folds."""
 
@@ -51,10 +51,15 @@ class Group(NamedTuple):
     members: Whole
     """Shape (m,), their places in the batch."""
     blocks: list[Block]
-    """In this order; the last block is filled up with copies of its last lane."""
+    """In this order; the last block may be filled up with copies of its last lane."""
     echoes: int
     steps: Whole
     """Shape (k,), of delay in each section of the tubes."""
+
+    def members_of(self, number: int) -> Whole:
+        """Return which lanes of the batch stand in a block."""
+        begin = sum(block.table.shape[1] for block in self.blocks[:number])
+        return self.members[begin : begin + self.blocks[number].table.shape[1]]
 
 
 class Columns(NamedTuple):
@@ -245,11 +250,14 @@ def kept(some: Group, mask: NDArray[np.bool_], places: Whole) -> Group | None:
 
 
 def _split(tables: Iterable[NDArray[Any]]) -> list[Block]:
-    """Cut the tables of many lanes into blocks."""
+    """Cut the tables of many lanes into blocks; the last few lanes stand alone."""
     whole = list(zip(tables, LANE_AXES, strict=True))
     count = whole[0][0].shape[1]
-    filled = np.minimum(np.arange(-(-count // LANES) * LANES), count - 1)
+    blocks, rest = divmod(count, LANES)
+    widths = [LANES] * blocks + ([1] * rest if rest <= ALONE else [LANES])
+    ends = np.cumsum(widths)
+    filled = np.minimum(np.arange(ends[-1]), count - 1)
     return [
         Block(*(np.ascontiguousarray(table.take(lanes, axis)) for table, axis in whole))
-        for lanes in filled.reshape(-1, LANES)
+        for lanes in np.split(filled, ends[:-1])
     ]

@@ -21,7 +21,6 @@ from reedbore.kernel import blocks, folds, rows
 from reedbore.kernel.blocks import Reals, Whole
 from reedbore.kernel.lanes import Kind, make_lanes
 from reedbore.kernel.numbers import Driven, vent_rise
-from reedbore.kernel.rows import LANES
 
 Answer = TypeVar("Answer")
 
@@ -116,15 +115,15 @@ class Executor(Protocol):
         """Set up lanes, at rest."""
 
 
-def compiled_loop(kind: Kind) -> Any:
-    """Return the compiled loop for lanes of a kind; threads that ask for one have the same."""
+def compiled_loop(kind: Kind, lanes: int) -> Any:
+    """Return the compiled loop for blocks of a kind; threads that ask for one have the same."""
     with COMPILING:
-        return _made(kind)
+        return _made(kind, lanes)
 
 
 @functools.cache
-def _made(kind: Kind) -> Any:
-    return make_lanes(kind)
+def _made(kind: Kind, lanes: int) -> Any:
+    return make_lanes(kind, lanes)
 
 
 COMPILING = Lock()
@@ -147,12 +146,12 @@ class CpuLanes:
     threads, width : int
         As of an `Executor`; by default as many threads as there are cores for this process.
     loop : callable
-        For a kind of lanes the loop from `lanes.make_lanes`.
+        For a kind of lanes, and how many a block has, the loop from `lanes.make_lanes`.
     """
 
     threads: int = usable_cores()
     width: int = 512
-    loop: Callable[[Kind], Any] = compiled_loop
+    loop: Callable[[Kind, int], Any] = compiled_loop
 
     def start(self, lanes: Driven, shared: Shared) -> "CpuRunning":
         """Set up lanes, at rest."""
@@ -196,19 +195,20 @@ class CpuRunning:
         """Move one block on."""
         shared = self._shared
         steps, looks = kept(shared, hops, keep)
-        line, sung, levels = (np.zeros((hops, parts, LANES)) for parts in (2, 3, 3))
+        table, *others = group.blocks[number]
+        lanes = table.shape[1]
+        line, sung, levels = (np.zeros((hops, parts, lanes)) for parts in (2, 3, 3))
         # Where in the tubes a section is read now: it goes round once in its own steps.
         spots = folds.first_places(group.steps) + start % np.maximum(group.steps, 1)
-        pressure, ticks = np.zeros((steps, LANES)), np.zeros((looks, LANES))
-        table, *others = group.blocks[number]
-        tiles = np.zeros((rows.TILES, group.kind.batch, LANES)), np.zeros(rows.AHEAD)
-        self._machine.loop(group.kind)(
+        pressure, ticks = np.zeros((steps, lanes)), np.zeros((looks, lanes))
+        tiles = np.zeros((rows.TILES, group.kind.batch, lanes)), np.zeros(rows.AHEAD)
+        self._machine.loop(group.kind, lanes)(
             *(table, None, *others, group.steps, spots),
             *(*tiles, shared.waves, shared.window, start, shared.settled),
-            *(shared.tick, group.echoes, self._vent_rise, LANES, line, sung, levels),
+            *(shared.tick, group.echoes, self._vent_rise, lanes, line, sung, levels),
             *(pressure, ticks),
         )
-        members = group.members[number * LANES : (number + 1) * LANES]
+        members = group.members_of(number)
         own = slice(members.size)
         lines = line[..., own], sung[..., own]
         return Emitted(members, *lines, levels[..., own], pressure[:, own], ticks[:, own])

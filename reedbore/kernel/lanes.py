@@ -2,8 +2,8 @@
 
 A block is one table with a column a lane: the numbers and the state of the time step, and below
 them what a lane blows, hears from its delay lines and measures. The innermost loop runs over the
-lanes, `LANES` of them, so that the compiler makes vector code of it: rows of one table at fixed
-distances cannot overlap.
+lanes, `LANES` of them or a single one, so that the compiler makes vector code of it: rows of one
+table at fixed distances cannot overlap.
 
 The step is that of `step`, to the last bit, but cut: each of its parts runs over all lanes before
 the next. This is the only other place where the order of `step.from_bore` and `step.from_player`
@@ -478,13 +478,15 @@ def move_lanes(
         _emit_levels(block, hop, levels)
 
 
-def make_lanes(kind: Kind, compile_with: Compile = compiled) -> Any:
+def make_lanes(kind: Kind, lanes: int = LANES, compile_with: Compile = compiled) -> Any:
     """Make the loop over all steps of a block.
 
     Parameters
     ----------
     kind : Kind
         Of its lanes.
+    lanes : int
+        How many it has.
     compile_with : callable
         Turns the plain loop into the one that runs, as for `single.make_run`.
 
@@ -493,7 +495,8 @@ def make_lanes(kind: Kind, compile_with: Compile = compiled) -> Any:
     callable
         Moves a block on.
     """
-    return assembled(move_lanes, f"lanes_{name_of(kind)}", compile_with, **choices(kind))
+    name = f"lanes_{lanes}_{name_of(kind)}"
+    return assembled(move_lanes, name, compile_with, **choices(kind), LANES=lanes)
 
 
 def name_of(kind: Kind) -> str:

@@ -213,7 +213,7 @@ some.advance(0.02)
 kind = some._running.groups[0].kind
 loops = [single.compiled_run("mass", False, False, False, False)]
 loops += passage.compiled_loops("mass", False, False, False)
-loops.append(executor.compiled_loop(kind))
+loops.append(executor.compiled_loop(kind, 1))
 for loop in loops:
     print(sum(loop.stats.cache_hits.values()), sum(loop.stats.cache_misses.values()), sep="+")
 """

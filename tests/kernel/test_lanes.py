@@ -11,6 +11,7 @@ from reedbore.errors import ModelError
 from reedbore.kernel.compiler import plain
 from reedbore.kernel.executor import CPU, CpuLanes
 from reedbore.kernel.lanes import Kind, make_lanes
+from reedbore.kernel.rows import ALONE, LANES
 from reedbore.measures import locking, pitch
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.voice import Voice
@@ -102,7 +103,7 @@ def test_the_mixed_batch_makes_each_choice_of_a_loop():
     kinds = kinds_of(mixed_batch())
     assert len(kinds) == 5
     for field in Kind._fields:
-        assert len({getattr(kind, field) for kind in kinds}) == 2
+        assert len({getattr(kind, field) for kind in kinds}) == (3 if field == "pairs" else 2)
     assert not kinds & kinds_of(batch_of_other_kinds())
 
 
@@ -132,7 +133,7 @@ def test_lanes_play_what_takes_play_at_other_rates(rate):
 
 def test_plain_lanes_are_the_plain_take(monkeypatch):
     # The text of the lanes, uncompiled: a quick rise brings it into motion within a hop.
-    uncompiled = CpuLanes(loop=lambda kind: make_lanes(kind, plain))
+    uncompiled = CpuLanes(loop=lambda kind, count: make_lanes(kind, count, plain))
     monkeypatch.setattr(lanes, "HOP_S", 0.002)
     setup = tenor(300.0, breath__rise_ms=1.0, voice__fade_ms=5.0)
     found = pressures([setup], 192, uncompiled)[0]
@@ -151,6 +152,57 @@ def test_lanes_are_the_step_of_a_take_to_the_last_bit(some):
     late = [one.watch(2000, lambda lane, pressure: pressure.copy()) for one in (ours, theirs)]
     assert same(*late)
     assert np.ptp(late[0], axis=1).min() > 0.0
+
+
+def singing_many():
+    """Seven setups of one loop: too many to be stepped one by one."""
+    return [tenor(voice__depth=0.02 * k) for k in range(7)]
+
+
+def folds_of_many():
+    """The same with folds."""
+    return [sung_by_folds()[0].with_value("voice.depth", 0.05 + 0.01 * k) for k in range(7)]
+
+
+@compiled_only
+@pytest.mark.parametrize("some", [singing_many, pytest.param(folds_of_many, marks=pytest.mark.ci)])
+def test_lane_is_the_same_to_the_last_bit_in_a_block_and_alone(some):
+    # And while it goes from the one into the other: those that are left of a block stand alone.
+    batch, stays = some(), np.array([True, False, True, False, False, False, True])
+    together = lanes.Lanes(batch, REFERENCE)
+    first, widths = together.advance(0.1), widths_of(together)
+    together.keep(stays)
+    later = together.advance(0.1)
+    assert (widths, widths_of(together)) == ([LANES], [1, 1, 1])
+    for k, setup in enumerate(batch):
+        alone = lanes.Lanes([setup], REFERENCE)
+        assert widths_of(alone) == [1]
+        assert same(first.of(np.array([k])), alone.advance(0.1))
+        if stays[k]:
+            assert same(later.of(np.array([stays[:k].sum()])), alone.advance(0.1))
+
+
+def widths_of(batch):
+    """How many lanes each block has."""
+    return [block.table.shape[1] for group in batch._running.groups for block in group.blocks]
+
+
+@pytest.mark.parametrize(
+    ("count", "widths"),
+    [
+        (ALONE, [1] * ALONE),
+        (ALONE + 1, [LANES]),
+        (LANES, [LANES]),
+        (LANES + ALONE, [LANES, *[1] * ALONE]),
+        (LANES + ALONE + 1, [LANES, LANES]),
+    ],
+)
+def test_the_last_few_lanes_stand_alone_and_each_belongs_to_one_block(count, widths):
+    batch = lanes.Lanes([tenor()] * count, REFERENCE)
+    assert widths_of(batch) == widths
+    (group,) = batch._running.groups
+    members = np.concatenate([group.members_of(k) for k in range(len(widths))])
+    assert members.tolist() == list(range(count))
 
 
 @compiled_only
@@ -334,7 +386,7 @@ def test_order_and_threads_change_no_bit():
 @compiled_only
 def test_burst_lane_is_told_and_disturbs_nobody():
     # One lane is pushed past any pressure a reed can make; its neighbours do not feel it.
-    batch = [tenor(BB2_MM - lane % 3, voice__depth=0.02 * lane) for lane in range(5)]
+    batch = [tenor(BB2_MM - lane % 3, voice__depth=0.02 * lane) for lane in range(ALONE + 1)]
     calm, burst = lanes.Lanes(batch, REFERENCE), lanes.Lanes(batch, REFERENCE)
     burst._running.groups[0].blocks[0].entering[2, :] = 1e9
     ours, theirs = burst.advance(0.3), calm.advance(0.3)

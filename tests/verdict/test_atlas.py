@@ -14,8 +14,10 @@ import pytest
 import xarray
 
 from reedbore.errors import ReedboreError
+from reedbore.kernel.executor import CpuLanes
 from reedbore.model.sidecar import model_hash
 from reedbore.verdict import atlas, singer
+from reedbore.verdict.atlas import making
 from reedbore.verdict.sweep import store
 
 CHILD = Path(fake_atlas.__file__)
@@ -164,6 +166,26 @@ def test_on_a_cluster_it_is_as_made_here(unbroken: Path, tmp_path: Path, faked: 
     with distributed.LocalCluster(n_workers=1, threads_per_worker=1, **quiet) as cluster:
         atlas.run(fake_atlas.example(), tmp_path / "horn.zarr", cluster=cluster.scheduler_address)
     assert files(tmp_path / "horn.zarr") == files(unbroken)
+
+
+@pytest.mark.parametrize(
+    ("asked", "processes", "threads"), [(1, 1, 8), (2, 2, 4), (6, 6, 1), (32, 6, 1)]
+)
+def test_processes_are_no_more_than_the_tasks_and_share_the_cores(
+    asked: int, processes: int, threads: int, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+):
+    # Three notes at two depths, on eight cores.
+    fake_atlas.patch(monkeypatch.setattr)
+    dealt, usual = set[tuple[int, int]](), making.deal_out
+
+    def deal_out(to_do: Any, work: Any, tell: Any, *, cluster: Any, processes: int) -> Any:
+        dealt.add((processes, work.keywords["executor"].threads))
+        return usual(to_do, work, tell, cluster=cluster, processes=1)
+
+    monkeypatch.setattr(making, "deal_out", deal_out)
+    monkeypatch.setattr(making, "CPU", CpuLanes(threads=8))
+    atlas.run(fake_atlas.example(), tmp_path / "horn.zarr", processes=asked)
+    assert dealt == {(processes, threads)}
 
 
 # --- what is refused -----------------------------------------------------------------------------

@@ -55,9 +55,8 @@ def run(
     """
     check(atlas)
     prepare(path, atlas)
-    if cluster or len(atlas.notes) * len(atlas.depths) < processes:
-        processes = 1
-    executor = CpuLanes(threads=1) if processes > 1 else CPU
+    processes = 1 if cluster else min(processes, len(atlas.notes) * len(atlas.depths))
+    executor = CpuLanes(threads=max(CPU.threads // processes, 1)) if processes > 1 else CPU
     deal = partial(deal_out, cluster=cluster, processes=processes)
     fill(path, "clock", part, deal, partial(clock, atlas, executor=executor))
     if atlas.voices:

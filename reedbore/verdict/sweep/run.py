@@ -342,15 +342,19 @@ def _in_processes(
 
     The first is done here meanwhile: what it compiles and fits the others find.
     """
-    with multiprocessing.get_context("spawn").Pool(processes, _leave_interrupts) as pool:
+    with multiprocessing.get_context("spawn").Pool(processes, _settle) as pool:
         first, *rest = to_do
         yield first, work(first.block)
         yield from pool.imap_unordered(partial(_done, work), rest)
 
 
-def _leave_interrupts() -> None:
-    """Let Ctrl-C end the process that deals the work out; it then ends this one."""
+def _settle() -> None:
+    """Begin a process that does tasks: no more of them than cores, each on one core.
+
+    Ctrl-C ends the process that deals the work out; it then ends this one.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    one_thread().__enter__()
 
 
 def _done(work: Work, task: Task) -> tuple[Task, Values]:
