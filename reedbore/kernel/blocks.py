@@ -222,6 +222,29 @@ def _group(some: Columns, ages: int) -> Group:
     return Group(kind, some.members, blocks, some.echoes, some.steps)
 
 
+def together(one: Group, other: Group) -> Group | None:
+    """Return the lanes of two groups as one; None if they are not stepped alike."""
+    alike = one.kind == other.kind and one.echoes == other.echoes
+    if not (alike and np.array_equal(one.steps, other.steps)):
+        return None
+    if one.blocks[0].entering.shape[1] != other.blocks[0].entering.shape[1]:
+        return None
+    parts = zip(_tables(one), _tables(other), LANE_AXES, strict=True)
+    members = np.concatenate((one.members, other.members))
+    blocks = _split([np.concatenate((ours, theirs), axis) for ours, theirs, axis in parts])
+    return one._replace(members=members, blocks=blocks)
+
+
+def moved(some: Group, by: int, periods: Whole) -> Group:
+    """Return a group whose lanes stand so much later in their batch.
+
+    Their sung periods begin elsewhere, too: one that was the kth now begins at `periods[k]`.
+    """
+    for block in some.blocks:
+        block.places[rows.PERIOD] = periods[block.places[rows.PERIOD] // (rows.TABLE + 1)]
+    return some._replace(members=some.members + by)
+
+
 def kept(some: Group, mask: NDArray[np.bool_], places: Whole) -> Group | None:
     """Return a group without some of its lanes.
 
@@ -242,11 +265,18 @@ def kept(some: Group, mask: NDArray[np.bool_], places: Whole) -> Group | None:
     stays = np.flatnonzero(mask[some.members])
     if not stays.size:
         return None
-    tables = [
-        np.concatenate(parts, axis).take(stays, axis)
+    tables = zip(_tables(some), LANE_AXES, strict=True)
+    blocks = _split([table.take(stays, axis) for table, axis in tables])
+    return some._replace(members=places[some.members[stays]], blocks=blocks)
+
+
+def _tables(some: Group) -> list[NDArray[Any]]:
+    """Return the tables of all lanes of a group, without what its last block is filled up with."""
+    own = slice(some.members.size)
+    return [
+        np.concatenate(parts, axis)[(slice(None), own) if axis else own]
         for axis, parts in zip(LANE_AXES, zip(*some.blocks, strict=True), strict=True)
     ]
-    return some._replace(members=places[some.members[stays]], blocks=_split(tables))
 
 
 def _split(tables: Iterable[NDArray[Any]]) -> list[Block]:

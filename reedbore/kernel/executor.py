@@ -111,6 +111,10 @@ class Executor(Protocol):
     def threads(self) -> int:
         """How many threads are best at giving it work."""
 
+    @property
+    def joins(self) -> bool:
+        """Whether lanes that have come as far can be put together."""
+
     def start(self, lanes: Driven, shared: Shared) -> Running:
         """Set up lanes, at rest."""
 
@@ -152,6 +156,7 @@ class CpuLanes:
     threads: int = usable_cores()
     width: int = 512
     loop: Callable[[Kind, int], Any] = compiled_loop
+    joins: bool = True
 
     def start(self, lanes: Driven, shared: Shared) -> "CpuRunning":
         """Set up lanes, at rest."""
@@ -172,6 +177,21 @@ class CpuRunning:
         moved = np.cumsum(mask) - 1
         left = [blocks.kept(group, mask, moved) for group in self.groups]
         self.groups = [group for group in left if group]
+
+    def join(self, other: "CpuRunning") -> None:
+        """Take over lanes that have come as far; they stand behind its own."""
+        count = sum(group.members.size for group in self.groups)
+        waves, periods = _added(self._shared.waves, other._shared.waves)
+        settled = max(self._shared.settled, other._shared.settled)
+        self._shared = self._shared._replace(waves=waves, settled=settled)
+        for theirs in other.groups:
+            group = blocks.moved(theirs, count, periods)
+            for k, ours in enumerate(self.groups):
+                if whole := blocks.together(ours, group):
+                    self.groups[k] = whole
+                    break
+            else:
+                self.groups.append(group)
 
     def advance(
         self, hops: int, digest: Callable[[Emitted], Answer], keep: Keep = Keep.NONE
@@ -212,6 +232,20 @@ class CpuRunning:
         own = slice(members.size)
         lines = line[..., own], sung[..., own]
         return Emitted(members, *lines, levels[..., own], pressure[:, own], ticks[:, own])
+
+
+def _added(waves: Reals, more: Reals) -> tuple[Reals, Whole]:
+    """Add sung periods to others; return all, none twice, and where those that came begin."""
+    size = rows.TABLE + 1
+    whole = list(waves.reshape(-1, size))
+    begin = {period.tobytes(): k * size for k, period in enumerate(whole)}
+    for period in more.reshape(-1, size):
+        if period.tobytes() not in begin:
+            begin[period.tobytes()] = len(whole) * size
+            whole.append(period)
+    places = [begin[period.tobytes()] for period in more.reshape(-1, size)]
+    # Where nobody sings there is not even silence, which stands first.
+    return np.concatenate([waves[:0], *whole]), np.array(places or [0], np.int64)
 
 
 def kept(shared: Shared, hops: int, keep: Keep) -> tuple[int, int]:

@@ -271,6 +271,7 @@ class GpuLanes:
 
     width: int = WIDTHS[1]
     threads: int = 4
+    joins: bool = False
 
     def __post_init__(self) -> None:
         if why := missing():

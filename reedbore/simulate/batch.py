@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from reedbore.errors import ModelError
-from reedbore.kernel.executor import CPU, Emitted, Executor, Keep, Shared
+from reedbore.kernel.executor import CPU, CpuRunning, Emitted, Executor, Keep, Shared
 from reedbore.kernel.folds import Steady
 from reedbore.kernel.numbers import Driven, Numbers
 from reedbore.kernel.rows import LANES, TABLE
@@ -83,6 +83,13 @@ def joined(earlier: Lines, later: Lines) -> Lines:
     parts = zip(earlier, later, strict=True)
     whole = Lines(*(np.concatenate(pair, axis=-1) for pair in parts))
     return whole._replace(burst=later.burst)
+
+
+def beside(several: Sequence[Lines]) -> Lines:
+    """Put together what several lots of lanes emitted at the same times."""
+    first, parts = several[0], zip(*several, strict=True)
+    whole = Lines(*(np.concatenate(lots) for lots in parts))
+    return whole._replace(times=first.times, hop_times=first.hop_times)
 
 
 class Lanes:
@@ -283,6 +290,19 @@ class Lanes:
         self._running.keep(stays)
         self.reference_hz, self.sung_hz = self.reference_hz[stays], self.sung_hz[stays]
         self.burst = self.burst[stays]
+
+    def join(self, other: "Lanes") -> None:
+        """Take over lanes that have come as far and are heard in the same band; they stand last.
+
+        Each goes on as if nothing had happened. Only where the executor `joins`.
+        """
+        ours, theirs = self._running, other._running
+        assert isinstance(ours, CpuRunning)
+        assert isinstance(theirs, CpuRunning)
+        ours.join(theirs)
+        self.reference_hz = np.concatenate((self.reference_hz, other.reference_hz))
+        self.sung_hz = np.concatenate((self.sung_hz, other.sung_hz))
+        self.burst = np.concatenate((self.burst, other.burst))
 
 
 def _waves(setups: Setups, sung_hz: Reals) -> tuple[Whole, Reals]:

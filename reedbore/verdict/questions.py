@@ -16,7 +16,7 @@ from reedbore.kernel.executor import CPU, Executor
 from reedbore.measures import locking
 from reedbore.measures.locking import Courses, Drift, Request
 from reedbore.model.setup import Setup
-from reedbore.simulate.batch import Lanes, Lines, joined
+from reedbore.simulate.batch import Lanes, Lines, beside, joined
 from reedbore.simulate.many import Reals, Setups, Whole
 from reedbore.verdict.runs import singer_beat
 
@@ -70,12 +70,14 @@ class Pairs(NamedTuple):
 
 
 class _Batch(NamedTuple):
-    """Lanes that started together, and what they have shown so far."""
+    """Lanes that have come as far, and what they have shown so far."""
 
     lanes: Lanes
     members: Whole
     pairs: Pairs
     seen: Lines | None
+    band: float
+    """As one of `Pairs.bands`. [Hz]"""
 
 
 _Watched = tuple[_Batch, list[Drift | None]]
@@ -140,22 +142,29 @@ class _Asking:
                 self._wait(k)
 
     def next_batch(self) -> _Batch | None:
-        """Return lanes to watch on, or start new ones.
+        """Start new lanes, or return some to watch on.
 
-        Lanes that run go first: meanwhile many gather that are to be started, and a batch of many
-        takes little longer than one of few.
+        New ones go first, then those that have come least far: meanwhile many gather that are to be
+        watched for long, and a batch of many takes little longer than one of few.
         """
-        if self._ready:
-            self._ready.sort(key=lambda batch: len(batch.members))
-            return self._ready.pop()
         band = max(self._waiting, key=lambda band: len(self._waiting[band]), default=0.0)
         if not band:
-            return None
+            return self._gathered() if self._ready else None
         members = self._waiting.pop(band)
         width = self.executor.width
         if members[width:]:
             self._waiting[band] = members[width:]
         return self._started(members[:width], band)
+
+    def _gathered(self) -> _Batch:
+        """Return the lanes that have come least far; of their band all that have come as far."""
+        first = min(self._ready, key=lambda batch: (batch.lanes.seconds, -len(batch.members)))
+        alike = [first]
+        if self.executor.joins:
+            place = first.band, first.lanes.seconds
+            alike = [one for one in self._ready if (one.band, one.lanes.seconds) == place]
+        self._ready = [one for one in self._ready if all(one is not other for other in alike)]
+        return _side_by_side(alike)
 
     def take(self, batch: _Batch, shown: list[Drift | None]) -> None:
         """Tell the questions of a batch what was seen, and keep the lanes that they watch on."""
@@ -172,7 +181,7 @@ class _Asking:
             batch.lanes.keep(kept)
             pairs = batch.pairs.at(np.flatnonzero(kept))
             seen = batch.seen.of(kept) if batch.seen else None
-            self._ready.append(_Batch(batch.lanes, batch.members[kept], pairs, seen))
+            self._ready.append(batch._replace(members=batch.members[kept], pairs=pairs, seen=seen))
 
     def _wait(self, k: int) -> None:
         """Let a pair wait for lanes to be started."""
@@ -184,7 +193,7 @@ class _Asking:
         sung = pairs.setups.sung_hz * 2.0 ** (~pairs.folded * pulls / 1200.0)
         reference = sung * (pairs.q / pairs.p)
         lanes = Lanes(pairs.setups, reference, pulls, band_hz=band, executor=self.executor)
-        return _Batch(lanes, np.array(members), pairs, None)
+        return _Batch(lanes, np.array(members), pairs, None, band)
 
     def _go_on(self, k: int, drift: Drift | None) -> None:
         """Start a question, or send it what it wanted; keep what it wants next, or its answer."""
@@ -193,6 +202,25 @@ class _Asking:
             self.wanted[k] = next(question) if drift is None else question.send(drift)
         except StopIteration as end:
             self.answers[k] = end.value
+
+
+def _side_by_side(batches: Sequence[_Batch]) -> _Batch:
+    """Make one batch of several that have come as far."""
+    first, *others = batches
+    if not others:
+        return first
+    for other in others:
+        first.lanes.join(other.lanes)
+    pairs = Pairs(
+        Setups.joined([one.pairs.setups for one in batches]),
+        *(
+            np.concatenate(column)
+            for column in zip(*(one.pairs[1:] for one in batches), strict=True)
+        ),
+    )
+    seen = beside([one.seen for one in batches if one.seen is not None])
+    members = np.concatenate([one.members for one in batches])
+    return first._replace(members=members, pairs=pairs, seen=seen)
 
 
 def _watched_on(batch: _Batch, requests: list[Request]) -> _Watched:

@@ -13,7 +13,7 @@ from reedbore.kernel.rows import BURST_PA, TABLE
 class OneByOne:
     """The plainest machine: one lane after the other by the loop of a take."""
 
-    width, threads = 3, 1
+    width, threads, joins = 3, 1, False
 
     def start(self, lanes, shared):
         return _Takes(lanes, shared)

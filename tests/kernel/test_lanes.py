@@ -11,7 +11,7 @@ from reedbore.errors import ModelError
 from reedbore.kernel.compiler import plain
 from reedbore.kernel.executor import CPU, CpuLanes
 from reedbore.kernel.lanes import Kind, make_lanes
-from reedbore.kernel.rows import ALONE, LANES
+from reedbore.kernel.rows import ALONE, LANES, TABLE
 from reedbore.measures import locking, pitch
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.voice import Voice
@@ -180,6 +180,36 @@ def test_lane_is_the_same_to_the_last_bit_in_a_block_and_alone(some):
         assert same(first.of(np.array([k])), alone.advance(0.1))
         if stays[k]:
             assert same(later.of(np.array([stays[:k].sum()])), alone.advance(0.1))
+
+
+@compiled_only
+@pytest.mark.parametrize(
+    "some", [singing_many, mixed_batch, pytest.param(folds_of_many, marks=pytest.mark.ci)]
+)
+def test_lanes_that_are_put_together_go_on_as_if_nothing_had_happened(some):
+    # Some sing the same period, some another, one none; some can stand in one block, some cannot.
+    silent = tenor(voice__source="off")
+    lots = some(), [silent], [*some()[3:], tenor(voice__rd=0.6)]
+    apart = [lanes.Lanes(lot, REFERENCE) for lot in lots]
+    joined = [lanes.Lanes(lot, REFERENCE) for lot in lots]
+    for one in (*apart, *joined):
+        one.advance(0.1)
+    first, *others = joined
+    for other in others:
+        first.join(other)
+    assert np.array_equal(first.sung_hz, np.concatenate([one.sung_hz for one in apart]))
+    later = lanes.beside([one.advance(0.1) for one in apart])
+    assert same(first.advance(0.1), later)
+    kept = np.arange(first.burst.size) % 3 != 1
+    first.keep(kept)
+    latest = lanes.beside([one.advance(0.1) for one in apart])
+    assert same(first.advance(0.1), latest.of(kept))
+
+
+def test_a_period_that_two_lots_sing_is_kept_once():
+    first, other = (lanes.Lanes([tenor(), tenor(voice__rd=rd)], REFERENCE) for rd in (0.6, 1.4))
+    first.join(other)
+    assert first._running._shared.waves.size == 4 * (TABLE + 1)  # silence, and three more
 
 
 def widths_of(batch):
@@ -390,8 +420,8 @@ def test_burst_lane_is_told_and_disturbs_nobody():
     calm, burst = lanes.Lanes(batch, REFERENCE), lanes.Lanes(batch, REFERENCE)
     burst._running.groups[0].blocks[0].entering[2, :] = 1e9
     ours, theirs = burst.advance(0.3), calm.advance(0.3)
-    others = np.arange(5) != 2
-    assert list(ours.burst) == [False, False, True, False, False]
+    others = np.arange(len(batch)) != 2
+    assert np.flatnonzero(ours.burst) == [2]
     assert not theirs.burst.any()
     assert np.isnan(ours.line[2]).all()
     assert np.isnan(ours.rms[2]).all()

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from reedbore.errors import ModelError
+from reedbore.kernel.executor import CpuLanes
 from reedbore.measures import locking
 from reedbore.model.presets import load_horn
 from reedbore.notes import simple_ratios
@@ -57,6 +58,23 @@ def test_the_edges_of_a_lock_are_those_of_the_verdict(setup, table):
             [questions.Pair(inside, 2, 1)] * 2, [locking.watch(d) for d in asked]
         )
         assert [found.state for found in answers] == ["follows", "slips"]
+
+
+def test_lanes_that_wait_for_others_and_go_on_beside_them_answer_alike(setup, table):
+    # Some slip at once, some follow soon, some are watched twice as long and on, with those that
+    # have come as far: to the last bit, whoever stands beside them.
+    pairs = [
+        questions.Pair(lock_edges.sung_at(setup, table.voice_off_hz * p), p, 1) for p in (2, 3)
+    ]
+    pulls = *np.linspace(-1.6, 1.6, 9), 40.0
+
+    def answered(executor):
+        asked = [locking.watch(pull, 30.0) for _ in pairs for pull in pulls]
+        return questions.ask([one for one in pairs for _ in pulls], asked, executor=executor)
+
+    together, apart = (answered(CpuLanes(2, joins=joins)) for joins in (True, False))
+    assert together == apart
+    assert {found.state for found in together} >= {"follows", "slips"}
 
 
 def test_edges_are_as_fine_as_they_say(table):
