@@ -74,12 +74,15 @@ class Ear:
     def _moved(self, half_gap: Reals, now: int, step: float) -> float:
         """Return the tension [cents] of a stretch: moved by what was heard a while ago."""
         then, half = now - round(DELAY_S * self._rate), round(0.5 * HEARD_S * self._rate)
-        thin = max(int(self._rate / LOOKED_AT_HZ), 1)
-        seen = half_gap[max(then - half, 0) : max(then + half, 0) : thin]
-        heard = note_of(seen, self._least) / thin if then >= half else 0.0
-        wanted = self._wanted[max(then, 0)] / self._rate
-        error = 1200.0 * math.log2(wanted / heard) if heard > 0.0 and wanted > 0.0 else 0.0
+        error = self._error(half_gap[then - half : then + half], then) if then >= half else 0.0
         return corrected(float(self.added[now - 1]) if now else 0.0, error, step)
+
+    def _error(self, swings: Reals, middle: int) -> float:
+        """Return how far what was meant lies above some swings [cents]; 0 if either is no note."""
+        thin = max(int(self._rate / LOOKED_AT_HZ), 1)
+        heard = note_of(swings[::thin], self._least) / thin
+        wanted = self._wanted[middle] / self._rate
+        return 1200.0 * math.log2(wanted / heard) if heard > 0.0 and wanted > 0.0 else 0.0
 
 
 def note_of(half_gap: Reals, least: float) -> float:

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from reedbore.kernel.ear import Ear, note_of, stretches
-from reedbore.kernel.folds import make_leak
-from reedbore.physics.pitch_control import GAIN, LEAK, MOST_CENTS
+from reedbore.kernel.folds import NOBODY, make_leak
+from reedbore.physics.pitch_control import GAIN, LEAK, MOST_CENTS, corrected
 from reedbore.simulate.folds import LEAST_SWING, singing
 from reedbore.simulate.take import again
 
@@ -77,6 +77,51 @@ def test_stretches_change_nothing_where_no_note_is_wanted():
         pieces.append((mouth, singer.half_gap.copy()))
     assert all(np.array_equal(*both) for both in zip(*pieces, strict=True))
     assert np.ptp(pieces[0][0]) > 10.0
+
+
+# --- without folds: swings of a known note -------------------------------------------------------
+
+
+def heard(hz, wanted):
+    """Let an ear hear swings [Hz] that do not obey; return it, and the singer it meant to move."""
+    times = np.arange(wanted.size) / RATE
+    swings = 1e-3 * np.sin(2.0 * np.pi * hz * times)
+    still = np.ones(wanted.size)
+    singer = NOBODY._replace(half_gap=swings, tension=still.copy(), hold=still.copy())
+    ear = Ear(wanted, RATE, LEAST_SWING)
+    for _ in stretches(ear, singer, 0, wanted.size):
+        pass
+    return ear, singer
+
+
+def test_what_is_heard_is_answered_when_a_whole_note_has_come_to_the_muscles():
+    # A tenth of a second of swings, their middle 0.13 s ago: none before 0.18 s, a stretch each
+    # 0.01 s from then on, each as `corrected` says of 10 cents.
+    ear, _ = heard(170.0, np.full(round(0.4 * RATE), 170.0 * 2.0 ** (10.0 / 1200.0)))
+    expected, tension = np.zeros(40), 0.0
+    for stretch in range(18, 40):
+        expected[stretch] = tension = corrected(tension, 10.0, 0.01)
+    assert np.abs(ear.added - np.repeat(expected, round(0.01 * RATE))).max() < 1e-3
+
+
+def test_what_counts_is_what_was_meant_when_it_was_sung():
+    # Half a semitone higher from 0.3 s on: no answer before 0.43 s; a rest asks for nothing.
+    wanted = np.full(round(0.5 * RATE), 170.0)
+    wanted[round(0.3 * RATE) :] = 175.0
+    ear, _ = heard(170.0, wanted)
+    answers = np.flatnonzero(np.abs(ear.added) > 0.1)
+    assert answers[0] == round(0.43 * RATE)
+    ear, _ = heard(170.0, np.zeros(wanted.size))
+    assert not ear.added.any()
+
+
+def test_tension_is_moved_with_its_damping():
+    # Stiffness goes with the square of the pitch, damping with the pitch: an octave would be four
+    # times as much of the one, twice of the other.
+    ear, singer = heard(170.0, np.full(round(0.4 * RATE), 175.0))
+    assert ear.added.max() > 5.0
+    for moved, octave in ((singer.tension, 4.0), (singer.hold, 2.0)):
+        assert np.abs(moved - octave ** (ear.added / 1200.0)).max() < 1e-12
 
 
 def test_note_is_the_mean_of_its_swings():
