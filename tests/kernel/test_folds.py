@@ -53,6 +53,25 @@ def test_plain_run_with_folds_is_the_compiled_run():
     assert np.ptp(runs[0].opening) > 1e-5
 
 
+# --- rows of the tables --------------------------------------------------------------------------
+
+
+def test_rows_of_a_singer_do_not_overlap():
+    # Each row has one meaning: the blocks follow each other and end where the table ends.
+    assert rows.SPRING == rows.HALF_GAP == 0
+    blocks = [rows.SPRING, rows.CHINK, rows.BELOW_AT_ONCE, rows.LUNGS_FAST, rows.STORED, rows.LEAK]
+    blocks += [rows.RESONATOR, rows.TUBE_GAIN, rows.TUBE_SHARE, rows.NUMBERS]
+    assert list(np.diff(blocks)) == [8, 2, 3, 3, 5, 2, 3 * rows.RESONATORS, *2 * [rows.SECTIONS]]
+    assert list(np.diff([rows.HALF_GAP, rows.RINGING, rows.STATE])) == [7, 2 * rows.RESONATORS]
+
+
+def test_rows_of_many_singers_do_not_overlap():
+    # Numbers and state, then what else lanes keep of each.
+    blocks = [rows.NUMBERS + rows.STATE, rows.TENSE, rows.HELD, rows.CARRIED, rows.PUSHED]
+    blocks += [rows.TICK, rows.CLOCK_TURN, rows.CLOCK, rows.MIDDLE, rows.ABOVE, rows.SWINGS]
+    assert list(np.diff([*blocks, rows.ROWS])) == [0, *6 * [1], 4, *3 * [1]]
+
+
 # --- against a slow rival ------------------------------------------------------------------------
 
 
