@@ -228,7 +228,7 @@ def third_note(
     own = near & (order > 0) & (order % p != 0) & (order % q != 0)
     whole = float(np.sum(found.amplitude**2))
     energy = float(np.sum(found.amplitude[own] ** 2))
-    level = 10.0 * math.log10(energy / whole) if energy > 0.0 and whole > 0.0 else None
+    level = 10.0 * math.log10(energy / whole) if energy > 0.0 else None
     mine = Lines(found.hz[own], found.amplitude[own])
     return level, heard(mine, found, resultant_hz)
 

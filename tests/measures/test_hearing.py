@@ -14,6 +14,7 @@ from reedbore.measures.hearing import (
     hearing_threshold,
     line_levels,
     masked_threshold,
+    third_note,
     weekly_hours,
 )
 from reedbore.measures.spectrum import Lines, lines
@@ -37,6 +38,34 @@ def made_of(*pairs: tuple[float, float]) -> Lines:
 def test_threshold_in_quiet_is_that_of_the_standard(hz: float, level: float) -> None:
     # ISO 226:2003, table 1 (from memory).
     assert hearing_threshold(np.array([hz]))[0] == pytest.approx(level)
+
+
+# ISO 226:2003 (from memory): frequency [Hz]; table 1: exponent α of loudness, level L_U of the
+# transfer function [dB]; the contour of 40 phon as it is usually tabulated [dB SPL].
+AS_LOUD = (
+    *((20.0, 0.532, -31.6, 99.85), (25.0, 0.506, -27.2, 93.94), (31.5, 0.480, -23.0, 88.17)),
+    *((40.0, 0.455, -19.1, 82.63), (50.0, 0.432, -15.9, 77.78), (63.0, 0.409, -13.0, 73.08)),
+    *((80.0, 0.387, -10.3, 68.48), (100.0, 0.367, -8.1, 64.37), (125.0, 0.349, -6.2, 60.59)),
+    *((160.0, 0.330, -4.5, 56.70), (200.0, 0.315, -3.1, 53.41), (250.0, 0.301, -2.0, 50.40)),
+    *((315.0, 0.288, -1.1, 47.58), (400.0, 0.276, -0.4, 44.98), (500.0, 0.267, 0.0, 43.05)),
+    *((630.0, 0.259, 0.3, 41.34), (800.0, 0.253, 0.5, 40.06), (1000.0, 0.250, 0.0, 40.01)),
+    *((1250.0, 0.246, -2.7, 41.82), (1600.0, 0.244, -4.1, 42.51), (2000.0, 0.243, -1.0, 39.23)),
+    *((2500.0, 0.243, 1.7, 36.51), (3150.0, 0.243, 2.5, 35.61), (4000.0, 0.242, 1.2, 36.65)),
+    *((5000.0, 0.242, -2.1, 40.01), (6300.0, 0.245, -7.1, 45.83), (8000.0, 0.254, -11.2, 51.80)),
+    *((10000.0, 0.271, -10.7, 54.28), (12500.0, 0.301, -3.1, 51.49)),
+)
+
+
+def test_thresholds_make_the_contour_of_40_phon_of_the_standard() -> None:
+    # ISO 226:2003, 4.1: level = 10/α lg A - L_U + 94 dB, with A = 4.47e-3 (10^(0.025 N) - 1.15)
+    # + (0.4 · 10^((T + L_U)/10 - 9))^α. Both tables are rounded: a threshold T that is 0.2 dB off
+    # shows in most rows, one that is 1 dB off in each.
+    hz, exponent, transfer, as_loud = np.array(AS_LOUD).T
+    assert hz.size == 29
+    inner = (0.4 * 10.0 ** ((hearing_threshold(hz) + transfer) / 10.0 - 9.0)) ** exponent
+    inner += 4.47e-3 * (10.0 ** (0.025 * 40.0) - 1.15)
+    level = 10.0 / exponent * np.log10(inner) - transfer + 94.0
+    assert level == pytest.approx(as_loud, abs=0.006)
 
 
 @pytest.mark.parametrize("hz", [50.0, 100.0, 200.0, 400.0, 800.0, 1600.0, 3000.0, 5000.0])
@@ -169,6 +198,34 @@ def test_third_note_is_lost_when_the_whole_is_too_soft() -> None:
 
 def test_silence_holds_no_third_note() -> None:
     assert heard(NOTHING, NOTHING, 60.0) == "no"
+
+
+def test_level_of_a_third_note_is_that_of_its_own_partials() -> None:
+    # Over 60 Hz at 3/2: 300 and 420 Hz belong to neither note, and hold 1.25/9.25 of the power.
+    sound = made_of((120.0, 2.0), (180.0, 2.0), (300.0, 1.0), (420.0, 0.5))
+    level, answer = third_note(sound, (3, 2), 60.0)
+    assert level == pytest.approx(10.0 * math.log10(1.25 / 9.25))
+    assert answer == "uncertain"
+
+
+@pytest.mark.parametrize("sound", [NOTHING, made_of((120.0, 2.0), (180.0, 2.0))])
+def test_a_third_note_without_partials_of_its_own_has_no_level(sound: Lines) -> None:
+    assert third_note(sound, (3, 2), 60.0) == (None, "no")
+
+
+@pytest.mark.parametrize(
+    ("ratio", "hz", "answer"),
+    [
+        (None, 60.0, "no"),
+        ((3, 2), None, "no"),
+        ((3, 1), 120.0, "same as fingered"),
+        ((1, 2), 60.0, "same as sung"),
+    ],
+)
+def test_a_third_note_that_is_none_has_no_level(
+    ratio: tuple[int, int] | None, hz: float | None, answer: str
+) -> None:
+    assert third_note(made_of((60.0, 1.0), (300.0, 1.0)), ratio, hz) == (None, answer)
 
 
 @pytest.mark.sound
