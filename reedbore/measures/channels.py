@@ -6,6 +6,8 @@ In: samples. Out: numbers, and what they mean by the thresholds that stand here.
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.measures.spectrum import SILENCE_DB
+
 SILENT = 1e-5
 """A sound whose largest sample is smaller is none: under the last bit of 16. [full scale]"""
 
@@ -66,8 +68,10 @@ def brightness(samples: Samples, rate: float) -> float:
         -300 for silence. [dB]
     """
     even = samples[: samples.size // 96 * 96]
-    power = np.abs(np.fft.rfft(even - even.mean())) ** 2 if even.size else np.zeros(1)
-    high = np.fft.rfftfreq(max(even.size, 1), 1.0 / rate) > HIGH_HZ
+    if not even.any():
+        return SILENCE_DB
+    power = np.abs(np.fft.rfft(even - even.mean())) ** 2
+    high = np.fft.rfftfreq(even.size, 1.0 / rate) > HIGH_HZ
     whole = float(power.sum())
     share = float(power[high].sum()) / whole if whole > 0.0 else 0.0
     return 10.0 * float(np.log10(max(share, 1e-30)))
