@@ -47,6 +47,37 @@ def test_odd_partials_alone_are_a_note_too() -> None:
     assert two_notes.played(hollow, RATE).hz == pytest.approx(F1, rel=1e-4)
 
 
+def lines_at(amplitudes: dict[float, float]) -> np.ndarray:
+    """A second of sinusoids at some multiples of F1."""
+    t = clock(1.0)
+    return sum(a * np.sin(2.0 * np.pi * k * F1 * t + k) for k, a in amplitudes.items())
+
+
+def test_the_twelfth_partial_still_proves_a_note() -> None:
+    # None lower is there: as the eleventh it would belong to a note that lacks both others.
+    found = two_notes.played(lines_at({12: 1.0, 13: 1.0, 17: 1.0}), RATE)
+    assert found.hz == pytest.approx(F1, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("whole", "between", "note"),
+    [
+        (2, {1: 0.5, 3: 0.5}, 1),
+        (2, {3: 0.8}, 2),  # one is too few
+        (2, {1: 0.15, 3: 0.15}, 2),  # 3 % of all: little is missed without them
+        (2, {1: 0.5, 3: 0.5, 2.45: 0.5, 4.45: 0.5}, 2),  # a sixth of all is no partial
+        (3, {1: 0.4, 2: 0.4, 4: 0.4}, 1),
+        (3, {1: 0.4, 2: 0.4}, 3),
+    ],
+)
+def test_a_note_lies_lower_only_if_as_many_strong_low_partials_show_it(
+    whole: int, between: dict[float, float], note: int
+) -> None:
+    most = {whole * k: 1.0 for k in range(1, 5)}
+    found = two_notes.played(lines_at(most | between), RATE)
+    assert found.hz == pytest.approx(note * F1, rel=1e-4)
+
+
 def test_silence_plays_nothing() -> None:
     assert two_notes.played(np.zeros(12000), RATE) is None
 
@@ -105,6 +136,15 @@ def test_an_octave_is_told_though_all_its_partials_are_the_horns() -> None:
     horn, throat = tone(F1 * t), tone(2.0 * F1 * t, 10.0) + 0.03 * tone(F1 * t)
     voice = two_notes.voice_on_throat(throat, horn, RATE, F1, 60.0, 1000.0)
     assert voice.hz == pytest.approx(2.0 * F1, rel=1e-4)
+
+
+def test_a_voice_near_the_octave_is_not_taken_for_it_though_the_throat_hears_a_partial() -> None:
+    # Both together repeat best near the octave; what is left without the horn does not.
+    t = clock(0.5)
+    horn = tone(F1 * t)
+    throat = tone(2.1 * F1 * t, 60.0) + 1.3 * np.sin(2.0 * np.pi * 4.0 * F1 * t)
+    voice = two_notes.voice_on_throat(throat, horn, RATE, F1, 60.0, 1000.0)
+    assert voice.hz == pytest.approx(2.1 * F1, rel=1e-3)
 
 
 def test_a_take_holds_lines_of_the_mixture_and_the_class_of_its_voice() -> None:
