@@ -148,6 +148,60 @@ def test_a_search_in_a_time_that_shows_no_drift_finds_no_lock():
     assert not decide(short).decided
 
 
+def test_a_course_is_looked_at_without_its_first_quarter():
+    course = Course(np.arange(13.0), np.arange(13.0), B_FLAT)
+    assert locking.drift(course).way == 9.0
+
+
+# --- the search for a lock -----------------------------------------------------------------------
+
+
+def slips_beside(place: float, hz: float = 1.0):
+    """An oscillator that locks nowhere: it slips evenly, one way below a detuning, else above."""
+    asked = []
+
+    def observe(detuning: float, seconds: float) -> Course:
+        asked.append(detuning)
+        times = np.arange(0.0, seconds, 0.02)
+        return Course(times, math.copysign(hz, place - detuning) * times, B_FLAT)
+
+    return observe, asked
+
+
+@pytest.mark.parametrize("off", [25.0, -25.0])
+def test_a_lock_some_way_from_the_start_is_found(off):
+    inside, low, high = locking.answer(locking.find_inside(), adler(1.0, -off))
+    assert low < off - 1.0 < inside < off + 1.0 < high
+
+
+def test_a_search_that_has_closed_in_ends():
+    # Bisection halves what is left: it ends with the first that is finer than was asked for.
+    observe, _ = slips_beside(3.3)
+    inside, low, high = locking.answer(locking.find_inside(finest=0.05), observe)
+    assert inside is None
+    assert low <= 3.3 <= high
+    assert 0.025 <= high - low < 0.05
+
+
+def test_a_search_goes_no_farther_than_told():
+    observe, asked = slips_beside(1000.0)
+    found = locking.answer(locking.find_inside(reach=40.0), observe)
+    assert found == (None, asked[-1], math.inf)
+    # A beat of 1 Hz is worth 14.9 cents at this note.
+    assert asked == pytest.approx([0.0, 14.86, 29.71], abs=0.01)
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_search_moves_by_half_of_the_finest_at_least(way):
+    search = locking.find_inside(finest=0.05)
+    assert next(search).detuning == 0.0
+    slow = locking.Drift(locking.Keeps.SLIPS, way * 1e-6, 1.0, slows=False, kept_hz=B_FLAT)
+    assert search.send(slow).detuning == pytest.approx(way * 0.025)
+
+
+# --- edges ---------------------------------------------------------------------------------------
+
+
 @pytest.mark.parametrize("half_range", [0.5, 2.0, 7.3, 40.0])
 def test_both_edges_of_an_adler_lock_are_found(half_range):
     low, high = lock_range(adler(half_range), 0.0)
