@@ -249,7 +249,7 @@ def line_shares(
         expected |= near[:, step : step + hz.size]
     energy = amplitude**2
     total, found = energy.sum(axis=1), np.where(expected, energy, 0.0).sum(axis=1)
-    share = np.where(total > 0.0, found / np.where(total > 0.0, total, 1.0), 0.0)
+    share = np.divide(found, total, out=np.zeros_like(total), where=total > 0.0)
     return share, expected.mean(axis=1)
 
 

@@ -91,8 +91,9 @@ def share_db(part: Reals, whole: Reals) -> float:
         -300 where there is none in either. [dB]
     """
     sizes = np.sqrt([float((part**2).sum()), float((whole**2).sum())])
-    over = float(sizes[0] / sizes[1]) if sizes[1] > 0.0 else 0.0
-    return float(spectrum.decibel(np.array([over]))[0])
+    if sizes[1] == 0.0:
+        return spectrum.SILENCE_DB
+    return float(spectrum.decibel(sizes[:1] / sizes[1])[0])
 
 
 def harmonics_to_noise(tone: Reals, rate: float, hz: float) -> float:

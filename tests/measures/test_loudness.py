@@ -4,8 +4,17 @@ import math
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
-from reedbore.measures.loudness import RATE, loudness
+from reedbore.measures.loudness import (
+    HEAD,
+    HEAD_BACK,
+    HIGH_PASS,
+    HIGH_PASS_BACK,
+    RATE,
+    loudness,
+    weighted,
+)
 from reedbore.model.presets import load_horn
 from reedbore.notes import midi_to_hz
 from reedbore.simulate.outside import levelled
@@ -45,6 +54,15 @@ def test_low_tones_count_less():
     low, middle, high = (loudness(sine(hz, -20.0)) for hz in (40.0, 1000.0, 4000.0))
     assert low < middle - 3.0
     assert 2.0 < high - middle < 4.0
+
+
+def test_a_sound_is_weighted_as_the_filters_of_the_standard_do():
+    # Rival: scipy.signal.lfilter, with the coefficients of tables 1 and 2. A click near the end
+    # rings on beyond it, and must not come back at the beginning.
+    sound = np.zeros(4800)
+    sound[[100, 4790]] = 1.0, -0.7
+    wanted = lfilter(HIGH_PASS, HIGH_PASS_BACK, lfilter(HEAD, HEAD_BACK, sound))
+    assert weighted(sound) == pytest.approx(wanted, abs=1e-9)
 
 
 @pytest.mark.parametrize("samples", [np.zeros(RATE), np.zeros(0), 1e-6 * np.ones(RATE)])

@@ -73,7 +73,8 @@ def test_silence_has_no_colour():
     assert math.isnan(timbre.centroid(found, HZ))
     assert math.isnan(timbre.harmonics_to_noise(silence, RATE, HZ))
     assert timbre.movement(silence, RATE, HZ) == (0.0, 0.0)
-    assert timbre.share_db(found, found) == -300.0
+    for part, whole in ((found, found), (found, np.ones(3)), (np.ones(3), found)):
+        assert timbre.share_db(part, whole) == -300.0
 
 
 def test_a_take_is_a_still_tone_of_its_pitch():
