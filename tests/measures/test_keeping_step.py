@@ -67,6 +67,31 @@ def test_drift_of_a_take_is_told_through_noise_and_a_room() -> None:
     assert found.drift == pytest.approx(piece.truth.drift, abs=0.2)
 
 
+# --- the course of a pitch -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("hz", "seconds", "window"),
+    [(300.0, 2.0, 4.0 / 30.0), (60.0, 2.0, 4.0 / 15.0), (300.0, 0.2, 0.1)],
+)
+def test_a_course_reaches_half_a_window_to_the_ends(
+    hz: float, seconds: float, window: float
+) -> None:
+    # Windows are four over a width: 30 Hz, a quarter of a low note, never more than half the note.
+    found = keeping_step.course(tone(hz * clock(seconds)), RATE, hz)
+    assert found.times[0] == pytest.approx(0.5 * window, abs=2.0 / RATE)
+    assert found.times[-1] == pytest.approx(seconds - 0.5 * window, abs=window / 16.0)
+    assert found.hz == pytest.approx(np.full(found.hz.size, hz), rel=1e-4)
+
+
+def test_a_course_follows_a_vibrato() -> None:
+    seconds, slow = 2.0, 2.0 * np.pi * 2.0
+    swinging = 30.0 * np.sin(slow * clock(seconds))
+    found = keeping_step.course(tone(cycles(250.0, swinging)), RATE, 250.0)
+    wanted = 30.0 * np.sin(slow * found.times)
+    assert 1200.0 * np.log2(found.hz / 250.0) == pytest.approx(wanted, abs=3.0)
+
+
 def test_silence_has_a_beat_of_its_own_two_clocks_and_no_more() -> None:
     nothing = np.zeros(12000)
     found = keeping_step.beat(nothing, nothing, RATE, (F1, F2 + 1.0), RATIO)

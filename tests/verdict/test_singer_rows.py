@@ -6,7 +6,9 @@ import pytest
 from reedbore.measures import locking
 from reedbore.measures.locking import Edge
 from reedbore.model.presets import load_horn, setup_for
+from reedbore.simulate.singing import USUAL_WANDER_CENTS
 from reedbore.verdict import runs, singer
+from reedbore.verdict.human_hold import HOLD_S, still_share
 from reedbore.verdict.lock_edges import Sought
 from reedbore.verdict.singer import Aim
 from reedbore.verdict.state import Reason, RowState
@@ -66,6 +68,33 @@ def test_a_line_counts_only_while_the_folds_swing_as_often_as_it_turns(missed, s
     course = runs.singer_beat(times, *parts, *numbers).of(0)
     assert locking.drift(course).state == state
     assert course.hz == 400.0
+
+
+@pytest.mark.parametrize(("held", "share"), [(False, 0.0), (True, 1.0)])
+def test_a_singer_keeps_step_who_strays_less_than_the_aim_does(monkeypatch, held, share):
+    # Folds that obey their muscles over a still horn, and folds that the horn holds.
+    setup = setup_for(load_horn("tenor-saxophone")).with_value("voice.frequency_hz", 150.0)
+    seen, beats, rate = {}, [], setup.time.rate
+
+    def beat_of(aims, hz, ratio):
+        times = np.arange(0.1, HOLD_S - 0.1, 0.02)
+        run = np.cumsum(hz * (2.0 ** ((aims - 25.0) / 1200.0) - 1.0)) / rate
+        beat = -ratio[1] * np.interp(times, np.arange(run.size) / rate, run)
+        seen.update(aims=aims, chance=still_share(times, beat))
+        return locking.Course(times, np.zeros(times.size) if held else beat, hz)
+
+    monkeypatch.setattr(singer, "again", lambda _setup, _seconds, aims: aims)
+    monkeypatch.setattr(singer, "beat_of", beat_of)
+    monkeypatch.setattr(
+        singer, "still_share", lambda *seen: beats.append(seen[1]) or still_share(*seen)
+    )
+    assert singer.held_share(setup, (3, 2), 25.0) == pytest.approx(share, abs=0.01)
+    assert 0.1 < seen["chance"] < 0.9  # else nothing would be counted off
+    # What is counted off is the beat of this very wander.
+    assert held or np.abs(beats[0] - beats[1]).max() < 0.01
+    assert seen["aims"].size == round(HOLD_S * rate)
+    off = np.abs(seen["aims"] - 25.0)
+    assert 0.5 * USUAL_WANDER_CENTS < off.max() <= USUAL_WANDER_CENTS
 
 
 @pytest.mark.parametrize(
