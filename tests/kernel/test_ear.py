@@ -85,7 +85,7 @@ def test_stretches_change_nothing_where_no_note_is_wanted():
 def heard(hz, wanted):
     """Let an ear hear swings [Hz] that do not obey; return it, and the singer it meant to move."""
     times = np.arange(wanted.size) / RATE
-    swings = 1e-3 * np.sin(2.0 * np.pi * hz * times)
+    swings = 1e-3 + 1e-3 * np.sin(2.0 * np.pi * hz * times)
     still = np.ones(wanted.size)
     singer = NOBODY._replace(half_gap=swings, tension=still.copy(), hold=still.copy())
     ear = Ear(wanted, RATE, LEAST_SWING)
@@ -129,6 +129,13 @@ def test_note_is_the_mean_of_its_swings():
     times = np.cumsum(np.tile([240.0, 280.0], 20))
     swings = np.interp(np.arange(8000), times, np.arange(40.0))
     assert note_of(np.sin(2.0 * np.pi * swings), 0.5) == pytest.approx(1.0 / 260.0, rel=5e-3)
+
+
+@pytest.mark.parametrize(("swings", "note"), [(2.2, 0.01), (1.2, 0.0)])
+def test_two_rises_make_a_note(swings, note):
+    # From the top on, so that a rise comes three quarters of a swing later.
+    turned = np.cos(2.0 * np.pi * np.arange(round(100.0 * swings)) / 100.0)
+    assert note_of(turned, 0.5) == pytest.approx(note, rel=0.01)
 
 
 def test_small_swings_and_few_make_no_note():
