@@ -36,6 +36,11 @@ def test_silence_and_too_little_sound_have_no_flat_top(samples: NDArray) -> None
     assert flat_top(samples) == 0.0
 
 
+def test_three_samples_alike_are_a_flat_top() -> None:
+    # One row of three, at the top, which is the bottom too.
+    assert flat_top(np.ones(3)) == pytest.approx(2.0 / 3.0)
+
+
 # --- brightness ----------------------------------------------------------------------------------
 
 
@@ -44,6 +49,11 @@ def test_brightness_is_the_share_of_what_lies_above_1500_hz(high: float, level: 
     # Definition: powers 1 and `high` squared, 1 kHz and 2 kHz; whole periods, and a constant.
     found = brightness(sine(1000.0) + high * sine(2000.0) + 0.3, RATE)
     assert found == pytest.approx(level, abs=1e-3) if high else found < -200.0
+
+
+def test_brightness_does_not_depend_on_the_unit() -> None:
+    sound = sine(1000.0) + sine(2000.0)
+    assert brightness(1e-6 * sound, RATE) == pytest.approx(brightness(sound, RATE))
 
 
 @pytest.mark.parametrize("samples", [np.zeros(0), np.ones(95), np.zeros(960), np.ones(960)])
