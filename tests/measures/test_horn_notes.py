@@ -63,9 +63,35 @@ def test_a_dip_of_level_parts_notes_of_one_pitch(dip_db: float, parts: int) -> N
     assert found == ([(10, 19, 220.0), (23, 32, 220.0)] if parts == 2 else [(10, 32, 220.0)])
 
 
-@pytest.mark.parametrize(("count", "some"), [(2, False), (4, True)])
-def test_a_while_shorter_than_an_eighth_of_a_second_is_no_note(count: int, some: bool) -> None:
-    assert bool(notes_in(silence(20), (count, LOUD, 220.0), silence(10))) == some
+@pytest.mark.parametrize(("count", "first"), [(2, []), (4, [(10, 13, 330.0)])])
+def test_a_while_shorter_than_an_eighth_of_a_second_is_no_note(
+    count: int, first: list[tuple[int, int, float]]
+) -> None:
+    brief, long = (count, LOUD, 330.0), (20, LOUD, 220.0)
+    found = notes_in(silence(10), brief, silence(10), long, silence(10))
+    assert found == [*first, (20 + count, 39 + count, 220.0)]
+
+
+@pytest.mark.parametrize(
+    ("floor", "tail", "sounds"),
+    [(-40.0, -30.5, True), (-40.0, -31.5, False), (-80.0, -44.5, True), (-80.0, -45.5, False)],
+)
+def test_a_note_ends_between_the_floor_and_the_loud(
+    floor: float, tail: float, sounds: bool
+) -> None:
+    # 0.45 of the way up from a floor at -40 dB is -31 dB; a deeper floor than 25 dB under -20 dB
+    # changes nothing.
+    room = 10, floor, NO_PITCH
+    found = notes_in(room, (20, LOUD, 220.0), (5, tail, 220.0), room)
+    assert found == [(10, 34 if sounds else 29, 220.0)]
+
+
+@pytest.mark.parametrize(("range_db", "first"), [(5.5, 0), (6.5, 10)])
+def test_where_all_is_about_as_loud_pitch_alone_tells(range_db: float, first: int) -> None:
+    room = 10, LOUD - range_db, 220.0
+    found = notes_in(room, (20, LOUD, 220.0), room)
+    begin, end, hz = found[0]
+    assert (max(begin, 0), min(end, 39), hz) == (first, 39 - first, 220.0)
 
 
 @pytest.mark.parametrize(("pitched", "some"), [(9, False), (11, True)])
@@ -100,6 +126,12 @@ def test_notes_of_a_made_sound_are_found_where_they_are() -> None:
     assert [note.hz for note in found] == pytest.approx([220.0, 330.0], rel=1e-3)
     assert [note.begin for note in found] == pytest.approx([0.3, 1.0], abs=HOP)
     assert [note.end for note in found] == pytest.approx([0.7, 1.4], abs=HOP)
+
+
+def test_noise_has_a_level_and_no_pitch() -> None:
+    found = horn_notes.frames(np.random.default_rng(1).standard_normal(12000), RATE)
+    assert found.level_db == pytest.approx(np.zeros(found.times.size), abs=1.0)
+    assert np.isnan(found.hz).all()
 
 
 def test_pieces_are_put_together_as_one_recording() -> None:
