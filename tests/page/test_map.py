@@ -140,7 +140,8 @@ def test_every_cell_comes_once_coarse_first_and_in_small_batches(shape):
 
 @pytest.mark.slow
 def test_cells_are_those_that_the_sweep_judges():
-    head, *cells = maps.cells(DEMO, [DEPTH, NEAR])
+    # Not at the just note, where the lock ends: that takes two minutes of the horn to decide.
+    head, *cells = maps.cells(DEMO, [DEPTH, NEAR | {"start": "5/2-3c"}])
     json.dumps([head, *cells], allow_nan=False)
     last = {(cell["i"], cell["j"]): cell for cell in cells}
     assert len(last) == head["total"] == 6
@@ -161,8 +162,8 @@ def test_cells_are_those_that_the_sweep_judges():
     )
     assert {cell["ratio"] for cell in last.values()} == {"5/2"}
     # A cent off the just note a weak voice drifts; a cent under it a strong one holds.
-    assert last[0, 0]["state"] == last[0, 2]["state"] == "drifting"
-    assert last[1, 0]["state"] == "locked"
+    assert last[0, 1]["state"] == last[0, 2]["state"] == "drifting"
+    assert last[1, 1]["state"] == "locked"
     # 5 f_played - 2 f_sung for a note a cent high over an unmoved B flat.
     assert last[0, 2]["beat"] == pytest.approx(-5.0 * FINGERED_HZ * (2 ** (1 / 1200) - 1), abs=0.2)
 
