@@ -21,7 +21,7 @@ hypothesis.settings.load_profile("reedbore")
 gc.disable()
 
 USUAL_S = 4.0
-"""Of a test that is marked slow without a number. [s]"""
+"""Of a test that is marked slow without a number, or left to CI. [s]"""
 
 EACH_ALONE = "test_benchmarks.py", "test_readme.py"
 """Files of few and long tests that share no fixture: any process may take the next one."""
@@ -55,8 +55,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with what takes longest: a file that comes last keeps one core busy alone."""
     seconds = Counter[str]()
     for item in items:
-        if slow := item.get_closest_marker("slow"):
-            seconds[_scope(item.nodeid)] += slow.args[0] if slow.args else USUAL_S
+        slow = item.get_closest_marker("slow")
+        if slow or item.get_closest_marker("ci"):
+            seconds[_scope(item.nodeid)] += slow.args[0] if slow and slow.args else USUAL_S
     items.sort(key=lambda item: -seconds[_scope(item.nodeid)])
 
 

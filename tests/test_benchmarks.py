@@ -11,6 +11,8 @@ import pytest
 
 FOLDER = Path(__file__).parent / "benchmarks"
 SCRIPTS = sorted(path.stem for path in FOLDER.glob("*.py"))
+SECONDS = {"maps": 80, "singers": 70, "claims": 60, "faults": 35, "accuracy": 35, "even_p": 35}
+"""Of those that take longest."""
 
 
 def run(name: str, folder: Path) -> str:
@@ -22,7 +24,14 @@ def run(name: str, folder: Path) -> str:
 
 
 @pytest.mark.ci
-@pytest.mark.parametrize("name", [name for name in SCRIPTS if name != "lanes"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=pytest.mark.slow(SECONDS.get(name, 10)))
+        for name in SCRIPTS
+        if name != "lanes"
+    ],
+)
 def test_benchmark_runs(name: str, tmp_path: Path) -> None:
     assert run(name, tmp_path)
 

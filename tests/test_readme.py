@@ -21,10 +21,8 @@ _spec.loader.exec_module(make)
 
 
 def costs(command: str) -> list[pytest.MarkDecorator]:
-    if command.startswith("reedbore predict"):
-        return []
-    short = command.startswith("reedbore render ")
-    return [pytest.mark.slow] if short else [pytest.mark.slow, pytest.mark.ci]
+    seconds = {"predict": 0, "render": 50, "locks": 190}[command.split()[1]]
+    return [pytest.mark.slow(seconds), pytest.mark.ci] if seconds else []
 
 
 @pytest.mark.parametrize(
@@ -103,7 +101,7 @@ def test_a_stale_block_is_written_anew(tmp_path: Path, monkeypatch: pytest.Monke
 
 
 @pytest.mark.ci
-@pytest.mark.slow
+@pytest.mark.slow(20)
 def test_a_map_is_swept_and_drawn_as_readme_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     readme, more, gallery = (tmp_path / name for name in ("README.md", "maps.md", "gallery"))
     gallery.mkdir()

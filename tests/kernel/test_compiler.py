@@ -84,6 +84,7 @@ print(compiled(lambda x: np.dot(x, x) + 1.0)(np.arange(3.0)))
 """
 
 
+@pytest.mark.ci
 @pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="nothing is compiled")
 def test_kept_code_runs_without_what_only_compiling_needs(tmp_path):
     # numba loads all that it knows to compile before it looks whether there is anything to

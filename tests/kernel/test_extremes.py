@@ -28,7 +28,7 @@ def drawn(place):
 
 @pytest.fixture(
     scope="module",
-    params=[pytest.param((*SOME, *MORE), id="all", marks=pytest.mark.ci)],
+    params=[pytest.param((*SOME, *MORE), id="all", marks=[pytest.mark.ci, pytest.mark.slow(25)])],
 )
 def outcomes(request):
     return [found for place in request.param for found in extremes.outcomes(drawn(place))]

@@ -331,7 +331,8 @@ def test_a_card_that_is_not_there_is_named(tmp_path: Path, monkeypatch: pytest.M
     assert not (tmp_path / "map.zarr").exists()
 
 
-@pytest.mark.slow
+@pytest.mark.ci
+@pytest.mark.slow(12)
 @pytest.mark.usefixtures("small")
 def test_scheduler_that_is_killed_is_named_and_its_sweep_goes_on(
     tmp_path: Path, unbroken: dict[str, bytes], monkeypatch: pytest.MonkeyPatch

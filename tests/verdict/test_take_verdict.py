@@ -58,6 +58,11 @@ def sevenths(tenor: Setup) -> Take:
     return render(sung(tenor, SEVEN), 3.0)
 
 
+@pytest.fixture(scope="module")
+def seventh(sevenths: Take) -> Verdict:
+    return judge(sevenths)
+
+
 def test_without_a_voice_the_note_that_was_tuned_is_played(tenor):
     found = judge(render(tenor, 3.0))
     assert found.state == "unsung"
@@ -107,8 +112,9 @@ def test_a_lock_that_takes_hold_when_the_take_has_ended_is_told_so(tenor, second
         assert off[line.times > float(late[1]) + 0.5].max() < 0.05
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("off", [pytest.param(0.0, marks=pytest.mark.ci), 1.0])
+@pytest.mark.ci
+@pytest.mark.slow(20)
+@pytest.mark.parametrize("off", [0.0, 1.0])
 def test_the_edges_of_a_lock_hold_for_a_minute_inside_and_slip_outside(tenor, off):
     # Edges lie around the note that is sung, also where it is not the just one. [cents]
     setup = sung(tenor, 3.0 * B_FLAT * 2.0 ** (off / 1200.0))
@@ -139,9 +145,10 @@ def slips(setup: Setup, pull: float, ratio: tuple[int, int]) -> float:
 
 
 @pytest.mark.slow
-def test_the_lock_of_a_narrow_ratio_holds_for_a_minute_and_breaks_three_cents_away(tenor, sevenths):
-    found = judge(sevenths)
-    assert (found.state, found.ratio) == ("locked", (7, 2))
+def test_the_lock_of_a_narrow_ratio_holds_for_a_minute_and_breaks_three_cents_away(
+    tenor, sevenths, seventh
+):
+    assert (seventh.state, seventh.ratio) == ("locked", (7, 2))
     setup = sevenths.setup
     assert slips(setup, 0.0, (7, 2)) == pytest.approx(0.0, abs=0.02)
     # Uncoupled, three cents would be p · f · 3 cents = 1.414 Hz, 56.6 turns in 40 seconds.
@@ -153,12 +160,11 @@ def test_the_lock_of_a_narrow_ratio_holds_for_a_minute_and_breaks_three_cents_aw
         assert abs(outside.drift_hz) == pytest.approx(1.414, rel=0.15)
 
 
-def test_the_resultant_of_a_lock_is_the_common_fundamental(sevenths):
-    found = judge(sevenths)
-    assert found.resultant_hz == pytest.approx(found.sung_hz / 7.0, rel=1e-4)
-    assert found.resultant_level_db < -10.0
-    assert found.heard in ("yes", "uncertain")
-    assert "third note" in summary(found)
+def test_the_resultant_of_a_lock_is_the_common_fundamental(seventh):
+    assert seventh.resultant_hz == pytest.approx(seventh.sung_hz / 7.0, rel=1e-4)
+    assert seventh.resultant_level_db < -10.0
+    assert seventh.heard in ("yes", "uncertain")
+    assert "third note" in summary(seventh)
 
 
 def test_an_interval_between_the_ratios_is_rough_and_has_no_third_note(rough):
@@ -203,9 +209,8 @@ def test_the_judge_sees_nothing_but_the_take():
     assert not [name for name in names for word in asked if word in name]
 
 
-def test_what_was_asked_for_is_only_written_beside_what_was_measured(sevenths):
-    found = judge(sevenths)
-    plain, labelled = found.document(), found.document(2.0 * B_FLAT, 7.0 * B_FLAT)
+def test_what_was_asked_for_is_only_written_beside_what_was_measured(seventh):
+    plain, labelled = seventh.document(), seventh.document(2.0 * B_FLAT, 7.0 * B_FLAT)
     beside = {"fingered_hz", "fingered_note", "sing_cents", "played_cents"}
     assert plain.keys() == labelled.keys()
     assert {key for key in plain if plain[key] != labelled[key]} == beside
@@ -273,8 +278,8 @@ def test_a_run_that_diverged_has_failed(sevenths):
 
 
 @pytest.mark.slow
-def test_the_same_take_is_judged_the_same_twice(sevenths):
-    assert judge(sevenths) == judge(sevenths)
+def test_the_same_take_is_judged_the_same_twice(sevenths, seventh):
+    assert judge(sevenths) == seventh
 
 
 def doubling(mouth: float) -> Setup:
