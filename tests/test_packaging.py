@@ -96,6 +96,15 @@ def test_ci_runs_the_test_command_of_the_readme() -> None:
     assert command[1] in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
+def test_ci_looks_for_browser_tests_where_all_of_them_lie() -> None:
+    folder = re.search(r"pytest -m browser (\S+)", (ROOT / ".ci" / "run").read_text("utf-8"))
+    assert folder
+    marked = re.compile(r"^(pytestmark = |@)pytest\.mark\.browser", re.M)
+    files = [one for one in (ROOT / "tests").rglob("*.py") if marked.search(one.read_text("utf-8"))]
+    assert files
+    assert {path.parent for path in files} == {ROOT / folder[1]}
+
+
 def test_ci_knows_its_words() -> None:
     for word, status in (("help", 0), ("nonsense", 2)):
         done = subprocess.run(

@@ -24,6 +24,7 @@ PARTS = (0.6,) if TINY else np.arange(0.40, 0.90, 0.05)
 """Breaths, in parts of the pressure that closes the reed."""
 
 TONE_S = 1.2 if TINY else 6.0
+RATE_HZ = 48e3 if TINY else 96e3
 TIMES = 2 if TINY else 4
 """How much finer the fine step is."""
 
@@ -51,7 +52,7 @@ def breath_table(name: str, note: int) -> None:
 
 
 def convergence() -> None:
-    setup = tune(load_horn("tenor-saxophone"), midi_to_hz(46))
+    setup = tune(load_horn("tenor-saxophone"), midi_to_hz(46), RATE_HZ)
     fine = setup.with_value("time.rate_hz", TIMES * setup.time.rate)
     played = [pitch.refine(tone(s), s.time.rate, 116.54) for s in (setup, fine)]
     names = [f"{one.time.rate / 1e3:g} kHz" for one in (setup, fine)]

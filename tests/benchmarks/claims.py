@@ -19,6 +19,7 @@ Widths are of the range of aims that keep step, in cents; the judge is the progr
 is the usual one, depth 0.1; nobody's own folds are known.
 """
 
+import functools
 import os
 import sys
 import time
@@ -65,7 +66,10 @@ THROAT: dict[str, tuple[Setting, ...]] = {
     "firmer folds, gap 0.15 mm": (("voice.gap_mm", 0.15),),
 }
 
+RATE_HZ = 96e3
+
 if "tiny" in sys.argv[1:]:
+    RATE_HZ = 48e3
     PAIRS = RATIOS = ((1, 1),)
     NOTES = 1
     LOUD = {"as usual, 3.1 kPa": ()}
@@ -84,7 +88,7 @@ def tenor() -> Setup:
     horn = presets.load_horn(HORN)
     voice = presets.setup_for(horn, presets.load_singer(SINGER)).voice
     setup = tune(horn, parse_pitch(NOTE)).model_copy(update={"voice": voice})
-    return setup.with_value("voice.drive", "folds")
+    return setup.with_value("voice.drive", "folds").with_value("time.rate_hz", RATE_HZ)
 
 
 def with_settings(setup: Setup, settings: Iterable[Setting]) -> Setup:
@@ -93,7 +97,8 @@ def with_settings(setup: Setup, settings: Iterable[Setting]) -> Setup:
     return setup
 
 
-def rows_of(setup: Setup, ratios: Sequence[tuple[int, int]]) -> list[SingerRow]:
+@functools.cache
+def rows_of(setup: Setup, ratios: tuple[tuple[int, int], ...]) -> list[SingerRow]:
     off = cells.controls_of([setup])[0].hz
     assert off is not None
     return singer_rows([setup], off, ratios)[0]
