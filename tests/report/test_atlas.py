@@ -28,6 +28,11 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
     return atlas.read(path)
 
 
+@pytest.fixture(scope="module")
+def sheet(found: Found) -> Figure:
+    return figure.draw(found)
+
+
 @pytest.fixture
 def begun(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Found:
     fake_atlas.patch(monkeypatch.setattr)
@@ -48,11 +53,11 @@ def bands(drawn: Figure) -> list[Rectangle]:
 def test_pairs_are_those_that_the_tables_lock(found: Found):
     for midi in (46, 50):
         for depth in (0.1, 0.2):
-            sheet, sung = found.clock(midi, depth), found.singer(midi, depth)
-            assert sheet is not None
+            table, sung = found.clock(midi, depth), found.singer(midi, depth)
+            assert table is not None
             assert sung is not None
             for rows, pairs in (
-                (sheet.rows, telling.clock_pairs(found)),
+                (table.rows, telling.clock_pairs(found)),
                 (sung.rows, telling.singer_pairs(found)),
             ):
                 locked = {row.ratio: row for row in rows if row.state == "locked"}
@@ -65,7 +70,7 @@ def test_pairs_are_those_that_the_tables_lock(found: Found):
                     assert row.low is not None
                     assert row.high is not None
                     assert pair.width == pytest.approx(row.high.inside - row.low.inside)
-                    assert pair.third_hz == pytest.approx(sheet.voice_off_hz / ratio[1], rel=1e-9)
+                    assert pair.third_hz == pytest.approx(table.voice_off_hz / ratio[1], rel=1e-9)
 
 
 def test_a_lock_beside_the_just_note_is_drawn_where_it_is():
@@ -93,11 +98,12 @@ def rows_of(depth: float) -> tuple[Row, ...]:
     return fake_atlas.lock_table(setup, 116.0).rows
 
 
-def test_a_band_is_as_tall_as_its_range_of_aims_and_stands_in_its_column(found: Found):
-    drawn = figure.draw(found)
+def test_a_band_is_as_tall_as_its_range_of_aims_and_stands_in_its_column(
+    found: Found, sheet: Figure
+):
     shown = {
         (round(band.get_x(), 6), round(band.get_y() + 0.5 * band.get_height(), 4)): band
-        for band in bands(drawn)
+        for band in bands(sheet)
     }
     pairs = list(telling.singer_pairs(found))
     assert len(shown) == len(pairs)
@@ -120,28 +126,26 @@ def depth_of(x: float) -> float:
     return 0.1 if x + 0.5 < 0.5 * sum(figure.BANDS) - 0.01 else 0.2
 
 
-def test_a_third_note_is_told_from_none_by_colour_and_the_wider_lock_by_its_dot(found: Found):
-    drawn = figure.draw(found)
-    colours = {band.get_facecolor()[:3] for band in bands(drawn) if band.get_fill()}
+def test_a_third_note_is_told_from_none_by_colour_and_the_wider_lock_by_its_dot(sheet: Figure):
+    colours = {band.get_facecolor()[:3] for band in bands(sheet) if band.get_fill()}
     assert len(colours) == 2
-    sizes = {line.get_markersize() for line in the_axes(drawn).lines if line.get_marker() == "o"}
+    sizes = {line.get_markersize() for line in the_axes(sheet).lines if line.get_marker() == "o"}
     # At depth 0.1 locks are 2 cents wide over q = 1 and 1 or less above, at 0.2 4 cents.
     assert sizes == {3.4, 4.8}
 
 
-def test_every_column_says_its_note_as_it_sounds_and_as_written(found: Found):
-    words = [text.get_text() for text in the_axes(figure.draw(found)).texts]
+def test_every_column_says_its_note_as_it_sounds_and_as_written(sheet: Figure):
+    words = [text.get_text() for text in the_axes(sheet).texts]
     assert {"Ab2", "Bb2", "D3", "Bb3", "C4", "E4"} <= set(words)
     assert "the reed does not sound by itself at 1 kPa" in words
 
 
-def test_words_name_ratio_and_third_note_and_do_not_cover_each_other(found: Found):
-    drawn = figure.draw(found)
-    axes = the_axes(drawn)
+def test_words_name_ratio_and_third_note_and_do_not_cover_each_other(sheet: Figure):
+    axes = the_axes(sheet)
     words = [text.get_text() for text in axes.texts]
     assert "5/2" in words
     assert " Bb1" in words  # of 3/2 and 5/2 over Bb2
-    drawn.canvas.draw()
+    sheet.canvas.draw()
     boxes = [
         text.get_window_extent() for text in axes.texts if "/" in text.get_text()
     ]  # fmt: skip
@@ -214,9 +218,9 @@ def test_more_notes_have_the_larger_page(notes: int, size: tuple[float, float], 
 
 
 def test_the_range_of_the_voice_is_shown_and_more_only_where_all_is_looked_at(
-    found: Found, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    found: Found, sheet: Figure, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
-    low, high = the_axes(figure.draw(found)).get_ylim()
+    low, high = the_axes(sheet).get_ylim()
     assert (math.ceil(low), math.floor(high)) == found.atlas.singer.midi_range
     fake_atlas.patch(monkeypatch.setattr)
     made = fake_atlas.example(all_ratios=True, notes=(46,), depths=(0.1,), voices=())
