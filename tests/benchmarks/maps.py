@@ -60,14 +60,18 @@ RATES = 1, 2, 4
 VOICE = 20.0, 2000.0
 """What may be sung. [Hz]"""
 
+RATE_HZ = 96e3
+DEPTHS = 0.0, 0.3
+
 if "tiny" in sys.argv[1:]:
     SMALL, COUNTS, RUNS, FITS, RATES, VOICE = 4, (16,), 1, 2, (1,), (225.0, 240.0)
+    RATE_HZ, DEPTHS = 48e3, (0.3,)
 
 
 def sung_setup() -> tuple[Setup, float]:
     horn, hz = presets.load_horn(HORN), parse_pitch(NOTE)
     voice = presets.setup_for(horn, presets.load_singer(SINGER)).voice
-    return tuning.tune(horn, hz).model_copy(update={"voice": voice}), hz
+    return tuning.tune(horn, hz, RATE_HZ).model_copy(update={"voice": voice}), hz
 
 
 def sweep_of(lengths: int, notes: int, seconds: float | None) -> Sweep:
@@ -259,7 +263,7 @@ def locks_row() -> None:
             setup, hz, voice_range=VOICE
         ),
     }
-    lock_edges.edges_of(setup, control.hz, ratios[:1])  # compiled from here on
+    lock_edges.edges_of(setup, control.hz, ratios[:1], longest=1.0)  # compiled from here on
     for name, work in works.items():
         start, busy = time.perf_counter(), time.process_time()
         work()
@@ -274,7 +278,7 @@ def solver_table() -> None:
     """The step against `scipy.integrate.solve_ivp` on the same equations."""
     seconds = 0.5
     print("step against scipy.integrate.solve_ivp (LSODA), beating reed on a cone without end")
-    for depth in (0.0, 0.3):
+    for depth in DEPTHS:
         start = time.process_time()
         exact, _ = ode.solved(ode.endless_cone(), seconds, depth)
         took = time.process_time() - start
@@ -308,7 +312,7 @@ def main() -> None:
     if words[:1] in (["cores"], ["equal"]):
         {"cores": cores_table, "equal": equal_maps}[words[0]](words[1:])
         return
-    print(f"{HORN}, {NOTE}, {SINGER}, 96 kHz")
+    print(f"{HORN}, {NOTE}, {SINGER}, {RATE_HZ / 1e3:g} kHz")
     solver_table()
     fits_row()
     locks_row()

@@ -51,14 +51,15 @@ def bands(drawn: Figure) -> list[Rectangle]:
 
 
 def test_pairs_are_those_that_the_tables_lock(found: Found):
+    by_clock, by_singer = list(telling.clock_pairs(found)), list(telling.singer_pairs(found))
     for midi in (46, 50):
         for depth in (0.1, 0.2):
             table, sung = found.clock(midi, depth), found.singer(midi, depth)
             assert table is not None
             assert sung is not None
             for rows, pairs in (
-                (table.rows, telling.clock_pairs(found)),
-                (sung.rows, telling.singer_pairs(found)),
+                (table.rows, by_clock),
+                (sung.rows, by_singer),
             ):
                 locked = {row.ratio: row for row in rows if row.state == "locked"}
                 here = {
