@@ -176,7 +176,7 @@ def test_a_confirmed_lock_holds_a_minute_at_twice_the_rate(setup):
 
 
 @pytest.mark.ci
-@pytest.mark.slow
+@pytest.mark.slow(50)
 def test_a_thorough_row_widens_with_depth_and_knows_its_least(row):
     widths = [lock_edges.width(row.by_depth[depth]) for depth in (0.1, 0.2)]
     assert widths == sorted(widths)

@@ -183,7 +183,7 @@ def test_an_atlas_without_a_singer_or_of_other_code_is_told():
     assert "tenor.zarr" in tried.check_atlas(one, PLAYER, 440.0)
 
 
-@pytest.mark.slow
+@pytest.mark.slow(36)
 @pytest.mark.ci
 def test_a_real_singer_tries_a_fifth():
     found = tried.try_pairs(PLAYER, BB2, [(3, 2)])[3, 2]
