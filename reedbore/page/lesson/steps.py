@@ -188,11 +188,11 @@ STEPS = (
     ),
     Step(
         name="voice",
-        title="The voice alone",
+        title="What a hum is made of",
         says=(
             "The player hums an F into the same horn and blows too softly for the reed to swing. "
             "The voice shakes the breath in the mouth, and some of that gets past the open reed.",
-            "A steady note is made of partials. They stand at once, twice, three times its pitch, "
+            "A steady note is made of partials. They stand at 1, 2, 3 times its pitch, "
             "and so on. So the lines of one note are as even as the rungs of a ladder.",
         ),
         explains=(
@@ -227,6 +227,7 @@ STEPS = (
             "so by themselves: the horn goes along with the voice. This is a lock.",
         ),
         explains=(
+            ("octave", "the way from a B♭ to the next B♭"),
             ("lock", "two notes keep step by themselves, even if one starts a little out of tune"),
         ),
         words={**_TENOR, "fingered": "Bb2", "sung": "Bb3"},
@@ -251,8 +252,9 @@ STEPS = (
         name="octave",
         title="A note that nobody plays or sings",
         says=(
-            "A pair of Mill race: low B♭ on the horn, and a D hummed high above it, a "
-            "little low. Five pushes of the voice now take as long as two openings of the reed.",
+            "A pair from the tune Mill race: low B♭ on the horn, and a D hummed high above it, a "
+            "little lower than on a piano. Five pushes of the voice now take as long as two "
+            "openings of the reed.",
             "Look at the rows below the horn. Two openings in a row meet the voice in two "
             "different ways. Find the next one that meets it as the first one did.",
         ),
@@ -264,8 +266,7 @@ STEPS = (
         watch="Each tick is one push of the voice, or one opening of the reed.",
         task=Task(
             kind="number",
-            asks="After how many openings of the reed does the row of pushes stand as it did at "
-            "the first?",
+            asks="How many openings after the first does one meet the voice in the same way?",
             unit="openings",
             low=1.0,
             high=12.0,
@@ -286,8 +287,8 @@ STEPS = (
         says=(
             "The next held note is a D, with a B hummed over it, a little low. Five pushes go to "
             "three openings, so all comes round after three. The new note is the third note.",
-            "The more openings it takes, the lower it is. Two make an octave, three make an octave "
-            "and a fifth, four make two octaves.",
+            "The more openings it takes, the lower the third note. Two put it an octave below the "
+            "horn's own, three an octave and a fifth, four two octaves.",
         ),
         explains=(
             ("third note", "the note that is heard though nobody plays or sings it"),
@@ -300,7 +301,7 @@ STEPS = (
             kind="set",
             asks="Move only the sung note, until one round takes four openings of the reed.",
             hint="For four openings the sung note must be 5/4 or 7/4 of the D: somewhat above it, "
-            "or nearly an octave.",
+            "or nearly an octave. Go there, then on by single cents.",
         ),
         notes=(
             "Steps of a semitone come near; then go by single cents until the picture finds a "
@@ -313,10 +314,12 @@ STEPS = (
         name="drift",
         title="A near miss",
         says=(
-            "Low B♭ and D again, but hummed four cents higher. Hardly anyone hears so small a "
-            "step. Yet five pushes no longer fit two openings: each time they come a little early.",
+            "Low B♭ and D again, but hummed four cents higher: too far for this lock. Hardly "
+            "anyone hears so small a step. Yet five pushes no longer fit two openings: each time "
+            "they come a little early.",
             "The third note is still there, but the sound turns over and over. Where a partial of "
-            f"the horn and one of the voice meet, it swells and fades. {sentence(SINGER)}",
+            "the horn and one of the voice nearly meet, their sum swells and fades. "
+            f"{sentence(SINGER)}",
         ),
         explains=(
             ("beat", "the slow swelling and fading of two tones that are nearly the same"),
@@ -326,7 +329,7 @@ STEPS = (
             "settings": {"breath.sway": 0, "breath.lip_sway": 0},
         },
         picture="turns",
-        watch="The curve is the strength of the one partial that both notes share.",
+        watch="The curve is the strength where two partials nearly meet.",
         task=Task(
             kind="number",
             asks="How many times does it swell in the five seconds of the picture?",
@@ -357,8 +360,8 @@ STEPS = (
             kind="set",
             asks="Mend it: move only the sung note, by three semitones at most, until all lines "
             "fit one ladder and a third note is heard.",
-            hint="Try the ratios with small numbers that lie near: 5/3 is two semitones lower, and "
-            "two semitones are easily reached.",
+            hint="Try the ratios with small numbers that lie near: 5/3 is about two semitones "
+            "lower. Go there, then on by single cents.",
         ),
         notes=(
             "Roughness is a colour, not a fault: ask where in a piece it would be wanted.",
@@ -369,10 +372,11 @@ STEPS = (
         name="along",
         title="The horn takes the voice along",
         says=(
-            "So far the voice was a clock, and the reed had to follow. A singer is no clock. The "
-            "horn sounds into the mouth, right above the vocal folds, and shakes them too.",
-            "Low B♭ again. The singer aims forty cents too low, nearly half a semitone. But the "
-            "horn pulls the folds along. The two notes lock, and the horn hardly moves.",
+            "So far the voice was a clock, and never gave way to the reed. A singer is no clock. "
+            "The horn sounds into the mouth, right above the vocal folds, and shakes them too.",
+            "Low B♭ again. The singer aims at an F, but forty cents too low: nearly half a "
+            "semitone. The horn pulls the folds along. The two notes lock, and the horn hardly "
+            "moves.",
         ),
         explains=(
             ("vocal folds", "the two lips in the throat that make the voice by opening and "
