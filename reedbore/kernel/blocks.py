@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from reedbore.kernel import folds, rows
 from reedbore.kernel.lanes import Kind
 from reedbore.kernel.numbers import Driven, Numbers
-from reedbore.kernel.rows import AHEAD, ALONE, LANES
+from reedbore.kernel.rows import AHEAD, LANES
 
 PAIR_COUNTS = 1, rows.ROW_PAIRS, rows.CHAMBER_PAIRS, rows.PAIRS
 """Pole pairs that there are loops for: a setup takes the next larger one."""
@@ -55,6 +55,8 @@ class Group(NamedTuple):
     echoes: int
     steps: Whole
     """Shape (k,), of delay in each section of the tubes."""
+    alone: int
+    """So many lanes left over, or fewer, have a block each."""
 
     def members_of(self, number: int) -> Whole:
         """Return which lanes of the batch stand in a block."""
@@ -151,7 +153,7 @@ def _by_kind(lanes: Driven, tick: int) -> dict[tuple[Kind, tuple[int, ...]], Who
     return {kind: np.flatnonzero(number == k) for kind, k in known.items()}
 
 
-def grouped(lanes: Driven, tick: int, ages: int) -> list[Group]:
+def grouped(lanes: Driven, tick: int, ages: int, alone: int) -> list[Group]:
     """Put lanes, at rest, into blocks of their kinds.
 
     Parameters
@@ -160,13 +162,15 @@ def grouped(lanes: Driven, tick: int, ages: int) -> list[Group]:
         As for `columns_of`.
     ages : int
         Windows open at a time.
+    alone : int
+        So many lanes left over, or fewer, have a block each.
 
     Returns
     -------
     list of Group
         Of all kinds among them.
     """
-    return [_group(some, ages) for some in columns_of(lanes, tick)]
+    return [_group(some, ages, alone) for some in columns_of(lanes, tick)]
 
 
 def line_steps(longest: int) -> int:
@@ -211,15 +215,15 @@ def _fill_voice(table: Reals, singer: folds.Steady) -> None:
     table[folds.CLOCK_TURN] = singer.clock_turn
 
 
-def _group(some: Columns, ages: int) -> Group:
+def _group(some: Columns, ages: int, alone: int) -> Group:
     """Make blocks of columns."""
     kind, steps, count = some.kind, line_steps(some.longest), some.members.size
     lines = np.zeros((count, steps)), np.zeros((count, steps if kind.vented else 0))
     sung = 2 * ages if kind.folds else 0
     singers = some.voices, np.zeros((2 * int(some.steps.sum()), count))
     frames = np.zeros((2 * ages, count)), *singers, np.zeros((sung, count))
-    blocks = _split((some.table, some.places, *lines, *frames))
-    return Group(kind, some.members, blocks, some.echoes, some.steps)
+    blocks = _split((some.table, some.places, *lines, *frames), alone)
+    return Group(kind, some.members, blocks, some.echoes, some.steps, alone)
 
 
 def together(one: Group, other: Group) -> Group | None:
@@ -231,8 +235,8 @@ def together(one: Group, other: Group) -> Group | None:
         return None
     parts = zip(_tables(one), _tables(other), LANE_AXES, strict=True)
     members = np.concatenate((one.members, other.members))
-    blocks = _split([np.concatenate((ours, theirs), axis) for ours, theirs, axis in parts])
-    return one._replace(members=members, blocks=blocks)
+    tables = [np.concatenate((ours, theirs), axis) for ours, theirs, axis in parts]
+    return one._replace(members=members, blocks=_split(tables, one.alone))
 
 
 def moved(some: Group, by: int, periods: Whole) -> Group:
@@ -266,7 +270,7 @@ def kept(some: Group, mask: NDArray[np.bool_], places: Whole) -> Group | None:
     if not stays.size:
         return None
     tables = zip(_tables(some), LANE_AXES, strict=True)
-    blocks = _split([table.take(stays, axis) for table, axis in tables])
+    blocks = _split([table.take(stays, axis) for table, axis in tables], some.alone)
     return some._replace(members=places[some.members[stays]], blocks=blocks)
 
 
@@ -279,12 +283,12 @@ def _tables(some: Group) -> list[NDArray[Any]]:
     ]
 
 
-def _split(tables: Iterable[NDArray[Any]]) -> list[Block]:
+def _split(tables: Iterable[NDArray[Any]], alone: int) -> list[Block]:
     """Cut the tables of many lanes into blocks; the last few lanes stand alone."""
     whole = list(zip(tables, LANE_AXES, strict=True))
     count = whole[0][0].shape[1]
     blocks, rest = divmod(count, LANES)
-    widths = [LANES] * blocks + ([1] * rest if rest <= ALONE else [LANES])
+    widths = [LANES] * blocks + ([1] * rest if rest <= alone else [LANES])
     ends = np.cumsum(widths)
     filled = np.minimum(np.arange(ends[-1]), count - 1)
     return [

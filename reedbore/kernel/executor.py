@@ -151,12 +151,17 @@ class CpuLanes:
         As of an `Executor`; by default as many threads as there are cores for this process.
     loop : callable
         For a kind of lanes, and how many a block has, the loop from `lanes.make_lanes`.
+    joins : bool
+        As of an `Executor`.
+    alone : int
+        So many lanes left over, or fewer, have a block each.
     """
 
     threads: int = usable_cores()
     width: int = 512
     loop: Callable[[Kind, int], Any] = compiled_loop
     joins: bool = True
+    alone: int = rows.ALONE
 
     def start(self, lanes: Driven, shared: Shared) -> "CpuRunning":
         """Set up lanes, at rest."""
@@ -168,7 +173,8 @@ class CpuRunning:
 
     def __init__(self, machine: CpuLanes, lanes: Driven, shared: Shared) -> None:
         self.now = 0
-        self.groups = blocks.grouped(lanes, shared.tick, shared.window.shape[0])
+        ages = shared.window.shape[0]
+        self.groups = blocks.grouped(lanes, shared.tick, ages, machine.alone)
         self._machine, self._shared = machine, shared
         self._vent_rise = vent_rise(lanes.numbers[0].rate)
 

@@ -86,6 +86,9 @@ def kinds_of(setups):
     return {group.kind for group in lanes.Lanes(setups, REFERENCE)._running.groups}
 
 
+FILLED = CpuLanes(alone=0)
+"""Steps few lanes, too, in blocks that are filled up."""
+
 BATCHES = [mixed_batch, pytest.param(batch_of_other_kinds, marks=pytest.mark.ci)]
 
 
@@ -112,7 +115,7 @@ def test_the_mixed_batch_makes_each_choice_of_a_loop():
 def test_lanes_of_a_mixed_batch_play_what_takes_play(some):
     # Consistency: one text of the step. 1e-9 of the largest pressure.
     batch = some()
-    found = pressures(batch, 24000)
+    found = pressures(batch, 24000, FILLED)
     for setup, ours in zip(batch, found, strict=True):
         take = again(setup, ours.size / setup.time.rate).traces.pressure
         # Folds are a loop that takes the least difference of two blown curves with it.
@@ -142,12 +145,13 @@ def test_plain_lanes_are_the_plain_take(monkeypatch):
 
 
 @compiled_only
+@pytest.mark.parametrize("machine", [FILLED, pytest.param(CPU, marks=pytest.mark.ci)])
 @pytest.mark.parametrize("some", BATCHES)
-def test_lanes_are_the_step_of_a_take_to_the_last_bit(some):
+def test_lanes_are_the_step_of_a_take_to_the_last_bit(some, machine):
     # The lanes cut the step into loops of their own; another executor runs each lane, given the
     # same pressure in the mouth, as a take. Same order of the same sums: no bit may differ.
     batch = some()
-    ours, theirs = (lanes.Lanes(batch, REFERENCE, executor=one) for one in (CPU, OneByOne()))
+    ours, theirs = (lanes.Lanes(batch, REFERENCE, executor=one) for one in (machine, OneByOne()))
     assert same(ours.advance(0.2), theirs.advance(0.2))
     late = [one.watch(2000, lambda lane, pressure: pressure.copy()) for one in (ours, theirs)]
     assert same(*late)
@@ -190,8 +194,7 @@ def test_lanes_that_are_put_together_go_on_as_if_nothing_had_happened(some):
     # Some sing the same period, some another, one none; some can stand in one block, some cannot.
     silent = tenor(voice__source="off")
     lots = some(), [silent], [*some()[3:], tenor(voice__rd=0.6)]
-    apart = [lanes.Lanes(lot, REFERENCE) for lot in lots]
-    joined = [lanes.Lanes(lot, REFERENCE) for lot in lots]
+    apart, joined = ([lanes.Lanes(lot, REFERENCE, executor=FILLED) for lot in lots] for _ in "ab")
     for one in (*apart, *joined):
         one.advance(0.1)
     first, *others = joined
@@ -367,8 +370,8 @@ def same(one, other):
 @compiled_only
 def test_advancing_twice_is_advancing_once():
     batch = mixed_batch()
-    whole = lanes.Lanes(batch, REFERENCE).advance(0.5)
-    twice = lanes.Lanes(batch, REFERENCE)
+    whole = lanes.Lanes(batch, REFERENCE, executor=FILLED).advance(0.5)
+    twice = lanes.Lanes(batch, REFERENCE, executor=FILLED)
     assert same(lanes.joined(twice.advance(0.14), twice.advance(0.36)), whole)
     assert twice.seconds == pytest.approx(0.5, abs=0.02)
 
@@ -393,7 +396,7 @@ def test_ticks_are_what_averaging_the_steps_gives(executor):
 def test_kept_lanes_go_on_as_if_nothing_had_happened():
     batch = mixed_batch() * 3
     keep = np.arange(len(batch)) % 3 == 1
-    whole, thinned = lanes.Lanes(batch, REFERENCE), lanes.Lanes(batch, REFERENCE)
+    whole, thinned = (lanes.Lanes(batch, REFERENCE, executor=FILLED) for _ in "ab")
     whole.advance(0.1)
     thinned.advance(0.1)
     thinned.keep(keep)
