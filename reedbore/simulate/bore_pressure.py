@@ -23,7 +23,7 @@ from reedbore.model.setup import Setup
 from reedbore.physics import tube
 from reedbore.physics.air import Gas
 from reedbore.simulate.acoustics import bore as acoustics
-from reedbore.simulate.acoustics import numbers
+from reedbore.simulate.acoustics import numbers, reflection
 from reedbore.simulate.acoustics.bore import Element, Opening
 from reedbore.simulate.acoustics.throat import Throat
 from reedbore.simulate.take import Take, burst
@@ -67,7 +67,7 @@ class BorePressure(NamedTuple):
     pressure: Reals
     """Shape (frames, points). [Pa]"""
     forward: Reals
-    """Shape (frames, points): the wave towards the open end, spherical in a cone. [Pa]"""
+    """Shape (frames, points): the wave towards the open end, as `forward_part` parts them. [Pa]"""
     backward: Reals
     """Shape (frames, points): the wave towards the reed; both add up to the pressure. [Pa]"""
     outflow: Reals
@@ -430,7 +430,12 @@ def forward_part(
 ) -> Complexes:
     """Return the part of a state that travels towards the open end, spherical in a cone.
 
-    The waves are those of the throat, scaled to the radius: at the reed they are a take's.
+    The waves are those of the throat, scaled to the radius: at the reed they are a take's. Beside
+    them a mass of air is moved, that of the tip which the cone lacks; so it is in the tube of a
+    mouthpiece, where the mass is that of the air up to the cone, and of the cone's tip: from reed
+    to cone the waves are one (A. H. Benade, "Equivalent circuits for conical waveguides", J.
+    Acoust. Soc. Am. 83, 1988: a mass beside a plane wave). Where the taper changes further down,
+    or a hole is open, a part of a wave turns back, and both waves step.
 
     Parameters
     ----------
@@ -451,10 +456,15 @@ def forward_part(
     taper = (far - entry) / length
     radius = entry[place] + taper[place] * (positions - starts[place])
     wave = (radius / entry[0])[:, np.newaxis] ** 2 * throat.of_wave(1j * omega)
-    growth = (math.pi * radius * taper[place] / gas.density)[:, np.newaxis]
-    if taper[0] > 0.0:
-        first = math.pi * entry[0] * taper[0] / gas.density
-        beside = growth / first * throat.at_throat(1j * omega)
+    slope, first = taper[place], taper[0]
+    tip = reflection.tip_of_chamber(bore)
+    if tip is not None:
+        slope = np.where(place == 0, entry[0] / (tip - np.minimum(positions, length[0])), slope)
+        first = entry[0] / tip
+    growth = (math.pi * radius * slope / gas.density)[:, np.newaxis]
+    if first > 0.0:
+        whole = math.pi * entry[0] * first / gas.density
+        beside = growth / whole * throat.at_throat(1j * omega)
     else:
         steady = (2.0 * math.pi * STEADY_HZ / omega) ** 4
         beside = growth / (1j * omega * (1.0 + steady))

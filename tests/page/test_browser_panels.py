@@ -107,6 +107,23 @@ def test_the_bore_is_driven_by_keys_and_told_in_words(page: Page, bore: Locator)
     assert all(any(text in line for line in listed) for text in captions)
 
 
+SCALE = """async () => {
+  const { post } = await import("./core/api.js"), { film } = await import("./panels/bore/film.js");
+  const { words } = reedbore.state;
+  const { pressure, forward, low, high } = await film(await post("/api/bore", { words }));
+  const back = pressure.map((whole, k) => whole - forward[k]);
+  const ends = [pressure, forward, back].map((rows) => [Math.min(...rows), Math.max(...rows)]);
+  return { low, high, ends };
+}"""
+
+
+def test_the_sum_and_both_waves_lie_within_the_scale(page: Page, bore: Locator):
+    told = page.evaluate(SCALE)
+    assert all(told["low"] <= low and high <= told["high"] for low, high in told["ends"])
+    (_, whole), *waves = told["ends"]
+    assert max(high for _, high in waves) > whole  # the tenor's waves rise above their sum
+
+
 def test_another_setup_moves_otherwise(page: Page, bore: Locator):
     bore.get_by_role("button", name="Pause").click()
     slide(page, "Time", 50)

@@ -4,6 +4,7 @@ import functools
 import math
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
@@ -72,6 +73,38 @@ def test_the_picture_goes_on_from_the_reed_without_a_jump(horn):
     size = np.ptp(found.pressure[:, 0])
     assert np.abs(found.pressure[:, 1] - found.pressure[:, 0]).max() < 0.01 * size
     assert np.abs(found.forward[:, 1] - found.forward[:, 0]).max() < 0.02 * size
+
+
+def widest_steps(found: bore_pressure.BorePressure) -> list[Any]:
+    """Of the sum and of both waves: the widest step between each two places."""
+    three = found.pressure, found.forward, found.backward
+    return [np.abs(np.diff(rows, axis=1)).max(axis=0) for rows in three]
+
+
+def test_both_waves_go_on_from_the_tube_of_a_mouthpiece_into_the_cone():
+    """A mass beside a plane wave, in the tube as in the cone: Benade, JASA 83, 1988."""
+    take = take_of("tenor-saxophone", 46)
+    found = bore_pressure.pressures(take, 1.2, 0.03, 480, 800)
+    end = int(np.searchsorted(found.positions, take.setup.bore.chain()[0][0]))
+    for steps in widest_steps(found):  # a wave that is plane in the tube steps forty times as far
+        assert steps[: end + 3].max() < 1.5 * steps[end + 3 : end + 40].max()
+
+
+@pytest.mark.parametrize(
+    ("horn", "midi", "what"), [("clarinet-b-flat", 50, "taper"), ("alto-saxophone", 60, "hole")]
+)
+def test_both_waves_step_at_a_taper_further_down_and_at_an_open_hole_their_sum_does_not(
+    horn, midi, what
+):
+    take = take_of(horn, midi)
+    found = bore_pressure.pressures(take, 1.2, 0.03, 480, 800)
+    bore = take.setup.bore
+    place = bore.chain()[0][0] if what == "taper" else bore_pressure.outline(take.setup).reach
+    at = int(np.searchsorted(found.positions, place)) - 1
+    whole, *waves = widest_steps(found)
+    assert whole[at] < 2.0 * np.median(whole[at - 20 : at + 20])
+    for steps in waves:
+        assert steps[at] > 20.0 * np.median(steps[at - 20 : at + 20])
 
 
 def lossless(monkeypatch, setup, entry: float, taper: float):

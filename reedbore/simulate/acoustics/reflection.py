@@ -277,11 +277,32 @@ def _narrow_end(bore: Bore) -> Piece:
     cone as wide as the tube, the tip that it lacks so much longer.
     """
     pieces = bore.chain()
-    if not _chamber(pieces):
+    tip = tip_of_chamber(bore)
+    if tip is None:
         return pieces[0]
-    (chamber, _, radius), cone = pieces[0], pieces[1]
-    tip = chamber + _missing_tip(cone) * (radius / cone[1]) ** 2
-    return cone[0], radius, radius * (1.0 + cone[0] / tip)
+    radius, length = pieces[0][2], pieces[1][0]
+    return length, radius, radius * (1.0 + length / tip)
+
+
+def tip_of_chamber(bore: Bore) -> float | None:
+    """Return the tip that long waves find lacking at the reed end of a mouthpiece's tube.
+
+    Parameters
+    ----------
+    bore : Bore
+        Its chain may begin with the tube of a mouthpiece.
+
+    Returns
+    -------
+    float or None
+        Nearer to the end of the tube it is shorter by the way [m]; None if there is no such tube.
+    """
+    pieces = bore.chain()
+    chamber = _chamber(pieces)
+    if not chamber:
+        return None
+    radius, cone = pieces[0][2], pieces[1]
+    return chamber + _missing_tip(cone) * (radius / cone[1]) ** 2
 
 
 def _waves_at_reed(admittance: Complexes, lumped: Throat, grid: _Grid) -> Complexes:

@@ -30,16 +30,18 @@ export async function film(response) {
 
 const SEEN = 0.25; // share of the scale that the bore needs to be seen on the scale of the mouth
 
-/** Lowest and highest pressure at each point over the whole film, and over all points with the mouth. */
-function span({ pressure, frames, points, signals }) {
+/** Lowest and highest pressure at each point over the whole film; over all points, of both waves too, and with the mouth. */
+function span({ pressure, forward, frames, points, signals }) {
   const lowest = new Float32Array(points).fill(Infinity), highest = new Float32Array(points).fill(-Infinity);
+  const inside = [0, 0];
   for (let k = 0; k < frames * points; k++) {
-    const at = k % points;
+    const at = k % points, back = pressure[k] - forward[k];
     if (pressure[k] < lowest[at]) lowest[at] = pressure[k];
     if (pressure[k] > highest[at]) highest[at] = pressure[k];
+    inside[0] = Math.min(inside[0], pressure[k], forward[k], back);
+    inside[1] = Math.max(inside[1], pressure[k], forward[k], back);
   }
   const loudest = Math.max(1e-9, ...highest, ...lowest.map((value) => -value));
-  const inside = [Math.min(0, ...lowest), Math.max(0, ...highest)];
   const all = [Math.min(inside[0], ...signals.mouth), Math.max(inside[1], ...signals.mouth)];
   // Beside a breath that only streams through, what swings in the bore would be a flat line.
   const apart = inside[1] - inside[0] < SEEN * (all[1] - all[0]), [low, high] = apart ? inside : all;
