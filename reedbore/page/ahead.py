@@ -1,93 +1,147 @@
-"""What is likely to be asked next, solved before it is: other notes, dynamics and horns.
+"""What is likely to be asked next, solved before it is: other notes, lengths and horns.
 
 In: the words of what was heard last. Out: nothing; what was solved stays where the simulation keeps
-it, in memory and in the user's cache folder. It gives way: between two pieces of work it waits
-until nothing else is asked, and where the system has priorities it runs at the lowest.
+it, in memory and in the user's cache folder. It gives way: it is done in processes of a low
+priority, where the system has priorities, and nothing new is begun while a sound is asked for.
 """
 
-import contextlib
-import os
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import partial
 
-from reedbore import stopping
 from reedbore.errors import ReedboreError
+from reedbore.kernel.executor import usable_cores
 from reedbore.model.passage import DYNAMICS
 from reedbore.model.presets import load_horn, names
 from reedbore.notes import hz_to_midi, midi_name
 from reedbore.page.answers import request_of
+from reedbore.page.aside import Aside
 from reedbore.page.request import read_words
-from reedbore.simulate.acoustics.numbers import numbers_of
+from reedbore.simulate.acoustics import reflection
+from reedbore.simulate.acoustics.numbers import asked_of, waveguide_of
 from reedbore.simulate.request.take import Words, players, read_request
 from reedbore.simulate.take import render
 
 PAUSE_S = 0.05
-"""Between two looks whether anything is asked. [s]"""
+"""Between two looks whether a sound is asked for. [s]"""
 
-PUSHES_MM = tuple(sign * 0.5 * step for step in range(1, 11) for sign in (1, -1))
-"""How far the mouthpiece is likely to be pushed in or pulled out, on the page's slider. [mm]"""
+MOST_PROCESSES = 4
+
+PUSHES_MM = tuple(sign * 0.5 * step for step in range(1, 41) for sign in (1, -1))
+"""How far the mouthpiece may be pushed in or pulled out on the page's slider. [mm]"""
+
+NEAR = 9
+"""So many notes come before all else."""
 
 SHORTEST_S = 0.1
 LENGTH = "bore.length_mm"
+OF_BORE = "bore.", "mouthpiece.", "air.", "time."
+"""Settings on which the delays and filters of a bore hang."""
+
+Fitted = tuple[reflection.Asked, reflection.Waveguide]
+Solve = Callable[[], Fitted | None]
 
 
 class Ahead:
-    """One thread that solves ahead, begun with the first words.
+    """Threads that have things solved ahead, each by a process of its own.
 
     Parameters
     ----------
     busy : callable
-        Tells whether anything else is asked.
+        Tells whether a sound is asked for.
+    aside : callable
+        Makes what does the work, an `Aside`.
+    many : int, optional
+        How many; usually one for each core, `MOST_PROCESSES` at most.
     """
 
-    def __init__(self, busy: Callable[[], bool]) -> None:
+    def __init__(
+        self,
+        busy: Callable[[], bool],
+        aside: Callable[[], Aside] = Aside,
+        many: int | None = None,
+    ) -> None:
         self._busy = busy
         self._newest: object = None
-        self._changed = threading.Event()
+        self._changed = threading.Condition()
+        self._listed = True
+        self._to_do: deque[Solve] = deque()
+        self._done: set[object] = set()
         self._over = threading.Event()
-        self._thread: threading.Thread | None = None
+        self._asides = [aside() for _ in range(many or min(usable_cores(), MOST_PROCESSES))]
+        self.threads: list[threading.Thread] = []
 
     def about(self, plain: object) -> None:
         """Go on about these words, as the page has sent them; returns at once."""
-        if self._over.is_set() or plain == self._newest:
-            return
-        self._newest = plain
-        self._changed.set()
-        if self._thread is None:
-            self._thread = threading.Thread(target=self._work, daemon=True, name="ahead")
-            self._thread.start()
+        with self._changed:
+            if self._over.is_set() or plain == self._newest:
+                return
+            self._newest, self._listed = plain, False
+            self._changed.notify_all()
+            if not self.threads:
+                works = [partial(self._work, aside) for aside in self._asides]
+                self.threads = [threading.Thread(target=one, daemon=True) for one in works]
+                for thread in self.threads:
+                    thread.start()
 
     def stop(self) -> None:
-        """End, at the next step of what is under way."""
+        """End at once; what is under way is lost."""
         self._over.set()
-        self._changed.set()
+        with self._changed:
+            self._changed.notify_all()
+        for aside in self._asides:
+            aside.end()
 
-    def _work(self) -> None:
-        with contextlib.suppress(AttributeError, OSError):  # a system without such priorities
-            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), 19)
-        stopping.wanted.set(self._over)
-        while self._changed.wait() and not self._over.is_set():
-            self._changed.clear()
-            with contextlib.suppress(ReedboreError):
-                self._solve(read_words(self._newest))
+    def _work(self, aside: Aside) -> None:
+        while not self._over.is_set():
+            while self._busy() and not self._over.is_set():
+                self._over.wait(PAUSE_S)
+            solve = self._next()
+            if solve is not None:
+                fitted = aside.do(solve)
+                if fitted is not None:
+                    reflection.give(*fitted)
+                continue
+            aside.end()  # idle, it would only take memory
+            with self._changed:
+                self._changed.wait_for(lambda: self._over.is_set() or self._waits)
+        aside.end()
 
-    def _solve(self, words: Words) -> None:
-        for solve in likely(words):
-            if not self._give_way():
-                return
-            with contextlib.suppress(ReedboreError, stopping.Stopped):
-                solve()
+    @property
+    def _waits(self) -> bool:
+        """Whether there is something to do, or to be listed."""
+        return bool(self._to_do) or not self._listed
 
-    def _give_way(self) -> bool:
-        """Wait while anything else is asked; tell whether the words are still the newest."""
-        while self._busy() and not self._changed.is_set():
-            self._over.wait(PAUSE_S)
-        return not self._changed.is_set()
+    def _next(self) -> Solve | None:
+        """Take what is next; what was done before is left out."""
+        with self._changed:
+            if not self._listed:
+                self._listed = True
+                self._to_do = deque(_list(self._newest))
+            while self._to_do and not self._over.is_set():
+                solve = self._to_do.popleft()
+                what = _named(solve)
+                if what not in self._done:
+                    self._done.add(what)
+                    return solve
+            return None
 
 
-def likely(words: Words) -> Iterator[Callable[[], object]]:
+def _list(plain: object) -> list[Solve]:
+    try:
+        return list(likely(read_words(plain)))
+    except ReedboreError:
+        return []
+
+
+def _named(solve: Solve) -> object:
+    """Name a piece of work by all that it hangs on."""
+    return (solve.func, solve.args) if isinstance(solve, partial) else solve
+
+
+def likely(words: Words) -> Iterator[Solve]:
     """List what may be asked after these words, the likeliest first.
 
     Parameters
@@ -98,7 +152,7 @@ def likely(words: Words) -> Iterator[Callable[[], object]]:
     Yields
     ------
     callable
-        Solves one of them.
+        Solves one of them, in any process; returns the fit of its bore, if it makes one.
 
     Raises
     ------
@@ -107,40 +161,48 @@ def likely(words: Words) -> Iterator[Callable[[], object]]:
     """
     horn, _ = players(words)
     here = hz_to_midi(read_request(words).typed.fingered_hz)
-    settings = tuple(text for text in words.settings if not text.startswith(LENGTH))
-    plain = replace(words, fingering="", written=False, settings=settings)
-    for midi in sorted(horn.notes(), key=lambda midi: abs(midi - here)):
-        yield partial(_solve, replace(plain, fingered=midi_name(midi)))
+    length = tuple(text for text in words.settings if not text.startswith(LENGTH))
+    settings = tuple(text for text in length if text.startswith(OF_BORE))
+    # The bore of a note knows nothing of who sings, and of how the reed is blown.
+    plain = replace(
+        words, fingering="", written=False, sung=None, breath=None, depth=None, settings=settings
+    )
+    row = [
+        replace(plain, fingered=midi_name(midi))
+        for midi in sorted(horn.notes(), key=lambda midi: abs(midi - here))
+    ]
+    for note in row[:NEAR]:
+        yield partial(_solve, note)
+    bare = tuple(text for text in settings if not text.startswith(("bore.", "mouthpiece.")))
+    for name in names("horns"):
+        near = min(load_horn(name).notes(), key=lambda midi: abs(midi - here))
+        other = replace(plain, horn=name, instrument=None, settings=bare)
+        yield partial(_solve, replace(other, fingered=midi_name(near)))
+    for note in row[NEAR:]:
+        yield partial(_solve, note)
+    alone = replace(words, sung=None, depth=None)
     for dynamic in DYNAMICS:
-        yield partial(_solve, replace(words, breath=dynamic))
-    if "voice.drive=folds" not in words.settings and words.sung is not None:
-        sung = replace(words, settings=(*words.settings, "voice.drive=folds"))
-        yield partial(_sung, sung)
+        yield partial(_solve, replace(alone, breath=dynamic))
     if not horn.bore.holes:
         for push in PUSHES_MM:
-            yield partial(_pushed, replace(words, settings=settings), push)
-    bare = tuple(
-        text for text in settings if not text.startswith(("reed.", "bore.", "mouthpiece."))
-    )
-    for name in names("horns"):
-        other = load_horn(name)
-        near = min(other.notes(), key=lambda midi: abs(midi - here))
-        changed = replace(
-            plain, horn=name, instrument=None, fingered=midi_name(near), settings=bare
-        )
-        yield partial(_solve, changed)
+            yield partial(_pushed, replace(alone, breath=None, settings=settings), push)
+    if "voice.drive=folds" not in words.settings and words.sung is not None:
+        yield partial(_sung, replace(words, settings=(*words.settings, "voice.drive=folds")))
 
 
-def _solve(words: Words) -> None:
-    numbers_of(request_of(words).setup)
+def _solve(words: Words) -> Fitted:
+    setup = request_of(words).setup
+    return asked_of(setup), waveguide_of(setup)
 
 
 def _sung(words: Words) -> None:
     render(request_of(words).setup, SHORTEST_S)  # what folds need for it is kept
 
 
-def _pushed(words: Words, by_mm: float) -> None:
+def _pushed(words: Words, by_mm: float) -> Fitted | None:
     setup = request_of(words).setup
     length = setup.value(LENGTH)
-    if isinstance(length, float):
-        numbers_of(setup.with_value(LENGTH, round(length + by_mm, 3)))
+    if not isinstance(length, float):
+        return None
+    setup = setup.with_value(LENGTH, round(length + by_mm, 3))
+    return asked_of(setup), waveguide_of(setup)

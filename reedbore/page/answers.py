@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from reedbore.errors import ReedboreError
 from reedbore.simulate import take
+from reedbore.simulate.acoustics.numbers import waveguide_of
 from reedbore.simulate.request.take import Request, Words, read_request, tune_request
 from reedbore.simulate.tuning import WrongNote
 
@@ -194,12 +195,27 @@ class Shared:
         return sum(map(self._weigh, self._found.values()))
 
 
+MOST_REQUESTS = 64
+
 _takes = Shared(MOST_SECONDS, lambda made: made[1].seconds)
 
 
+_requests = Shared(MOST_REQUESTS)
+
+
 def request_of(words: Words) -> Request:
-    """Turn words into a setup whose bore plays the fingered note."""
-    return tune_request(read_request(words))
+    """Turn words into a setup whose bore plays the fingered note, and has been fitted.
+
+    Sound and picture of a note that is new ask at about the same time: it is solved once.
+    """
+
+    def make() -> Request:
+        request = tune_request(read_request(words))
+        waveguide_of(request.setup)
+        return request
+
+    found: Request = _requests.get(words, make)
+    return found
 
 
 def take_of(words: Words, seconds: float) -> tuple[Request, take.Take]:

@@ -117,7 +117,7 @@ def _worker(name: str, kind: str) -> Callable[[Request], Awaitable[Response]]:
     async def endpoint(request: Request) -> Response:
         jobs: Jobs = request.app.state.jobs
         body = await READ.get(name, _read)(request)
-        job, failure = jobs.begin(), None
+        job, failure = jobs.begin(heard=kind == "heard"), None
         answer: Any = None
         try:
             async with anyio.create_task_group() as group:

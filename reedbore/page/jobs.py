@@ -24,10 +24,11 @@ T = TypeVar("T")
 
 
 class Job:
-    """One piece of work; `wanted` is set once nobody wants it any longer."""
+    """One piece of work, perhaps for a sound; `unwanted` is set once nobody wants it any longer."""
 
-    def __init__(self) -> None:
+    def __init__(self, heard: bool = False) -> None:
         self.unwanted = threading.Event()
+        self.heard = heard
         self._loop = asyncio.get_running_loop()
         self._scope: anyio.CancelScope | None = None
 
@@ -93,9 +94,14 @@ class Jobs:
         """How many pieces of work there are."""
         return len(self._under_way)
 
-    def begin(self) -> Job:
+    @property
+    def sounding(self) -> bool:
+        """Whether a sound is asked for."""
+        return any(job.heard for job in list(self._under_way))
+
+    def begin(self, heard: bool = False) -> Job:
         """Return a new piece of work."""
-        job = Job()
+        job = Job(heard)
         self._under_way.add(job)
         if self._ended:
             job.unwanted.set()

@@ -92,11 +92,12 @@ def share_memory() -> None:
 
 
 def solve_ahead(app: Starlette) -> "Ahead":
-    """Have what may be asked next solved while nothing else is asked."""
+    """Have what may be asked next solved while no sound is asked for, the demo's notes at once."""
     from reedbore.page.ahead import Ahead  # noqa: PLC0415 - takes longer than the server's start
 
-    found = Ahead(lambda: app.state.jobs.under_way > 0)
+    found = Ahead(lambda: app.state.jobs.sounding)
     app.state.ahead = lambda body: found.about(body.get("words", {}))
+    found.about({})
     return found
 
 

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reedbore import sound
+from reedbore import sound, stopping
 from reedbore.errors import ModelError
 from reedbore.model.bore import Bore
 from reedbore.model.setup import Setup
@@ -257,6 +257,7 @@ class _Window:
 
     def shown(self, spectra: Complexes) -> Reals:
         """Return, at each frame, what has these spectra, shape (points, n)."""
+        stopping.check()
         slow, fast = np.split(spectra * self.edge, [self.slow.size], axis=1)
         fast[:, 0] = fast[:, 0].real
         samples: Reals = np.fft.irfft(fast, self.size, axis=1)[:, self.steps]
@@ -314,6 +315,7 @@ def _courses(
 ) -> tuple[Course, Course, Complexes]:
     """Return what goes with the outgoing wave, with the rest, and what leaves the openings."""
     ports, kept = _ports(bore, positions, omega, gas)
+    stopping.check()
     wave, beside = throat.of_wave(1j * omega), throat.at_throat(1j * omega)
     exact = _per_wave(ports, kept, acoustics.end_impedance(bore, omega, gas), wave, beside)
     rest = Course(*(course[kept] for course in _from_reed(ports, beside - wave)))
@@ -356,6 +358,7 @@ def _ports(
 ) -> tuple[list[tube.TwoPort], NDArray[np.int64]]:
     """Return the two-ports of a chain cut at positions, and which of its nodes these are."""
     parts, nodes = _parts(bore, positions)
+    stopping.check()
     alike = {part: acoustics.two_port(part, omega, gas) for part in set(parts)}
     return [alike[part] for part in parts], np.searchsorted(nodes, positions - acoustics.GRAIN)
 

@@ -1,16 +1,40 @@
 """What the page solves before it is asked, and that it gives way."""
 
+import os
 import threading
+from collections.abc import Callable
+from functools import partial
+from typing import TypeVar
 
+import numpy as np
 import pytest
 from browsing import PATIENCE_S
 
+from reedbore.errors import ReedboreError
 from reedbore.notes import midi_to_hz, parse_note
 from reedbore.page import ahead
+from reedbore.page.answers import request_of
+from reedbore.page.aside import LOWER, Aside
 from reedbore.page.request import read_words
+from reedbore.simulate.acoustics import reflection
+from reedbore.simulate.acoustics.numbers import waveguide_of
 from reedbore.simulate.request.take import read_request
 
+T = TypeVar("T")
 DEMO = {"fingered": "Bb2", "sung": "D4"}
+
+
+class Here:
+    """Stands for a process of its own: does the work where it is asked for."""
+
+    def __init__(self) -> None:
+        self.ended = 0
+
+    def do(self, work: Callable[[], T]) -> T | None:
+        return work()
+
+    def end(self) -> None:
+        self.ended += 1
 
 
 @pytest.fixture
@@ -33,8 +57,20 @@ def test_the_nearest_is_solved_first(solved: list[str]):
     assert len(tenor) == len(set(tenor)) + 1 == 30 + 1  # A flat 2 to C sharp 5, and this horn again
     assert [one for one in solved if " ff " in one] == ["tenor-saxophone ff Bb2"]
     assert "voice.drive=folds" in solved
-    assert {"+0.5 mm", "-5 mm"} <= set(solved)
+    assert {"+0.5 mm", "-5 mm", "-20 mm"} <= set(solved)
     assert "clarinet-b-flat None D3" in solved  # its lowest note, a third above
+    order = [solved.index(f"tenor-saxophone None {note}") for note in ("Bb2", "E3", "C#5")]
+    assert order[1] < solved.index("clarinet-b-flat None D3") < order[2]
+
+
+def test_of_a_note_nothing_is_solved_twice_for_another_voice_or_breath():
+    """A bore hangs on neither: the fits are those of the note alone."""
+    there, here = ({"fingered": "Bb2", "sung": "D4", **more} for more in ({}, {"depth": 0.2}))
+    works = [{ahead._named(one) for one in ahead.likely(read_words(w))} for w in (there, here)]
+    assert len(works[0] - works[1]) == 1  # how folds sing it
+    hot = {**there, "settings": {"air.temperature_c": 35.0}}
+    other = {ahead._named(solve) for solve in ahead.likely(read_words(hot))}
+    assert not other & works[0]
 
 
 def test_pushes_of_a_written_note_are_those_of_the_note_that_it_sounds(monkeypatch):
@@ -50,7 +86,7 @@ def test_pushes_of_a_written_note_are_those_of_the_note_that_it_sounds(monkeypat
     assert set(pushed) == {midi_to_hz(parse_note("Bb2"))}
 
 
-def test_it_waits_until_nothing_else_is_asked_and_ends(solved: list[str]):
+def test_it_waits_while_a_sound_is_asked_for_and_ends(solved: list[str]):
     busy, seen = threading.Event(), threading.Semaphore(0)
     busy.set()
 
@@ -58,7 +94,8 @@ def test_it_waits_until_nothing_else_is_asked_and_ends(solved: list[str]):
         seen.release()
         return busy.is_set()
 
-    one = ahead.Ahead(asked)
+    here = Here()
+    one = ahead.Ahead(asked, lambda: here, many=1)
     one.about(DEMO)
     for _ in range(3):
         assert seen.acquire(timeout=PATIENCE_S)
@@ -67,26 +104,81 @@ def test_it_waits_until_nothing_else_is_asked_and_ends(solved: list[str]):
     for _ in range(3):
         assert seen.acquire(timeout=PATIENCE_S)
     one.stop()
-    thread = one._thread
-    assert thread is not None
+    (thread,) = one.threads
     thread.join(PATIENCE_S)
     assert not thread.is_alive()
     assert solved[0] == "tenor-saxophone None Bb2"
+    assert here.ended
     one.about({"fingered": "C3"})  # after the end nothing is begun
-    assert one._thread is thread
+    assert one.threads == [thread]
+
+
+def test_what_was_solved_is_left_out_and_an_idle_process_ends(solved: list[str]):
+    here, idle = Here(), threading.Semaphore(0)
+    here.end = idle.release  # type: ignore[method-assign]
+    one = ahead.Ahead(lambda: False, lambda: here, many=1)
+    one.about(DEMO)
+    assert idle.acquire(timeout=PATIENCE_S)
+    whole = list(solved)
+    assert len(whole) == len(set(whole)) > 100
+    one.about({**DEMO, "depth": 0.2})
+    assert idle.acquire(timeout=PATIENCE_S)
+    assert solved[len(whole) :] == ["voice.drive=folds"]
+    one.stop()
 
 
 def test_words_that_cannot_be_read_end_nothing(solved: list[str]):
-    one = ahead.Ahead(lambda: False)
-    for words in ({"fingered": "H9"}, DEMO):
-        one.about(words)
-        for _ in range(int(100 * PATIENCE_S)):
-            if not one._changed.is_set():  # it has been taken up
-                break
-            threading.Event().wait(0.01)
-    for _ in range(int(100 * PATIENCE_S)):
-        if solved:
-            break
-        threading.Event().wait(0.01)
+    here, idle = Here(), threading.Semaphore(0)
+    here.end = idle.release  # type: ignore[method-assign]
+    one = ahead.Ahead(lambda: False, lambda: here, many=1)
+    one.about({"fingered": "H9"})
+    assert idle.acquire(timeout=PATIENCE_S)
+    assert solved == []
+    one.about(DEMO)
+    assert idle.acquire(timeout=PATIENCE_S)
     assert solved
     one.stop()
+
+
+def test_a_fit_that_was_made_aside_is_the_one_that_is_made_here_and_is_not_made_again(monkeypatch):
+    words = read_words({"horn": "plain-cylinder", "fingered": "Bb2", "sung": None})
+    beside = Aside()
+    asked, fitted = beside.do(partial(ahead._solve, words)) or pytest.fail("it was refused")
+    beside.end()
+    there = reflection.waveguide(*asked)
+    pairs = zip(flat(fitted), flat(there), strict=True)
+    assert all(np.array_equal(one, two) for one, two in pairs)
+    reflection.waveguide.cache_clear()
+    monkeypatch.setattr(reflection, "_guided", lambda *_: pytest.fail("it was fitted again"))
+    reflection.give(asked, fitted)
+    assert reflection.waveguide(*asked) is fitted
+    assert waveguide_of(request_of(words).setup) is fitted
+    reflection.waveguide.cache_clear()
+
+
+def flat(value: object) -> list[object]:
+    return [one for part in value for one in flat(part)] if isinstance(value, tuple) else [value]
+
+
+def refused() -> None:
+    raise ReedboreError("not today")
+
+
+def dies() -> None:
+    os._exit(1)
+
+
+def test_a_refusal_and_a_process_that_dies_are_no_answer_and_the_next_piece_is_done():
+    beside = Aside()
+    assert beside.do(refused) is None
+    assert beside.do(os.getpid) != os.getpid()
+    assert beside.do(dies) is None
+    assert beside.do(os.getpid) is not None
+    beside.end()
+
+
+@pytest.mark.skipif(not hasattr(os, "nice"), reason="a system without priorities")
+def test_it_gives_way_by_its_priority():
+    beside = Aside()
+    assert beside.do(partial(os.nice, 0)) == os.nice(0) + LOWER
+    beside.end()

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
+from reedbore import stopping
+
 Reals = NDArray[np.float64]
 Complexes = NDArray[Any]
 
@@ -90,6 +92,7 @@ def passive_fit(
     dense = fine[::FINER]
     pull = np.zeros(len(dense))
     for _ in range(ROUNDS_HELD):
+        stopping.check()
         found = solve(rows, wanted)
         response = dense @ found
         size = np.abs(response)

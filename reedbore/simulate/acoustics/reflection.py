@@ -12,11 +12,12 @@ it, the mass of air in it and its jet, and below it a bore like any other.
 
 import functools
 import math
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore import stopping
 from reedbore.kernel.rows import CHAMBER_PAIRS, ECHOES, PAIRS, POLES, ROW_PAIRS, UPPER_POLES
 from reedbore.model.bore import Bore
 from reedbore.physics import toneholes, tube
@@ -170,6 +171,9 @@ def _bilinear(z: Complexes, rate: float) -> Complexes:
     return 2.0 * rate * (z - 1.0) / (z + 1.0)
 
 
+Asked: TypeAlias = tuple[Bore, float, Gas, float]
+
+
 @functools.lru_cache(maxsize=512)
 def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
     """Fit the delays and filters of a bore.
@@ -190,9 +194,30 @@ def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
     Waveguide
         Passive: no response exceeds 1, from DC to half the rate.
     """
+    given = _given.pop((bore, volume, gas, rate), None)
+    if given is not None:
+        return given
     with one_thread():
         looks_ahead = _looks_ahead(bore, volume, gas)
         return _guided(bore, throat(_narrow_end(bore), volume, gas, looks_ahead), gas, rate)
+
+
+_given: dict[Asked, Waveguide] = {}
+
+
+def give(asked: Asked, fitted: Waveguide) -> None:
+    """Keep what another process has fitted.
+
+    Parameters
+    ----------
+    asked : tuple
+        What `waveguide` is asked: bore, volume, gas and rate.
+    fitted : Waveguide
+        What it returned there.
+    """
+    _given[asked] = fitted
+    waveguide(*asked)
+    _given.pop(asked, None)  # it was known already
 
 
 @functools.lru_cache(maxsize=512)
@@ -370,6 +395,7 @@ def _reflection(
         starts = [first_opening(chain) - earlier for earlier in EARLIER]
     fits = []
     for start in starts:
+        stopping.check()
         delay = max(3.0, 2.0 * start / gas.sound_speed * rate)
         low = _relevance(grid.frequency, rate / (4.0 * delay))
         weight = low / np.maximum(1.0 - np.abs(target) ** 2, LEAST_LOSS)

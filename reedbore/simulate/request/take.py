@@ -217,7 +217,7 @@ def tune_request(request: Request) -> Request:
     return replace(request, setup=setup, untuned=None)
 
 
-_tuned = functools.lru_cache(maxsize=64)(tune)  # a page asks for the same note again and again
+_tuned = functools.lru_cache(maxsize=512)(tune)  # a page asks for the same note again and again
 
 
 def with_demo(words: Words) -> Words:

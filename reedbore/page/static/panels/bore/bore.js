@@ -29,10 +29,12 @@ export function start(root, state) {
     refused = message;
     if (films.player.says === message) films.player.say(says({ message }));
   });
-  state.watch((_, moving) => {
+  state.watch(() => {
     refused = null;
-    if (shows === "take") films.changed(moving);
+    if (shows === "take") films.changed(true);
   });
+  // A sound that is heard is not to share its cores with a picture that is seen a moment later.
+  for (const kind of ["heard", "trouble"]) state.on(kind, films.due);
 }
 
 /** What is asked for the air in a setup. */
@@ -83,6 +85,9 @@ export function startFilms(root, asks, { mark = root, still = false, says = (err
   return {
     player,
     again: () => ((wanted = true), seen && ask()),
+    /** Ask for what changed, if it was not asked for yet. */
+    due: () => seen && wanted && ask(),
+    /** What there is is no longer true; it is asked for anew after a rest, or while still `moving` not before it is due. */
     changed(moving) {
       wanted = true;
       pending?.abort();
