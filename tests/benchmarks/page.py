@@ -1,16 +1,21 @@
 """What the page takes: from a move of each control to its sound, memory, and waiting in a crowd.
 
 Run by `.ci/run bench` or `python tests/benchmarks/page.py [GESTURES] [tiny]`, the moves alone by
-`python tests/benchmarks/page.py controls [MOVES]`. Each control of the page is moved 30 times in
-Chromium, to a value that it had not before, and its sound is waited for; what else moves a machine
-is told by its load. A gesture is what one move on the page asks: a prediction, a sound, its
-picture, every third time a verdict and the air in the bore; about 600 of them are half an hour.
-Memory is told after each tenth of them. The crowd is 200 sounds asked at once; beside it a
-prediction is asked again and again.
+`python tests/benchmarks/page.py controls [MOVES] [NAME...]`, a long use of the page in a browser by
+`python tests/benchmarks/page.py minutes [MINUTES]`. Each control of the page is moved 30 times in
+Chromium, to a value that it had not before, and its sound is waited for, once the server has solved
+ahead what it will, for `READY_S` at most; what else moves a machine is told by its load. A long use
+is moves, notes, passages, maps and steps of the lesson in turn; frames and memory are told as it
+goes on: the browser's after its garbage was collected, the server's with its processes. A gesture
+is what one move on the page asks: a prediction, a sound, its picture, every third time a verdict
+and the air in the bore; about 600 of them are half an hour. Memory is told after each tenth of
+them. The crowd is 200 sounds asked at once; beside it a prediction is asked again and again.
 """
 
 import concurrent.futures
+import contextlib
 import json
+import math
 import os
 import random
 import shutil
@@ -19,13 +24,17 @@ import subprocess
 import sys
 import time
 import urllib.request
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 TINY = "tiny" in sys.argv[1:]
 TYPED = next((int(word) for word in sys.argv[1:] if word.isdecimal()), None)
+ONLY = next((word for word in ("controls", "minutes") if word in sys.argv[1:]), None)
+NAMED = [word for word in sys.argv[1:] if word not in ("controls", "minutes", "tiny", str(TYPED))]
 GESTURES = TYPED or (6 if TINY else 600)
-MOVED_TIMES = TYPED or 30 if "controls" in sys.argv[1:] else 30
+MOVED_TIMES = TYPED if TYPED and ONLY == "controls" else 1 if TINY else 30
+MINUTES = 0.0 if TINY else TYPED if TYPED and ONLY == "minutes" else 30.0
 CROWD = 4 if TINY else 200
 LENGTHS = (0.5,) if TINY else (2.5, 4.0, 20.0)  # of sounds [s], the last the longest allowed
 HORNS = {"tenor-saxophone": ("Bb2", "F3"), "clarinet-b-flat": ("F3", "A3")}
@@ -83,7 +92,7 @@ MOVED = """async ([kind, name, value]) => {
   return at ? at - from : null;
 }"""
 RESTS = "() => Boolean(reedbore.state.told.judged)"
-READY_S, REST_S = 20.0, 2.0  # for what is solved ahead, and of a hand between two moves [s]
+READY_S, REST_S = 300.0, 2.0  # for what is solved ahead, and of a hand between two moves [s]
 MOVES = {
     "fingered note, slider": ("slide", "Along the horn", lambda k: (5 * k + 3) % 33),
     "fingered note, typed": ("slide", "#fingered", lambda k: ("C3", "D3", "E3", "F3")[k % 4]),
@@ -108,8 +117,137 @@ MOST_FOLDS = 5
 """Moves of a voice of folds, each of which takes seconds."""
 
 
-def controls(address: str, moves: int) -> None:
+def controls(server: subprocess.Popen[str], page: Any, moves: int) -> None:
     """Move each control and tell how long its sound takes: median and worst. [ms]"""
+    page.locator("#play").click()
+    for name, (kind, place, value) in MOVES.items():
+        if NAMED and name not in NAMED:
+            continue
+        settings = {"voice.drive": "folds"} if name.startswith(FOLDS) else {}
+        page.evaluate("(words) => void reedbore.state.replace(words)", {"settings": settings})
+        _rest(page)
+        _ready(server)
+        took = []
+        for k in range(min(moves, MOST_FOLDS) if settings else moves):
+            asked = [kind, f"{place}{value(k)}" if kind == "press" else place, value(k)]
+            took.append(page.evaluate(MOVED, asked))
+            _rest(page)
+        heard = [one for one in took if one is not None]
+        middle = statistics.median(heard) if heard else float("nan")
+        print(
+            f"{name:24}{middle:7.0f} ms, at most {max(heard, default=0.0):6.0f} ms, "
+            f"{len(heard)} of {len(took)} heard, load {os.getloadavg()[0]:.1f}",
+            flush=True,
+        )
+
+
+def _ready(server: subprocess.Popen[str]) -> float:
+    """Wait until the server has solved ahead what it will: its processes end. How long [s]."""
+    began = time.perf_counter()
+    time.sleep(0.0 if TINY else 1.0)
+    while _processes(server.pid) and time.perf_counter() - began < (0.0 if TINY else READY_S):
+        time.sleep(0.5)
+    return time.perf_counter() - began
+
+
+def _processes(pid: int) -> list[int]:
+    """List the processes that another has begun and that work for it."""
+    told = Path(f"/proc/{pid}/task").glob("*/children")
+    tasks = [path.read_text(encoding="ascii") for path in told]
+    found = sorted({one for task in tasks for one in task.split()})
+    return [int(one) for one in found if b"spawn_main" in _command(one)]
+
+
+def _command(pid: str) -> bytes:
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_bytes()
+    except OSError:
+        return b""
+
+
+# Frames since they were told last: [ms] between each two.
+FRAMES = """() => {
+  if (globalThis.framed) return framed.splice(0);
+  globalThis.framed = [];
+  let before = null;
+  const beat = (now) => {
+    if (before !== null) framed.push(now - before);
+    before = now;
+    requestAnimationFrame(beat);
+  };
+  requestAnimationFrame(beat);
+  return [];
+}"""
+TELL_S = 120.0
+"""So often a long use is told. [s]"""
+
+USES = (
+    *(("slide", "Cents off", cents) for cents in (-22.0, -8.0, 4.0, 17.5)),
+    ("slide", "How strongly I sing", 0.2), ("slide", "Along the horn", 9),
+    ("slide", "#fingered", "C3"), ("slide", "#sung", "G4"), ("slide", "Reed strength", 3.0),
+    ("press", "#passage-play", None), ("press", "#passage-play", None),
+    ("press", "#map .room button", None), ("press", "#map .room button", None),
+    ("press", "#lesson .room button", None), ("press", ".podium-foot button:last-child", None),
+    ("press", ".podium-foot button:last-child", None), ("leave", "", None),
+    ("slide", "Along the horn", 2), ("slide", "Bore length", 2.5), ("slide", "Bore length", 0),
+    ("slide", "#horn", "clarinet-b-flat"), ("slide", "#horn", "tenor-saxophone"),
+)  # fmt: skip
+"""One round of a long use: how, what and to which value."""
+
+USE = """([kind, name, value]) => {
+  const labelled = [...document.querySelectorAll("label")].filter((one) => one.control)
+    .find((one) => one.textContent === name)?.control;
+  const input = labelled ?? (name ? document.querySelector(name) : null);
+  if (kind === "leave") dispatchEvent(new KeyboardEvent("keydown", { key: "Escape" }));
+  else if (kind === "press") input?.click();
+  else {
+    input.value = value;
+    for (const one of ["input", "change"]) input.dispatchEvent(new Event(one, { bubbles: true }));
+  }
+  return Boolean(input) || kind === "leave";
+}"""
+
+
+def minutes(server: subprocess.Popen[str], page: Any, long: float) -> None:
+    """Use the page for so many minutes; tell frames a second, memory of browser and server."""
+    tools = page.context.new_cdp_session(page)
+    tools.send("Performance.enable")
+    page.evaluate(FRAMES)
+    page.locator("#keep-sounding").click()
+    began = told = time.perf_counter()
+    done = 0
+    while True:
+        for use in USES:
+            assert page.evaluate(USE, list(use)), use
+            done += 1
+            time.sleep(0.1 if TINY else REST_S)
+            now = time.perf_counter()
+            if now - told > TELL_S or done == len(USES):
+                _tell(server, page, tools, now - began, done)
+                told = now
+        if time.perf_counter() - began > 60.0 * long:
+            break
+    _tell(server, page, tools, time.perf_counter() - began, done)
+
+
+def _tell(server: subprocess.Popen[str], page: Any, tools: Any, since: float, done: int) -> None:
+    between = sorted(page.evaluate(FRAMES)) or [math.nan]
+    tools.send("HeapProfiler.collectGarbage")
+    told = {one["name"]: one["value"] for one in tools.send("Performance.getMetrics")["metrics"]}
+    slow = between[min(int(0.99 * len(between)), len(between) - 1)]
+    print(
+        f"after {since / 60.0:5.1f} min, {done:4} uses: {1e3 / statistics.median(between):3.0f} "
+        f"frames/s, the slowest 1 % under {1e3 / slow:4.1f}; heap "
+        f"{told['JSHeapUsedSize'] / 1e6:5.1f} MB, {told['Nodes']:.0f} nodes, "
+        f"{told['JSEventListeners']:.0f} listeners; server {memory(server):.0f} MB, "
+        f"load {os.getloadavg()[0]:.1f}",
+        flush=True,
+    )
+
+
+@contextlib.contextmanager
+def opened(address: str) -> Iterator[Any]:
+    """Open the page in Chromium."""
     from playwright.sync_api import sync_playwright  # noqa: PLC0415
 
     flags = ["--no-sandbox", "--disable-gpu", "--autoplay-policy=no-user-gesture-required"]
@@ -117,24 +255,8 @@ def controls(address: str, moves: int) -> None:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=flags)
         page = browser.new_page(viewport={"width": 1440, "height": 900})
         page.goto(address)
-        page.locator("#play").click()
-        time.sleep(READY_S)
-        for name, (kind, place, value) in MOVES.items():
-            settings = {"voice.drive": "folds"} if name.startswith(FOLDS) else {}
-            page.evaluate("(words) => void reedbore.state.replace(words)", {"settings": settings})
-            _rest(page)
-            took = []
-            for k in range(min(moves, MOST_FOLDS) if settings else moves):
-                asked = [kind, f"{place}{value(k)}" if kind == "press" else place, value(k)]
-                took.append(page.evaluate(MOVED, asked))
-                _rest(page)
-            heard = [one for one in took if one is not None]
-            middle = statistics.median(heard) if heard else float("nan")
-            print(
-                f"{name:24}{middle:7.0f} ms, at most {max(heard, default=0.0):6.0f} ms, "
-                f"{len(heard)} of {len(took)} heard, load {os.getloadavg()[0]:.1f}",
-                flush=True,
-            )
+        page.wait_for_function("() => document.querySelector('#map .room').childElementCount > 0")
+        yield page
         browser.close()
 
 
@@ -146,8 +268,15 @@ def _rest(page: Any) -> None:
 
 
 def memory(process: subprocess.Popen[str]) -> float:
-    """Return how much memory a process holds. [MB]"""
-    told = Path(f"/proc/{process.pid}/status").read_text(encoding="ascii")
+    """Return how much memory a process and those that work for it hold. [MB]"""
+    return sum(map(_memory, [process.pid, *_processes(process.pid)]))
+
+
+def _memory(pid: int) -> float:
+    try:
+        told = Path(f"/proc/{pid}/status").read_text(encoding="ascii")
+    except OSError:  # it has just ended
+        return 0.0
     return int(told.partition("VmRSS:")[2].split()[0]) / 1e3
 
 
@@ -170,9 +299,15 @@ def main() -> None:
         assert server.stdout is not None
         address = server.stdout.readline().strip().rstrip("/")
         ask(address, "sound", {"words": {}})
-        if not TINY:
-            controls(address, MOVED_TIMES)
-        if "controls" in sys.argv[1:]:
+        if shutil.which("chromium"):
+            if ONLY != "minutes":
+                print(f"solved ahead              {_ready(server):7.1f} s", flush=True)
+            with opened(address) as page:
+                if ONLY != "minutes":
+                    controls(server, page, MOVED_TIMES)
+                if ONLY != "controls":
+                    minutes(server, page, MINUTES)
+        if ONLY:
             server.terminate()
             return
         print(f"at first                  {memory(server):7.0f} MB")
