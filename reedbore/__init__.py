@@ -3,6 +3,7 @@
 The rooms, lowest first; data flows from what is asked for, at the top, to what is shown::
 
     errors       the exceptions that tell users what to put right
+    remembered   results that are kept, and handed over to other processes
     stopping     a polite end for long work that nobody wants any more
     notes        note names, cents, ratios: pure arithmetic
     files        whole files, written beside and renamed; the cache folder

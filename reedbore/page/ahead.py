@@ -1,8 +1,9 @@
 """What is likely to be asked next, solved before it is: other notes, lengths and horns.
 
-In: the words of what was heard last. Out: nothing; what was solved stays where the simulation keeps
-it, in memory and in the user's cache folder. It gives way: it is done in processes of a low
-priority, where the system has priorities, and nothing new is begun while a sound is asked for.
+In: the words of what was heard last. Out: nothing; what was solved is handed over to where the
+simulation keeps it, in memory, and lies in the user's cache folder. It gives way: it is done in
+processes of a low priority, where the system has priorities, and nothing new is begun while a
+sound is asked for.
 """
 
 import threading
@@ -19,8 +20,8 @@ from reedbore.notes import hz_to_midi, midi_name
 from reedbore.page.answers import request_of
 from reedbore.page.aside import Aside
 from reedbore.page.request import read_words
-from reedbore.simulate.acoustics import reflection
-from reedbore.simulate.acoustics.numbers import asked_of, waveguide_of
+from reedbore.remembered import hand_over
+from reedbore.simulate.acoustics.numbers import waveguide_of
 from reedbore.simulate.request.take import Words, players, read_request
 from reedbore.simulate.take import render
 
@@ -40,8 +41,7 @@ LENGTH = "bore.length_mm"
 OF_BORE = "bore.", "mouthpiece.", "air.", "time."
 """Settings on which the delays and filters of a bore hang."""
 
-Fitted = tuple[reflection.Asked, reflection.Waveguide]
-Solve = Callable[[], Fitted | None]
+Solve = Callable[[], object]
 
 
 class Ahead:
@@ -100,9 +100,7 @@ class Ahead:
                 self._over.wait(PAUSE_S)
             solve = self._next()
             if solve is not None:
-                fitted = aside.do(solve)
-                if fitted is not None:
-                    reflection.give(*fitted)
+                hand_over(aside.do(solve))
                 continue
             aside.end()  # idle, it would only take memory
             with self._changed:
@@ -152,7 +150,7 @@ def likely(words: Words) -> Iterator[Solve]:
     Yields
     ------
     callable
-        Solves one of them, in any process; returns the fit of its bore, if it makes one.
+        Solves one of them, in any process.
 
     Raises
     ------
@@ -190,19 +188,16 @@ def likely(words: Words) -> Iterator[Solve]:
         yield partial(_sung, replace(words, settings=(*words.settings, "voice.drive=folds")))
 
 
-def _solve(words: Words) -> Fitted:
-    setup = request_of(words).setup
-    return asked_of(setup), waveguide_of(setup)
+def _solve(words: Words) -> None:
+    request_of(words)
 
 
 def _sung(words: Words) -> None:
     render(request_of(words).setup, SHORTEST_S)  # what folds need for it is kept
 
 
-def _pushed(words: Words, by_mm: float) -> Fitted | None:
+def _pushed(words: Words, by_mm: float) -> None:
     setup = request_of(words).setup
     length = setup.value(LENGTH)
-    if not isinstance(length, float):
-        return None
-    setup = setup.with_value(LENGTH, round(length + by_mm, 3))
-    return asked_of(setup), waveguide_of(setup)
+    if isinstance(length, float):
+        waveguide_of(setup.with_value(LENGTH, round(length + by_mm, 3)))

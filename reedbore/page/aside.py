@@ -11,12 +11,11 @@ import os
 import signal
 from collections.abc import Callable
 from multiprocessing.connection import Connection
-from typing import TypeVar
 
 from reedbore.errors import ReedboreError
+from reedbore.remembered import Made, recording
 
 LOWER = 5
-T = TypeVar("T")
 
 
 class Aside:
@@ -26,7 +25,7 @@ class Aside:
         self._process: multiprocessing.process.BaseProcess | None = None
         self._ours: Connection | None = None
 
-    def do(self, work: Callable[[], T]) -> T | None:
+    def do(self, work: Callable[[], object]) -> list[Made]:
         """Have something done, and wait for it.
 
         Parameters
@@ -36,17 +35,17 @@ class Aside:
 
         Returns
         -------
-        object or None
-            What it returns; None if it was refused, or if the process was ended meanwhile.
+        list of Made
+            What remembered functions made there; nothing if the process was ended meanwhile.
         """
         ours = self._ours or self._begin()
         try:
             ours.send(work)
-            answer: T | None = ours.recv()
+            made: list[Made] = ours.recv()
         except (OSError, EOFError):
             self.end()
-            return None
-        return answer
+            return []
+        return made
 
     def end(self) -> None:
         """End the process at once; from any thread, and what it does is lost."""
@@ -72,7 +71,6 @@ def _listen(asked: Connection) -> None:
     with contextlib.suppress(EOFError, OSError):
         while True:
             work = asked.recv()
-            answer = None
-            with contextlib.suppress(ReedboreError):
-                answer = work()
-            asked.send(answer)
+            with recording() as made, contextlib.suppress(ReedboreError):
+                work()
+            asked.send(made)

@@ -16,6 +16,7 @@ from reedbore.model.passage import DYNAMICS, dynamic_share
 from reedbore.model.setup import Setup
 from reedbore.model.voice import Voice
 from reedbore.notes import cents
+from reedbore.remembered import remembered
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.tuning import heard_pitch
 
@@ -216,7 +217,7 @@ def _times(setup: Setup, key: str, factor: float) -> Setup:
     return setup.with_value(key, value * factor)
 
 
-@functools.lru_cache(maxsize=256)
+@remembered(256)
 def _firmness(setup: Setup, hz: float) -> float:
     """Find how many times as stiff the reed plays the note, by secants within bounds."""
     most = math.log2(FIRMEST)

@@ -93,6 +93,9 @@ MOVED = """async ([kind, name, value]) => {
 }"""
 RESTS = "() => Boolean(reedbore.state.told.judged)"
 READY_S, REST_S = 300.0, 2.0  # for what is solved ahead, and of a hand between two moves [s]
+QUIET = 10
+"""Looks in turn that see none of its processes, until there are none to come."""
+
 MOVES = {
     "fingered note, slider": ("slide", "Along the horn", lambda k: (5 * k + 3) % 33),
     "fingered note, typed": ("slide", "#fingered", lambda k: ("C3", "D3", "E3", "F3")[k % 4]),
@@ -143,10 +146,10 @@ def controls(server: subprocess.Popen[str], page: Any, moves: int) -> None:
 
 def _ready(server: subprocess.Popen[str]) -> float:
     """Wait until the server has solved ahead what it will: its processes end. How long [s]."""
-    began = time.perf_counter()
-    time.sleep(0.0 if TINY else 1.0)
-    while _processes(server.pid) and time.perf_counter() - began < (0.0 if TINY else READY_S):
+    began, still = time.perf_counter(), 0
+    while not TINY and still < QUIET and time.perf_counter() - began < READY_S:
         time.sleep(0.5)
+        still = 0 if _processes(server.pid) else still + 1
     return time.perf_counter() - began
 
 

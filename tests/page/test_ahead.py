@@ -4,7 +4,6 @@ import os
 import threading
 from collections.abc import Callable
 from functools import partial
-from typing import TypeVar
 
 import numpy as np
 import pytest
@@ -16,11 +15,13 @@ from reedbore.page import ahead
 from reedbore.page.answers import request_of
 from reedbore.page.aside import LOWER, Aside
 from reedbore.page.request import read_words
+from reedbore.remembered import Made, hand_over, remembered
+from reedbore.simulate import dynamics
 from reedbore.simulate.acoustics import reflection
 from reedbore.simulate.acoustics.numbers import waveguide_of
+from reedbore.simulate.request import take
 from reedbore.simulate.request.take import read_request
 
-T = TypeVar("T")
 DEMO = {"fingered": "Bb2", "sung": "D4"}
 
 
@@ -30,8 +31,9 @@ class Here:
     def __init__(self) -> None:
         self.ended = 0
 
-    def do(self, work: Callable[[], T]) -> T | None:
-        return work()
+    def do(self, work: Callable[[], object]) -> list[Made]:
+        work()
+        return []
 
     def end(self) -> None:
         self.ended += 1
@@ -140,20 +142,24 @@ def test_words_that_cannot_be_read_end_nothing(solved: list[str]):
     one.stop()
 
 
-def test_a_fit_that_was_made_aside_is_the_one_that_is_made_here_and_is_not_made_again(monkeypatch):
-    words = read_words({"horn": "plain-cylinder", "fingered": "Bb2", "sung": None})
+def test_what_was_made_aside_is_what_is_made_here_and_is_not_made_again(monkeypatch):
+    words = read_words({"horn": "plain-cylinder", "fingered": "B2", "sung": None, "breath": "mp"})
     beside = Aside()
-    asked, fitted = beside.do(partial(ahead._solve, words)) or pytest.fail("it was refused")
+    made = {one.name.rpartition(".")[2]: one for one in beside.do(partial(ahead._solve, words))}
     beside.end()
-    there = reflection.waveguide(*asked)
-    pairs = zip(flat(fitted), flat(there), strict=True)
+    assert set(made) == {"tune", "waveguide", "_firmness"}
+    here = reflection.waveguide(*made["waveguide"].asked)
+    pairs = zip(flat(made["waveguide"].result), flat(here), strict=True)
     assert all(np.array_equal(one, two) for one, two in pairs)
-    reflection.waveguide.cache_clear()
-    monkeypatch.setattr(reflection, "_guided", lambda *_: pytest.fail("it was fitted again"))
-    reflection.give(asked, fitted)
-    assert reflection.waveguide(*asked) is fitted
-    assert waveguide_of(request_of(words).setup) is fitted
-    reflection.waveguide.cache_clear()
+    request = request_of(words)
+    for kept in (reflection.waveguide, take._tuned, dynamics._firmness):
+        kept.cache_clear()
+        monkeypatch.setattr(kept, "_function", lambda *_: pytest.fail("it was made again"))
+    hand_over(list(made.values()))
+    assert take.tune_request(read_request(words)).setup == request.setup
+    assert waveguide_of(request.setup) is made["waveguide"].result
+    for kept in (reflection.waveguide, take._tuned, dynamics._firmness):
+        kept.cache_clear()
 
 
 def flat(value: object) -> list[object]:
@@ -168,17 +174,30 @@ def dies() -> None:
     os._exit(1)
 
 
-def test_a_refusal_and_a_process_that_dies_are_no_answer_and_the_next_piece_is_done():
+@remembered(4)
+def priority(_: str) -> int:
+    return os.nice(0)
+
+
+def ask(word: str) -> None:
+    priority(word)
+
+
+def test_a_refusal_and_a_process_that_dies_bring_nothing_and_the_next_piece_is_done():
     beside = Aside()
-    assert beside.do(refused) is None
-    assert beside.do(os.getpid) != os.getpid()
-    assert beside.do(dies) is None
-    assert beside.do(os.getpid) is not None
+    assert beside.do(refused) == []
+    assert beside.do(partial(ask, "one"))
+    assert beside.do(partial(ask, "one")) == []  # it knows that already
+    assert beside.do(dies) == []
+    assert beside.do(partial(ask, "one"))
     beside.end()
 
 
 @pytest.mark.skipif(not hasattr(os, "nice"), reason="a system without priorities")
 def test_it_gives_way_by_its_priority():
     beside = Aside()
-    assert beside.do(partial(os.nice, 0)) == os.nice(0) + LOWER
+    (made,) = beside.do(partial(ask, "two"))
+    assert made.result == os.nice(0) + LOWER
+    hand_over([made])
+    assert priority("two") == made.result
     beside.end()

@@ -30,12 +30,8 @@ LEAST_STEPS = 10.0
 
 def waveguide_of(setup: Setup) -> reflection.Waveguide:
     """Return the fitted delays and filters of a setup's bore."""
-    return reflection.waveguide(*asked_of(setup))
-
-
-def asked_of(setup: Setup) -> reflection.Asked:
-    """Return what of a setup its delays and filters hang on."""
-    return setup.bore, setup.mouthpiece.volume, bore.gas_of(setup), setup.time.rate
+    gas = bore.gas_of(setup)
+    return reflection.waveguide(setup.bore, setup.mouthpiece.volume, gas, setup.time.rate)
 
 
 def numbers_of(setup: Setup) -> Numbers:

@@ -12,7 +12,7 @@ it, the mass of air in it and its jet, and below it a bore like any other.
 
 import functools
 import math
-from typing import Any, NamedTuple, TypeAlias
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from reedbore.kernel.rows import CHAMBER_PAIRS, ECHOES, PAIRS, POLES, ROW_PAIRS,
 from reedbore.model.bore import Bore
 from reedbore.physics import toneholes, tube
 from reedbore.physics.air import Gas
+from reedbore.remembered import remembered
 from reedbore.simulate.acoustics.bore import (
     Element,
     Opening,
@@ -171,10 +172,7 @@ def _bilinear(z: Complexes, rate: float) -> Complexes:
     return 2.0 * rate * (z - 1.0) / (z + 1.0)
 
 
-Asked: TypeAlias = tuple[Bore, float, Gas, float]
-
-
-@functools.lru_cache(maxsize=512)
+@remembered(512)
 def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
     """Fit the delays and filters of a bore.
 
@@ -194,30 +192,9 @@ def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
     Waveguide
         Passive: no response exceeds 1, from DC to half the rate.
     """
-    given = _given.pop((bore, volume, gas, rate), None)
-    if given is not None:
-        return given
     with one_thread():
         looks_ahead = _looks_ahead(bore, volume, gas)
         return _guided(bore, throat(_narrow_end(bore), volume, gas, looks_ahead), gas, rate)
-
-
-_given: dict[Asked, Waveguide] = {}
-
-
-def give(asked: Asked, fitted: Waveguide) -> None:
-    """Keep what another process has fitted.
-
-    Parameters
-    ----------
-    asked : tuple
-        What `waveguide` is asked: bore, volume, gas and rate.
-    fitted : Waveguide
-        What it returned there.
-    """
-    _given[asked] = fitted
-    waveguide(*asked)
-    _given.pop(asked, None)  # it was known already
 
 
 @functools.lru_cache(maxsize=512)

@@ -21,6 +21,7 @@ from reedbore.model.passage import DYNAMICS, Passage, Piece
 from reedbore.model.presets import load_horn, load_piece, load_singer, setup_for
 from reedbore.model.setup import Horn, Setup, Singer
 from reedbore.model.sidecar import Sidecar, differences, strangers
+from reedbore.remembered import Remembered
 from reedbore.simulate.breath import parse_pressure
 from reedbore.simulate.dynamics import lip_follows, with_dynamic
 from reedbore.simulate.player import alive
@@ -217,7 +218,7 @@ def tune_request(request: Request) -> Request:
     return replace(request, setup=setup, untuned=None)
 
 
-_tuned = functools.lru_cache(maxsize=512)(tune)  # a page asks for the same note again and again
+_tuned = Remembered(tune, 512)  # a page asks for the same note again and again
 
 
 def with_demo(words: Words) -> Words:
