@@ -30,6 +30,9 @@ PAUSE_S = 0.05
 
 MOST_PROCESSES = 4
 
+MOST_DONE = 4000
+"""Pieces of work, fewer than the simulation keeps fits."""
+
 PUSHES_MM = tuple(sign * 0.5 * step for step in range(1, 41) for sign in (1, -1))
 """How far the mouthpiece may be pushed in or pulled out on the page's slider. [mm]"""
 
@@ -122,6 +125,8 @@ class Ahead:
                 solve = self._to_do.popleft()
                 what = _named(solve)
                 if what not in self._done:
+                    if len(self._done) == MOST_DONE:  # the first of them are not kept any longer
+                        self._done.clear()
                     self._done.add(what)
                     return solve
             return None
@@ -189,7 +194,7 @@ def likely(words: Words) -> Iterator[Solve]:
 
 
 def _solve(words: Words) -> None:
-    request_of(words)
+    render(request_of(words).setup, SHORTEST_S)  # a note with a vent has a loop of its own compiled
 
 
 def _sung(words: Words) -> None:

@@ -129,6 +129,18 @@ def test_what_was_solved_is_left_out_and_an_idle_process_ends(solved: list[str])
     one.stop()
 
 
+def test_what_is_no_longer_kept_is_solved_again(solved: list[str], monkeypatch):
+    monkeypatch.setattr(ahead, "MOST_DONE", 150)
+    here, idle = Here(), threading.Semaphore(0)
+    here.end = idle.release  # type: ignore[method-assign]
+    one = ahead.Ahead(lambda: False, lambda: here, many=1)
+    for note in ("Bb2", "C3", "Bb2"):
+        one.about({**DEMO, "fingered": note})
+        assert idle.acquire(timeout=PATIENCE_S)
+    assert solved.count("tenor-saxophone None Bb2") > 1
+    one.stop()
+
+
 def test_words_that_cannot_be_read_end_nothing(solved: list[str]):
     here, idle = Here(), threading.Semaphore(0)
     here.end = idle.release  # type: ignore[method-assign]

@@ -172,7 +172,7 @@ def _bilinear(z: Complexes, rate: float) -> Complexes:
     return 2.0 * rate * (z - 1.0) / (z + 1.0)
 
 
-@remembered(512)
+@remembered(4096)
 def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
     """Fit the delays and filters of a bore.
 
