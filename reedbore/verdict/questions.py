@@ -157,13 +157,18 @@ class _Asking:
         return self._started(members[:width], band)
 
     def _gathered(self) -> _Batch:
-        """Return the lanes that have come least far; of their band all that have come as far."""
-        first = min(self._ready, key=lambda batch: (batch.lanes.seconds, -len(batch.members)))
-        alike = [first]
-        if self.executor.joins:
-            place = first.band, first.lanes.seconds
-            alike = [one for one in self._ready if (one.band, one.lanes.seconds) == place]
-        self._ready = [one for one in self._ready if all(one is not other for other in alike)]
+        """Return the lanes that have come least far; of their band what else has come as far."""
+        self._ready.sort(key=lambda batch: (batch.lanes.seconds, -len(batch.members)))
+        first, *others = self._ready
+        alike, rest, room = [first], list[_Batch](), self.executor.width - len(first.members)
+        for one in others:
+            as_far = (one.band, one.lanes.seconds) == (first.band, first.lanes.seconds)
+            if self.executor.joins and as_far and len(one.members) <= room:
+                alike.append(one)
+                room -= len(one.members)
+            else:
+                rest.append(one)
+        self._ready = rest
         return _side_by_side(alike)
 
     def take(self, batch: _Batch, shown: list[Drift | None]) -> None:

@@ -70,7 +70,7 @@ def test_a_cell_does_not_depend_on_what_stands_beside_it(setups, cells):
 class Narrow:
     """A machine that likes two lanes at a time, and notes how many it was given."""
 
-    width, threads = 2, 1
+    width, threads, joins = 2, 1, True
 
     def __init__(self):
         self.given = []

@@ -318,7 +318,7 @@ def test_threads_and_processes_judge_as_one_does(tmp_path: Path, monkeypatch: py
 class Card:
     """A machine that is given several blocks at a time, four cells of them."""
 
-    width, threads = 4, 2
+    width, threads, joins = 4, 2, True
 
     def start(self, lanes: Any, shared: Any) -> Any:
         return CPU.start(lanes, shared)
