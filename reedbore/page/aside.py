@@ -15,7 +15,7 @@ from multiprocessing.connection import Connection
 from reedbore.errors import ReedboreError
 from reedbore.remembered import Made, recording
 
-LOWER = 5
+LOWER = 19
 
 
 class Aside:
