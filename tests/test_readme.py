@@ -21,7 +21,7 @@ _spec.loader.exec_module(make)
 
 
 def costs(command: str) -> list[pytest.MarkDecorator]:
-    seconds = {"predict": 0, "render": 50, "locks": 190}[command.split()[1]]
+    seconds = {"predict": 0, "render": 50, "locks": 95}[command.split()[1]]
     return [pytest.mark.slow(seconds), pytest.mark.ci] if seconds else []
 
 

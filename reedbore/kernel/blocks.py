@@ -17,6 +17,9 @@ PAIR_COUNTS = 1, rows.ROW_PAIRS, rows.CHAMBER_PAIRS, rows.PAIRS
 BATCHES = AHEAD, 4, 2, 1
 """How many steps may be looked up at once."""
 
+ALONE = 5
+"""So many lanes, or fewer, are stepped sooner one by one than as a block that is filled up."""
+
 Reals = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
@@ -244,9 +247,13 @@ def moved(some: Group, by: int, periods: Whole) -> Group:
 
     Their sung periods begin elsewhere, too: one that was the kth now begins at `periods[k]`.
     """
-    for block in some.blocks:
-        block.places[rows.PERIOD] = periods[block.places[rows.PERIOD] // (rows.TABLE + 1)]
-    return some._replace(members=some.members + by)
+
+    def placed(block: Block) -> Block:
+        places = block.places.copy()
+        places[rows.PERIOD] = periods[places[rows.PERIOD] // (rows.TABLE + 1)]
+        return block._replace(places=places)
+
+    return some._replace(members=some.members + by, blocks=[*map(placed, some.blocks)])
 
 
 def kept(some: Group, mask: NDArray[np.bool_], places: Whole) -> Group | None:

@@ -161,7 +161,7 @@ class CpuLanes:
     width: int = 512
     loop: Callable[[Kind, int], Any] = compiled_loop
     joins: bool = True
-    alone: int = rows.ALONE
+    alone: int = blocks.ALONE
 
     def start(self, lanes: Driven, shared: Shared) -> "CpuRunning":
         """Set up lanes, at rest."""

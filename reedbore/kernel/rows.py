@@ -41,9 +41,6 @@ TABLE = 8192
 LANES = 16
 """Lanes of a block: their numbers and state fit into the nearest cache."""
 
-ALONE = 5
-"""So many lanes, or fewer, are stepped sooner one by one than as a block that is filled up."""
-
 AHEAD = 8
 """Most steps that lanes look up at once: so many values stand behind the end of a delay line."""
 

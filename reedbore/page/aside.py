@@ -16,6 +16,10 @@ from reedbore.errors import ReedboreError
 from reedbore.remembered import Made, recording
 
 LOWER = 19
+"""By how much, which is as far as it goes."""
+
+FAILS = ReedboreError, ArithmeticError, LookupError, ValueError
+"""What work may end with here without a word: who asks for it in earnest is told."""
 
 
 class Aside:
@@ -71,6 +75,6 @@ def _listen(asked: Connection) -> None:
     with contextlib.suppress(EOFError, OSError):
         while True:
             work = asked.recv()
-            with recording() as made, contextlib.suppress(ReedboreError):
+            with recording() as made, contextlib.suppress(*FAILS):
                 work()
             asked.send(made)

@@ -8,10 +8,11 @@ from folded import BB2_MM
 from one_by_one import OneByOne
 
 from reedbore.errors import ModelError
+from reedbore.kernel.blocks import ALONE
 from reedbore.kernel.compiler import plain
 from reedbore.kernel.executor import CPU, CpuLanes
 from reedbore.kernel.lanes import Kind, make_lanes
-from reedbore.kernel.rows import ALONE, LANES, TABLE
+from reedbore.kernel.rows import LANES, TABLE
 from reedbore.measures import locking, pitch
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.voice import Voice

@@ -1,5 +1,6 @@
 """What the page solves before it is asked, and that it gives way."""
 
+import math
 import os
 import threading
 from collections.abc import Callable
@@ -182,6 +183,10 @@ def refused() -> None:
     raise ReedboreError("not today")
 
 
+def breaks_down() -> None:
+    math.log(0.0)
+
+
 def dies() -> None:
     os._exit(1)
 
@@ -199,7 +204,8 @@ def test_a_refusal_and_a_process_that_dies_bring_nothing_and_the_next_piece_is_d
     beside = Aside()
     assert beside.do(refused) == []
     assert beside.do(partial(ask, "one"))
-    assert beside.do(partial(ask, "one")) == []  # it knows that already
+    assert beside.do(breaks_down) == []
+    assert beside.do(partial(ask, "one")) == []  # it knows that already, being the same
     assert beside.do(dies) == []
     assert beside.do(partial(ask, "one"))
     beside.end()
@@ -209,7 +215,7 @@ def test_a_refusal_and_a_process_that_dies_bring_nothing_and_the_next_piece_is_d
 def test_it_gives_way_by_its_priority():
     beside = Aside()
     (made,) = beside.do(partial(ask, "two"))
-    assert made.result == os.nice(0) + LOWER
+    assert made.result == min(os.nice(0) + LOWER, 19)  # there is no lower one
     hand_over([made])
     assert priority("two") == made.result
     beside.end()
