@@ -4,11 +4,12 @@ A script: ``python tests/helpers/mutants.py 40`` draws so many, ``40 7`` others.
 a room are run once, watched: which lines does each see? Then each mutant is made in a copy of the
 sources, one to a worker, and tried by the tests that see its lines, then by the others of all files
 that see its module, until one fails. ``--workers 15`` tries so many at once; ``-o FILE`` keeps the
-score so far in a file, whole at any time. Which rooms, by which tests, is in pyproject.toml.
+score so far in a file, whole at any time. ``--watched FILE`` keeps what was watched in a file and
+reads it there the next time: only files of tests that have changed are watched again. Which rooms,
+by which tests, is in pyproject.toml.
 """
 
 import argparse
-import ast
 import contextlib
 import itertools
 import multiprocessing
@@ -22,7 +23,7 @@ import tempfile
 import tomllib
 import xml.etree.ElementTree as ET
 from collections import Counter, defaultdict
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 from typing import NamedTuple
 
@@ -31,6 +32,7 @@ from cosmic_ray.mutating import mutate_and_test
 from cosmic_ray.work_db import use_db
 from cosmic_ray.work_item import TestOutcome
 from coverage import CoverageData
+from watched import Watched, digest, joined, keep, kept
 
 from reedbore.files import write_whole
 
@@ -58,47 +60,16 @@ class Room(NamedTuple):
         """Paths of the files of tests, sorted."""
         return sorted({str(path) for some in self.tests for path in Path().glob(some)})
 
+    def texts(self):
+        """Return a digest of each of its sources and files of tests, by its path."""
+        paths = [*map(str, self.files()), *self.tests_in()]
+        return {path: digest(path, *self.settings) for path in paths}
+
     def command(self, *words):
         """Return how to run some tests, or all of some files, in the folder of this process."""
         quick = "not ci and not browser and not slow"
         run = [sys.executable, "-m", "pytest", "-n0", "-p", "no:cacheprovider", "-m", quick]
         return ["env", *self.settings, *run, *words]
-
-
-class Watched(NamedTuple):
-    """What was seen while the tests of a room ran."""
-
-    seconds: dict[str, float]
-    """What each test took, by its name for pytest."""
-    lines: dict[tuple[str, int], set[str]]
-    """The tests that see a line of a source; one that only its import sees has none."""
-    failing: list[str]
-    """Tests that fail without a mutant, and files that cannot be read: they are left out."""
-
-    def chosen(self, source, line):
-        """Return the tests of a line of a source: those that see it, then those that might.
-
-        Who shares a fixture, what is kept or runs in another process does not see it anew: so
-        after them come the rest of all files that see the source; or all tests if none does.
-        """
-        first, last = statement(source, line)
-        seen = set().union(*(self.lines.get((source, k), ()) for k in range(first, last + 1)))
-        near = {file_of(test) for (path, _), some in self.lines.items() if path == source
-                for test in some}  # fmt: skip
-        maybe = {test for test in self.seconds if not near or file_of(test) in near}
-        return [*self._cheapest(seen), *self._cheapest(maybe - seen)]
-
-    def _cheapest(self, tests):
-        """Order tests by what their file takes, for a file shares what its first test sets up."""
-        files = Counter()
-        for test in self.seconds:
-            files[file_of(test)] += self.seconds[test]
-        return sorted(tests, key=lambda one: (files[file_of(one)], file_of(one), self.seconds[one]))
-
-
-def file_of(test):
-    """Return the file that a test stands in."""
-    return test.partition("::")[0]
 
 
 def copy_sources(target):
@@ -139,6 +110,7 @@ def drawn(room, count, dice):
 def watch(room, path):
     """Run the tests of a file and see which lines of the room's sources each of them sees."""
     sources = {str(Path(source).resolve()): str(source) for source in room.files()}
+    texts = {one: digest(one, *room.settings) for one in [path, *sources.values()]}
     with tempfile.TemporaryDirectory() as folder:
         data, told = Path(folder, "lines"), Path(folder, "tests.xml")
         words = ["--cov=reedbore", "--cov-context=test", "--cov-report=", f"--junitxml={told}"]
@@ -152,41 +124,14 @@ def watch(room, path):
                 failing.append(name)
             elif "skipped" not in fates:
                 seconds[name] = float(case.get("time", "0"))
-        kept = CoverageData(str(data))
+        seen = CoverageData(str(data))
         if data.is_file():
-            kept.read()
-        for source in sources.keys() & kept.measured_files():
-            for line, contexts in kept.contexts_by_lineno(source).items():
+            seen.read()
+        for source in sources.keys() & seen.measured_files():
+            for line, contexts in seen.contexts_by_lineno(source).items():
                 saw = {one.rpartition("|")[0] for one in contexts}
                 lines[sources[source], line] |= saw & seconds.keys()
-    return Watched(seconds, dict(lines), failing)
-
-
-def joined(parts):
-    """Join what was seen in several files of tests."""
-    seconds, lines, failing = {}, defaultdict(set), []
-    for part in parts:
-        seconds |= part.seconds
-        failing += part.failing
-        for place, tests in part.lines.items():
-            lines[place] |= tests
-    return Watched(seconds, dict(lines), failing)
-
-
-def statement(source, line):
-    """Return the first and the last line of the statement that a line belongs to, but for its body.
-
-    A statement is seen where its parts begin, which may be another line than that of a number.
-    """
-    found = line, line
-    for node in ast.walk(ast.parse(Path(source).read_text("utf-8"))):
-        if isinstance(node, ast.stmt | ast.match_case | ast.ExceptHandler):
-            body = getattr(node, "body", None)
-            first = getattr(node, "lineno", None) or node.pattern.lineno
-            last = max(first, body[0].lineno - 1) if body else node.end_lineno
-            if first <= line <= last:
-                found = first, last  # ast.walk goes from the whole to its parts
-    return found
+    return Watched(seconds, dict(lines), failing, texts)
 
 
 def tried(room, mutant, tests, patience):
@@ -240,7 +185,7 @@ class Score:
         )
 
 
-def main(count, seed, workers, path):
+def main(count, seed, workers, path, memory):
     """Try so many of all rooms, and tell."""
     tables = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["mutants"]
     rooms = {name: Room(**table) for name, table in tables.items()}
@@ -253,9 +198,13 @@ def main(count, seed, workers, path):
             folders.put(str(Path(folder, str(number))))
         with ProcessPoolExecutor(workers, context, settle, (folders,)) as pool:
             with contextlib.chdir("0"):
-                watched = {
-                    name: [pool.submit(watch, room, test) for test in room.tests_in()]
+                texts = {name: room.texts() for name, room in rooms.items()}
+                watched = kept(memory, texts)
+                runs = {
+                    (name, test): pool.submit(watch, room, test)
                     for name, room in rooms.items()
+                    for test in room.tests_in()
+                    if test not in watched[name]
                 }
                 mutants = [
                     (name, mutant)
@@ -265,7 +214,11 @@ def main(count, seed, workers, path):
             dice.shuffle(mutants)  # so that what is tried before an end is a fair share
             score.asked.update(name for name, _ in mutants)
             score.keep()
-            seen = {name: joined(map(Future.result, parts)) for name, parts in watched.items()}
+            for (name, test), run in runs.items():
+                watched[name][test] = run.result()
+            if memory and runs:
+                keep(memory, watched)
+            seen = {name: joined(watched[name].values(), texts[name]) for name in rooms}
             score.failing = [test for one in seen.values() for test in one.failing]
             runs = {}
             for name, mutant in mutants:
@@ -285,5 +238,7 @@ if __name__ == "__main__":
     words.add_argument("draw", type=int, nargs="?", default=0, help="another number draws others")
     words.add_argument("--workers", type=int, default=os.cpu_count(), help="tried at once")
     words.add_argument("-o", dest="path", type=Path, help="keep the score so far in this file")
+    words.add_argument("--watched", type=Path, help="keep which tests see which lines in this file")
     asked = words.parse_args()
-    main(asked.count, asked.draw, asked.workers, asked.path and asked.path.resolve())
+    path, memory = (one and one.resolve() for one in (asked.path, asked.watched))
+    main(asked.count, asked.draw, asked.workers, path, memory)
