@@ -78,11 +78,12 @@ def search(
     """
     insides = ask(pairs, [look() for _ in pairs], lambda share: tell(0.4 * share), executor)
     locked = [k for k, found in enumerate(insides) if found and found[0] is not None]
-    sides = [(k, way) for k in locked for way in (-1.0, 1.0)]
-    questions = [edge(insides[k][0], insides[k][1 if way < 0.0 else 2], way) for k, way in sides]
-    edges = ask(
-        [pairs[k] for k, _ in sides], questions, lambda share: tell(0.4 + 0.6 * share), executor
-    )
+    sides, questions = list[Pair](), list[locking.Question[Edge]]()
+    for k in locked:
+        inside, low, high = insides[k]
+        sides += [pairs[k], pairs[k]]
+        questions += [edge(inside, low, -1.0), edge(inside, high, 1.0)]
+    edges = ask(sides, questions, lambda share: tell(0.4 + 0.6 * share), executor)
     tell(1.0)
     lows, highs = (
         dict(zip(locked, edges[::2], strict=True)),

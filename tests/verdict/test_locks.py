@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -75,6 +76,22 @@ def test_lanes_that_wait_for_others_and_go_on_beside_them_answer_alike(setup, ta
     together, apart = (answered(CpuLanes(2, joins=joins)) for joins in (True, False))
     assert together == apart
     assert {found.state for found in together} >= {"follows", "slips"}
+
+
+def test_both_edges_are_asked_of_each_lock_and_what_diverges_has_none(monkeypatch):
+    low, high, inf = locking.Edge(-1.0, -1.1), locking.Edge(2.0, 2.1), np.inf
+    answers = iter(
+        [[(0.5, -inf, 3.0), None, (None, -1.0, 1.0), (0.0, -2.0, 2.0)], [low, high, low, None]]
+    )
+    asked, told = [], []
+    monkeypatch.setattr(lock_edges, "ask", lambda pairs, *_: asked.append(pairs) or next(answers))
+    found = lock_edges.search("abcd", lambda: None, lambda *of: told.append(of), lambda _: None)
+    assert list(map(list, asked)) == [list("abcd"), list("aadd")]
+    assert told == [(0.5, -inf, -1.0), (0.5, 3.0, 1.0), (0.0, -2.0, -1.0), (0.0, 2.0, 1.0)]
+    edges = [(low, high), None, None]
+    nearest = [(-inf, 3.0), (-1.0, 1.0), (-2.0, 2.0)]
+    assert found[1] is None
+    assert [found[0], *found[2:]] == list(map(lock_edges.Sought, edges, nearest))
 
 
 def test_edges_are_as_fine_as_they_say(table):
@@ -173,6 +190,31 @@ def test_a_confirmed_lock_holds_a_minute_at_twice_the_rate(setup):
     )
     (row,) = table.rows
     assert (row.ratio, row.confirmed) == ((2, 1), True)
+
+
+def test_a_lock_is_confirmed_if_it_follows_just_inside_of_both_edges_and_slips_outside(
+    setup, table, monkeypatch
+):
+    good = ["follows", "slips"] * 2
+    seen, asked = iter([*good, *good[:3], "undecided"]), []
+
+    def ask(pairs, questions):
+        for pair, question in zip(pairs, questions, strict=True):
+            asked.append((pair.p, *next(question)))
+        return list(seen)
+
+    off = SimpleNamespace(hz=table.voice_off_hz)
+    monkeypatch.setattr(locks.cells, "controls_of", lambda _: [off])
+    monkeypatch.setattr(questions, "ask", ask)
+    one = row_of(table, 2, 1)
+    edges = {"low": locking.Edge(-2.0, -2.1), "high": locking.Edge(3.0, 3.1)}
+    rows = [
+        dataclasses.replace(one, ratio=ratio, state=state, **edges)
+        for ratio, state in (((4, 1), "free"), ((2, 1), "locked"), ((3, 1), "locked"))
+    ]
+    assert [row.confirmed for row in locks._confirmed(setup, rows)] == [None, True, False]
+    wanted = [(p, pull, 60.0) for p in (2, 3) for pull in (-1.9, -2.2, 2.9, 3.2)]
+    assert asked == [pytest.approx(one) for one in wanted]
 
 
 @pytest.mark.ci
