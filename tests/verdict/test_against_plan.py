@@ -55,6 +55,15 @@ def test_tempo_and_tuning_of_the_player_are_found(slow: float, high: float) -> N
     assert aligned.extra == ()
 
 
+def test_tuning_is_that_of_all_notes_those_too_that_are_far_before_it_is_known() -> None:
+    # By itself 70 cents is another note: two notes tell the tuning, then all four.
+    highs = 30.0, 50.0, 70.0, 70.0
+    rows = [played(high=high)[place] for place, high in enumerate(highs)]
+    aligned = align(rows, planned_notes(PLAN))
+    assert aligned.tuning_cents == pytest.approx(60.0)
+    assert [one.outcome for one in aligned.matches] == ["right"] * 4
+
+
 def test_a_wrong_note_is_named() -> None:
     rows = played()
     rows[2] = found("Eb3", "A3", rows[2].begin_s, 1.0)

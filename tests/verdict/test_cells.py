@@ -1,5 +1,7 @@
 """Many setups judged at once: the same answers as one by one, whatever stands beside them."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -10,7 +12,7 @@ from reedbore.model.presets import load_horn, setup_for
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import tune
 from reedbore.verdict import questions, runs
-from reedbore.verdict.cells import judge_cells
+from reedbore.verdict.cells import _Alone, _Look, _Seen, judge_cells
 from reedbore.verdict.state import Reason, State
 from reedbore.verdict.take import judge
 
@@ -132,6 +134,29 @@ def test_a_question_that_asks_nothing_is_answered(tenor):
     pair = questions.Pair(sung(tenor, B_FLAT), 1, 1)
     edge = locking.edge(-0.03, 0.0, 1.0)  # closer together than the fineness from the start
     assert questions.ask([pair], [edge]) == [locking.Edge(-0.03, 0.0)]
+
+
+def test_a_line_is_followed_in_the_widest_band_without_its_neighbours(tenor):
+    # Partials of the common note lie sung/p apart.
+    apart = np.array([2.5, 3.0, 4.9, 5.0, 9.9, 10.0, 19.9, 20.0, 39.0, 100.0])
+    pairs = questions.Pairs.of([questions.Pair(sung(tenor, 8.0 * hz), 8, 5) for hz in apart])
+    assert (pairs.bands <= apart).all()
+    assert ((2.0 * pairs.bands > apart) | (pairs.bands == 20.0)).all()
+
+
+@pytest.mark.parametrize(
+    ("off", "jumped"),
+    [(-1200.0, True), (-51.0, True), (-49.0, False), (49.0, False), (51.0, True), (700.0, True)],
+)
+def test_a_cell_has_left_its_register_beyond_fifty_cents(off, jumped):
+    def column(value):
+        return np.array([value])
+
+    alone = _Alone(column(B_FLAT), column(1000.0), column(1), column(False))
+    played = B_FLAT * 2.0 ** (off / 1200.0)
+    look = _Look(column(played), column(900.0), np.zeros((1, 0)), 12e3, column(True), column(0.0))
+    hz, left = _Seen.reed(SimpleNamespace(_alone=alone, _look=look), np.array([0]))
+    assert (hz[0], left[0]) == (played, jumped)
 
 
 @pytest.mark.parametrize("volume", [50.0, 60.0])

@@ -1,6 +1,7 @@
 """The player of a recording: our own sound, whose player is known, and what no horn makes."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -159,6 +160,27 @@ def test_nothing_is_looked_for_where_a_reed_is_not_allowed(reed: dict[str, float
         np.meshgrid(*zip(low[[0, 2, 3]], high[[0, 2, 3]], strict=True))
     ).T.reshape(-1, 3):
         search.setup(np.array([corner[0], -1.3, corner[1], corner[2], 0.0]))
+
+
+def test_players_are_tried_all_over_what_is_allowed_and_the_best_are_followed() -> None:
+    low, high = np.array([-1.2, 0.1, -3.0, 2.0, -3.0]), np.array([0.5, 0.9, -1.0, 6.0, 3.0])
+    middle, tried = 0.5 * (low + high), list[np.ndarray]()
+
+    def cost(at: np.ndarray) -> np.ndarray:
+        tried.append(at)
+        return at - middle
+
+    search = SimpleNamespace(horn=SimpleNamespace(low=low, high=high, usual=high), cost=cost)
+    best = fitting._Search.everywhere(search)
+    assert len(tried) == fitting.TRIALS + 1
+    share = (np.array(tried) - low) / (high - low)
+    assert (share[0] == 1.0).all()  # the preset's own
+    assert ((share >= 0.0) & (share <= 1.0)).all()
+    # Each eighth of each of four; a microphone is even until something speaks against it.
+    assert all(set(range(8)) <= set((8.0 * one).astype(int)) for one in share[1:, :4].T)
+    assert share[1:, 4] == pytest.approx(0.5)
+    off = sorted(float(np.sum((at - middle) ** 2)) for at in tried)
+    assert [float(np.sum((at - middle) ** 2)) for at in best] == off[: fitting.FOLLOWED]
 
 
 def with_reed(**reed: float) -> Horn:

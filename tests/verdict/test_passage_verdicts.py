@@ -296,16 +296,30 @@ def test_the_course_within_a_note_is_judged_by_the_one_judge(played):
     assert locking.drift(course).state == "slips"
 
 
-@pytest.mark.slow
-def test_a_recorded_voice_is_held_as_a_made_one_at_the_pitch_it_has(played, rows, tmp_path):
-    performance, cut = one(played, "near")
-    heard = performance.score.setups[FINGERS].with_value("voice.file", str(tmp_path / "hum.wav"))
-    heard = heard.with_value("voice.source", "recording")
-    # A recording brings its own: none of these is added to it.
-    for name, value in {"drive": "flow", "jitter": 0.01, "false_folds": 2, "rd": 0.4}.items():
-        heard = heard.with_value(f"voice.{name}", value)
+def recorded(performance: Performance, values: dict[str, str | float]) -> Performance:
+    """Say that a recording was sung."""
+    heard = performance.score.setups[FINGERS].with_value("voice.file", "hum.wav")
+    for name, value in {"voice.source": "recording", **values}.items():
+        heard = heard.with_value(name, value)
     score = dataclasses.replace(performance.score, setups={FINGERS: heard})
-    (row,) = judge_notes(dataclasses.replace(performance, score=score), cuts=[cut])
+    return dataclasses.replace(performance, score=score)
+
+
+@pytest.mark.parametrize(("coupling", "vowel"), [("on", "a"), ("off", "none")])
+def test_the_tongue_of_a_recorded_voice_stays_where_it_acts_on_the_reed(played, coupling, vowel):
+    performance, cut = one(played, "near")
+    heard = recorded(performance, {"tract.coupling": coupling, "voice.vowel": "a"})
+    voice = passage._pair(heard, cut).voice
+    assert (voice.source, voice.vowel) == ("pulse", vowel)
+
+
+@pytest.mark.slow
+def test_a_recorded_voice_is_held_as_a_made_one_at_the_pitch_it_has(played, rows):
+    performance, cut = one(played, "near")
+    # A recording brings its own: none of these is added to it.
+    own = {"drive": "flow", "jitter": 0.01, "false_folds": 2, "rd": 0.4}
+    heard = recorded(performance, {f"voice.{name}": value for name, value in own.items()})
+    (row,) = judge_notes(heard, cuts=[cut])
     assert row.held == rows["near"].held
     assert (row.reached.state, row.reached.ratio) == ("drifting", (5, 2))
     assert row.reached.sung_hz == pytest.approx(PIECES["near"].sung_hz, rel=1e-5)

@@ -70,6 +70,16 @@ def test_a_line_counts_only_while_the_folds_swing_as_often_as_it_turns(missed, s
     assert course.hz == 400.0
 
 
+@pytest.mark.parametrize(("until", "counts"), [(0.24, True), (0.26, False)])
+def test_swings_that_folds_missed_in_the_first_quarter_tell_nothing_against_a_line(until, counts):
+    times = np.linspace(1.0, 9.0, 801)
+    still, swings = np.zeros(801), 200.0 * times - 5.0 * (times < 1.0 + 8.0 * until)
+    parts = (part[np.newaxis] for part in (still, still, swings))
+    numbers = (np.array([number]) for number in (200.0, 3, 2))
+    course = runs.singer_beat(times, *parts, *numbers).of(0)
+    assert (np.ptp(course.cycles) == 0.0) == counts
+
+
 @pytest.mark.parametrize(("held", "share"), [(False, 0.0), (True, 1.0)])
 def test_a_singer_keeps_step_who_strays_less_than_the_aim_does(monkeypatch, held, share):
     # Folds that obey their muscles over a still horn, and folds that the horn holds.

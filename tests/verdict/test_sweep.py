@@ -324,6 +324,25 @@ class Card:
         return CPU.start(lanes, shared)
 
 
+@pytest.mark.parametrize(
+    ("given", "judge", "together"),
+    [
+        (CpuLanes(threads=2), None, False),
+        (CpuLanes(threads=2), fake_cells.judge, False),
+        (Card(), None, True),
+        (Card(), fake_cells.judge, False),
+    ],
+)
+def test_only_a_card_is_given_blocks_together_and_only_to_judge_them_itself(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, given: Any, judge: Any, together: bool
+):
+    dealt = []
+    monkeypatch.setattr(sweep_run, "machine", lambda *_: given)
+    monkeypatch.setattr(sweep_run, "fill", lambda *words: dealt.append(words[3].func))
+    run(tmp_path / "map.zarr", judge=judge)
+    assert dealt == [sweep_run._in_groups if together else sweep_run.deal_out]
+
+
 def test_a_card_that_is_not_there_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr("reedbore.kernel.gpu.missing", lambda: "no graphics card can be used here")
     with pytest.raises(ReedboreError, match="no graphics card"):

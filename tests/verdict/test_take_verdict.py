@@ -394,6 +394,24 @@ def test_a_horn_alone_has_a_line_spectrum_and_noise_has_not(tenor):
     assert runs.spectrum_state(noisy, B_FLAT, None) == "irregular"
 
 
+@pytest.mark.parametrize(("hz", "found"), [(19.0, False), (20.0, True), (60.0, True)])
+def test_an_unsteady_voice_has_a_pitch_from_the_lowest_note_that_may_be_sung_on(hz, found):
+    time = np.arange(2 * 12000) / 12000.0
+    wave = sum(np.sin(2.0 * math.pi * k * hz * time + k * k) / k for k in range(1, 9))
+    sung, _ = runs.voice_pitch(wave, 12000.0, Voice(source="pulse", jitter=0.005))
+    assert sung == (pytest.approx(hz, rel=1e-4) if found else None)
+
+
+def test_a_note_has_settled_near_the_strength_of_its_later_half_not_of_its_end():
+    # It rises in half a second, then sways by 8 % either way, and ends where it is loudest.
+    time = np.arange(4 * 12000) / 12000.0
+    strength = np.minimum(2.0 * time, 1.0) * (1.0 + 0.08 * np.cos(math.pi * (time - 4.0)))
+    tone = np.sin(2.0 * math.pi * 200.0 * time)
+    assert runs.settled_in(strength * tone, 12000.0, 200.0) == pytest.approx(0.45, abs=0.05)
+    swelling = strength * np.where(time > 3.7, 1.3, 1.0)
+    assert runs.settled_in(swelling * tone, 12000.0, 200.0) is None
+
+
 @pytest.mark.ci
 @pytest.mark.slow
 def test_noise_as_a_voice_has_no_pitch(tenor, tmp_path):
