@@ -208,7 +208,7 @@ def phase_track(
     -----
     Demodulation with a Blackman-Harris window of length 4/bandwidth.
     """
-    length = max(4, min(len(samples), round(4.0 * rate / bandwidth)))
+    length = min(len(samples), round(4.0 * rate / bandwidth))
     hop = max(1, length // 16)
     window = blackman_harris(length)
     starts = np.arange(0, len(samples) - length + 1, hop, dtype=np.float64)

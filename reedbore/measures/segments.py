@@ -84,9 +84,7 @@ class Sung(NamedTuple):
     wander_cents: float
 
 
-def steady(
-    samples: Samples, rate: float, low: float = 60.0, high: float = 1000.0
-) -> tuple[Sung, ...]:
+def steady(samples: Samples, rate: float) -> tuple[Sung, ...]:
     """Find the whiles in which a recorded voice holds one note.
 
     Parameters
@@ -95,8 +93,6 @@ def steady(
         The recording, one channel. [any]
     rate : float
         Samples per second. [Hz]
-    low, high : float
-        Bounds of the search. [Hz]
 
     Returns
     -------
@@ -116,7 +112,7 @@ def steady(
        246-252, 1980 (from memory).
     """
     voice, rate = pitch.thin(np.asarray(samples, dtype=np.float64), rate, RATE)
-    return held(voice, rate, *pitch.pitch_track(voice, rate, low, high, HOP))
+    return held(voice, rate, *pitch.pitch_track(voice, rate, hop=HOP))
 
 
 def held(voice: Samples, rate: float, times: Samples, hz: Samples) -> tuple[Sung, ...]:
@@ -247,7 +243,7 @@ def _held(voice: Samples, rate: float, times: Samples, track: Samples, low: floa
         return None
     inside = slice(int(at_note[0]), int(at_note[-1]) + 1)
     times, track = times[inside], track[inside]
-    begin, end = float(times[0]) - 0.5 * HOP, float(times[-1]) + 0.5 * HOP
+    begin, end = max(float(times[0]) - 0.5 * HOP, 0.0), float(times[-1]) + 0.5 * HOP
     near = np.abs(track - note) < EDGE
     if end - begin < LEAST_SECONDS or np.mean(near) < LEAST_NEAR:
         return None
@@ -258,7 +254,7 @@ def _held(voice: Samples, rate: float, times: Samples, track: Samples, low: floa
     hz = low * 2.0 ** (_middle(times, track) / 1200.0)
     if wander < STEADY_CENTS:
         hz = _exact(voice[round(begin * rate) : round(end * rate)], rate, hz)
-    return Sung(max(begin, 0.0), end, hz, wander)
+    return Sung(begin, end, hz, wander)
 
 
 def _glides(times: Samples, cents: Samples) -> bool:

@@ -317,20 +317,15 @@ def _level(seen: Look, note: float, hz: float) -> float:
 
 
 def _stands_out(strength: Samples) -> Samples:
-    """How far each peak rises over the higher of the lows on its sides; 0 where there is none.
+    """How far each peak rises over the lowest before it; 0 where there is none.
 
     What falls away from a partial that moves is no peak. At its end, half the note, the strength
-    goes on as in a mirror.
+    goes on as in a mirror, where no low is lower.
     """
-    mirrored = np.concatenate((strength, strength[-2::-1]))
-    before = np.minimum.accumulate(mirrored)
-    after = np.minimum.accumulate(mirrored[::-1])[::-1]
-    rises = mirrored - np.maximum(before, after)
-    peak = np.zeros(mirrored.size, dtype=np.bool_)
-    peak[2:-2] = mirrored[2:-2] >= np.max(
-        [mirrored[2 + s : mirrored.size - 2 + s] for s in (-2, -1, 1, 2)], axis=0
-    )
-    return np.where(peak, rises, 0.0)[: strength.size]
+    rises = strength - np.minimum.accumulate(strength)
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(strength, (0, 2), mode="reflect"), 5)
+    peak = strength[2:] >= around.max(axis=1)
+    return np.concatenate((np.zeros(2), np.where(peak, rises[2:], 0.0)))
 
 
 def _strength(seen: Look, note: float, share: Samples) -> Samples:

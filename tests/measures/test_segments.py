@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from reedbore import sound
 from reedbore.measures import pitch
-from reedbore.measures.segments import Sung, steady
+from reedbore.measures.segments import Sung, held, steady
 from reedbore.physics.glottis import pulse_harmonics, waveform_table
 
 RATE = 48000
@@ -222,8 +222,8 @@ def test_glide_is_no_note_but_cuts_them(slope: float) -> None:
 
 
 def test_frames_an_octave_off_cut_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    def slipping(*given: float) -> tuple[NDArray, NDArray]:
-        times, hz = track(*given)
+    def slipping(*given: float, hop: float) -> tuple[NDArray, NDArray]:
+        times, hz = track(*given, hop=hop)
         hz[7::11] *= 0.5
         hz[9::23] *= 2.0
         return times, hz
@@ -359,11 +359,25 @@ def test_nothing_sung_is_no_stretch(wave: NDArray, rate: int) -> None:
 
 
 @pytest.mark.parametrize(("missing", "notes"), [(2, 1), (3, 2)])
-def test_three_frames_without_pitch_part_two_notes(monkeypatch, missing: int, notes: int) -> None:
+def test_three_frames_without_pitch_part_two_notes(missing: int, notes: int) -> None:
     # A hundredth of a second each; the voice itself goes on as loudly.
     hz = np.full(100, 220.0)
     hz[50 : 50 + missing] = np.nan
     times = 0.05 + 0.01 * np.arange(hz.size)
-    monkeypatch.setattr(pitch, "pitch_track", lambda *_: (times, hz))
     voice = np.sin(2.0 * np.pi * 220.0 * np.arange(1.1 * RATE) / RATE)
-    assert len(steady(voice, RATE)) == notes
+    assert len(held(voice, RATE, times, hz)) == notes
+
+
+@pytest.mark.parametrize("first", [0.0, 0.3])
+def test_a_note_begins_and_ends_half_a_frame_from_its_first_and_last(first: float) -> None:
+    # Two notes three octaves apart, a second each; the second swings too far to be made exact.
+    times = first + 0.01 * np.arange(200)
+    swing = np.where(times < times[100], 0.0, 30.0 * np.sin(2.0 * np.pi * 5.5 * times))
+    hz = np.where(times < times[100], 100.0, 800.0) * 2.0 ** (swing / 1200.0)
+    voice = np.sin(2.0 * np.pi * 100.2 * np.arange((first + 2.1) * RATE) / RATE)
+    low, high = held(voice, RATE, times, hz)
+    assert low.begin == pytest.approx(max(first - 0.005, 0.0), abs=1e-9)
+    ends = low.end, high.begin, high.end
+    assert ends == pytest.approx((first + 0.995, first + 0.995, first + 1.995), abs=1e-9)
+    assert cents(low.hz, 100.2) == pytest.approx(0.0, abs=0.01)  # as the sound has it
+    assert cents(high.hz, 800.0) == pytest.approx(0.0, abs=0.1)
