@@ -34,5 +34,12 @@ def test_partials_of_a_note_that_sways_before_two_microphones() -> None:
     assert found[4] < 0.002 * found[0]
 
 
+def test_a_note_of_32_periods_is_long_enough() -> None:
+    turns = 100.0 * np.arange(15360) / 48000.0
+    tone = np.sin(2.0 * np.pi * turns) + 0.5 * np.sin(4.0 * np.pi * turns)
+    found = bands.partials([tone], 48000.0, 100.0, 2)
+    assert found == pytest.approx(np.array([1.0, 0.5]) / np.sqrt(0.625), rel=1e-3)
+
+
 def test_silence_has_no_partials() -> None:
     assert not bands.partials([np.zeros(24000)], 48000.0, 155.0, 5).any()

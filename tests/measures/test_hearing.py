@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from reedbore.measures.hearing import (
+    THRESHOLD_HZ,
     audible,
     critical_band_rate,
     daily_hours,
@@ -68,6 +69,14 @@ def test_thresholds_make_the_contour_of_40_phon_of_the_standard() -> None:
     assert level == pytest.approx(as_loud, abs=0.006)
 
 
+def test_thresholds_stand_at_the_preferred_frequencies() -> None:
+    # ISO 266:1997: the series R10 of preferred numbers, times powers of ten; here 20 to 12500 Hz.
+    series = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)
+    assert pytest.approx([series[n % 10] * 10.0 ** (n // 10) for n in range(13, 42)]) == [
+        *THRESHOLD_HZ
+    ]
+
+
 @pytest.mark.parametrize("hz", [50.0, 100.0, 200.0, 400.0, 800.0, 1600.0, 3000.0, 5000.0])
 def test_threshold_in_quiet_is_near_a_second_published_curve(hz: float) -> None:
     # E. Terhardt, Hearing Research 1, 155 (1979) (from memory):
@@ -103,9 +112,12 @@ def test_masking_falls_by_27_db_a_bark_downwards() -> None:
     assert below == pytest.approx(70.0 - 14.5 - place - 27.0 * apart)
 
 
-@pytest.mark.parametrize(("level", "slope"), [(40.0, 16.23), (70.0, 10.23), (90.0, 6.23)])
+LOUDER = [(40.0, 16.23), (70.0, 10.23), (90.0, 6.23), (118.0, 0.63), (130.0, 0.0)]
+
+
+@pytest.mark.parametrize(("level", "slope"), LOUDER)
 def test_masking_spreads_further_upwards_the_louder_the_masker(level: float, slope: float) -> None:
-    # Terhardt 1979: 24 + 230 Hz/f - 0.2 L dB a Bark.
+    # Terhardt 1979: 24 + 230 Hz/f - 0.2 L dB a Bark. Above 121 dB that would be less than none.
     probe = np.array([1200.0, 2000.0])
     above = masked_threshold(probe, np.array([1000.0]), np.array([level]))
     step = np.diff(critical_band_rate(probe))[0]

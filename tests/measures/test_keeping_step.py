@@ -44,6 +44,28 @@ def test_a_voice_that_wanders_alone_does_not_keep_step() -> None:
     assert found.moves > 1.0
 
 
+@pytest.mark.parametrize(
+    ("ratio", "seconds", "width"),
+    [
+        ((2, 1), 0.5, 30.0),
+        ((2, 1), 1.0, 16.0),
+        ((6, 5), 1.0, 10.0),
+        ((13, 12), 4.0, 5.0),
+        ((13, 12), 1.0, 8.0),
+    ],
+)
+def test_a_beat_is_followed_in_lines_as_wide_as_their_neighbours_let_them_be(
+    ratio: tuple[int, int], seconds: float, width: float
+) -> None:
+    # At 100 Hz: half of what lies between lines of the mixture, 100 Hz over q; at most 30 Hz and
+    # what makes windows of a quarter of the note, at least 5 Hz and windows of half the note.
+    sung = 100.0 * ratio[0] / ratio[1]
+    both = (tone(hz * clock(seconds)) for hz in (100.0, sung))
+    found = keeping_step.beat(*both, RATE, (100.0, sung), ratio)
+    assert found.times[0] == pytest.approx(0.5 * 4.0 / width, abs=2.0 / RATE)
+    assert found.moves < 0.05
+
+
 @pytest.mark.parametrize("drift", [0.0, 0.7, 2.0])
 def test_horn_alone_tells_how_fast_it_drifts(drift: float) -> None:
     horn, _ = sung_into(1.5, drift)
@@ -72,7 +94,12 @@ def test_drift_of_a_take_is_told_through_noise_and_a_room() -> None:
 
 @pytest.mark.parametrize(
     ("hz", "seconds", "window"),
-    [(300.0, 2.0, 4.0 / 30.0), (60.0, 2.0, 4.0 / 15.0), (300.0, 0.2, 0.1)],
+    [
+        (300.0, 2.0, 4.0 / 30.0),
+        (60.0, 2.0, 4.0 / 15.0),
+        (300.0, 0.2, 0.1),
+        (2500.0, 2.0, 4.0 / 30.0),  # its second partial lies too near to half the rate
+    ],
 )
 def test_a_course_reaches_half_a_window_to_the_ends(
     hz: float, seconds: float, window: float

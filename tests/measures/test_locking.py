@@ -139,11 +139,15 @@ def test_a_course_of_fewer_than_twelve_points_shows_no_drift(points, state):
 
 
 def test_a_search_in_a_time_that_shows_no_drift_finds_no_lock():
-    def short(_detuning, _seconds):
+    asked = []
+
+    def short(detuning, _seconds):
+        asked.append(detuning)
         return Course(np.arange(3.0), np.arange(3.0), B_FLAT)
 
     found = locking.answer(locking.find_inside(bounded=1.0), short)
     assert found == (None, -math.inf, math.inf)
+    assert asked == [0.0]  # nor would it find one by asking again
     assert watch(short, 0.0, bounded=10.0).state == "undecided"
     assert not decide(short).decided
 
@@ -151,6 +155,41 @@ def test_a_search_in_a_time_that_shows_no_drift_finds_no_lock():
 def test_a_course_is_looked_at_without_its_first_quarter():
     course = Course(np.arange(13.0), np.arange(13.0), B_FLAT)
     assert locking.drift(course).way == 9.0
+
+
+def in_thirds(*slopes: float) -> Course:
+    """Ten seconds whose last three quarters drift at three speeds [Hz], one after the other."""
+    times = np.arange(500) * 0.02
+    steps = np.repeat((slopes[0], *slopes), 125) * 0.02
+    return Course(times, np.cumsum(steps), B_FLAT)
+
+
+# In pairs, on either side: the last speed is less than 0.3 of the first; first · last is the square
+# of the middle one, to a fifth; a quarter of the time at the last speed leads on by less than 0.02
+# cycles; the course went through less than 0.8.
+@pytest.mark.parametrize(
+    ("slopes", "state"),
+    [
+        ((0.02, 0.0108, 0.0058), "follows"),
+        ((0.02, 0.0111, 0.0062), "undecided"),
+        ((0.02, 0.008, 1.19 * 0.0032), "follows"),
+        ((0.02, 0.008, 1.21 * 0.0032), "undecided"),
+        ((0.02, 0.008, 0.81 * 0.0032), "follows"),
+        ((0.02, 0.008, 0.79 * 0.0032), "undecided"),
+        ((0.032, 0.016, 0.0079), "follows"),
+        ((0.032, 0.016, 0.0081), "undecided"),
+        ((0.265, 0.043, 0.007), "follows"),
+        ((0.275, 0.044, 0.007), "undecided"),
+    ],
+)
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_course_that_dies_geometrically_follows_before_it_rests(slopes, state, way):
+    assert locking.drift(in_thirds(*(way * slope for slope in slopes))).state == state
+
+
+@pytest.mark.parametrize(("left", "slows"), [(0.84, True), (0.86, False)])
+def test_a_course_slows_if_less_than_85_percent_of_its_speed_is_left(left, slows):
+    assert locking.drift(in_thirds(0.02, 0.02, left * 0.02)).slows == slows
 
 
 # --- the search for a lock -----------------------------------------------------------------------

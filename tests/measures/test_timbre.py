@@ -49,15 +49,24 @@ def test_a_clean_tone_has_no_noise():
     assert timbre.harmonics_to_noise(tone([1.0, 0.3, 0.1]), RATE, HZ) > 70.0
 
 
-def test_movement_of_a_swelling_vibrato_is_its_own():
+@pytest.mark.parametrize("levels", [[1.0, 0.5], [0.001, 1.0, 0.5]])
+def test_movement_of_a_swelling_vibrato_is_its_own(levels):
     # Definition: a sine has a standard deviation of its amplitude over √2: 1 dB and 10 cents here,
     # slow against the frames.
     slow = np.sin(2.0 * math.pi * TIME)
     hz = HZ * 2.0 ** (10.0 * slow / 1200.0)
-    made = tone([1.0, 0.5], phase=2.0 * math.pi * np.cumsum(hz) / RATE) * 10.0 ** (slow / 20.0)
+    made = tone(levels, phase=2.0 * math.pi * np.cumsum(hz) / RATE) * 10.0 ** (slow / 20.0)
     found = timbre.movement(made, RATE, HZ)
     assert found.level_db == pytest.approx(1.0 / math.sqrt(2.0), rel=0.05)
     assert found.pitch_cents == pytest.approx(10.0 / math.sqrt(2.0), rel=0.05)
+
+
+@pytest.mark.parametrize(("order", "level_db"), [(8, 0.5 / math.sqrt(2.0)), (9, 0.0)])
+def test_levels_of_the_first_eight_partials_count(order, level_db):
+    # One of two strong partials swells by 1 dB either way.
+    swells = 10.0 ** (np.sin(2.0 * math.pi * TIME) / 20.0)
+    found = timbre.movement(tone([1.0]) + swells * tone([*(order - 1) * [0.0], 1.0]), RATE, HZ)
+    assert found.level_db == pytest.approx(level_db, rel=0.05, abs=1e-3)
 
 
 def test_a_still_tone_does_not_move_though_its_pitch_is_not_quite_known():

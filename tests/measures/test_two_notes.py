@@ -90,6 +90,15 @@ def test_class_of_the_sung_note_is_the_same_for_its_members(sung: float) -> None
     assert found.over_db > 10.0
 
 
+def test_strongest_lines_of_a_class_tell_its_level() -> None:
+    # By hand: six lines of a tenth of the first partial, the others of the class far weaker.
+    own = {n + d: 0.1 if n < 3 else 0.003 for n in range(12) for d in (0.3, 0.7)}
+    samples = lines_at({1: 1.0, 2: 0.5} | own) + noise(round(RATE), 0.02)
+    found = two_notes.residue(two_notes.look(samples, RATE, F1), F1)
+    assert found.hz == pytest.approx(0.3 * F1, abs=0.5)
+    assert found.level_db == pytest.approx(-20.0, abs=0.3)
+
+
 def test_horn_alone_shows_no_class() -> None:
     t = clock(1.0)
     alone = tone(F1 * t) + noise(t.size, 0.02)
@@ -111,6 +120,27 @@ def test_lines_of_a_mixture_stand_above_the_floor_only_where_a_reed_mixed() -> N
 def test_lines_that_are_partials_of_either_note_prove_nothing(sung: float) -> None:
     seen = two_notes.look(pair(1.0, sung), RATE, F1)
     assert two_notes.interaction(seen, F1, sung) is None
+
+
+def raised(bin_hz: float = 0.1) -> two_notes.Look:
+    """A made spectrum that stands 20 dB over its floor from 650 Hz up."""
+    hz = np.arange(0.0, 6000.0, 0.05)
+    return two_notes.Look(hz, np.zeros(hz.size), np.where(hz > 650.0, 20.0, 0.0), bin_hz)
+
+
+def test_lines_of_a_mixture_are_looked_for_up_to_the_twelfth() -> None:
+    # 100 n ± 23.7 Hz: as many lines with n from 1 to 6 as with n from 7 to 12.
+    assert two_notes.interaction(raised(), 100.0, 23.7) == 10.0
+
+
+@pytest.mark.parametrize(("length_s", "apart"), [(1.0, 4.5), (0.5, 9.0)])
+@pytest.mark.parametrize("past", [-0.1, 0.1])
+def test_lines_nearer_than_four_and_a_half_over_the_length_hide_each_other(
+    length_s: float, apart: float, past: float
+) -> None:
+    # Sung so far off the octave, each line lies as far off a partial of what is played.
+    told = two_notes.interaction(raised(1.0 / length_s), 100.0, 200.0 + apart + past)
+    assert (told is not None) == (past > 0.0)
 
 
 @pytest.mark.parametrize(("bleed", "within"), [(None, 1.0), (-20.0, 1.0), (-10.0, 5.0)])
@@ -136,6 +166,21 @@ def test_an_octave_is_told_though_all_its_partials_are_the_horns() -> None:
     horn, throat = tone(F1 * t), tone(2.0 * F1 * t, 10.0) + 0.03 * tone(F1 * t)
     voice = two_notes.voice_on_throat(throat, horn, RATE, F1, 60.0, 1000.0)
     assert voice.hz == pytest.approx(2.0 * F1, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("order", "by_db", "told"),
+    [(2, 11.5, False), (2, 12.5, True), (5, 12.5, True), (6, 12.5, False)],
+)
+def test_a_voice_on_a_partial_stands_twelve_decibels_over_the_throats_other_partials(
+    order: int, by_db: float, told: bool
+) -> None:
+    # All else that the throat hears is the horn, and the whole repeats as the horn does.
+    turns = F1 * clock(0.5)
+    own = tone(turns, partials=order) - tone(turns, partials=order - 1)
+    throat = tone(turns) + (10.0 ** (by_db / 20.0) - 1.0) * own
+    voice = two_notes.voice_on_throat(throat, tone(turns), RATE, F1, 60.0, 1000.0)
+    assert voice.hz == (pytest.approx(order * F1, rel=1e-4) if told else None)
 
 
 def test_a_voice_near_the_octave_is_not_taken_for_it_though_the_throat_hears_a_partial() -> None:
