@@ -65,6 +65,10 @@ def test_rows_of_a_singer_do_not_overlap():
     assert list(np.diff([rows.HALF_GAP, rows.RINGING, rows.STATE])) == [7, 2 * rows.RESONATORS]
 
 
+def test_each_resonance_below_the_folds_has_its_rows_and_none_is_left_over():
+    assert len(cells.windpipe(GAS.density, GAS.sound_speed)) == rows.RESONATORS
+
+
 def test_rows_of_many_singers_do_not_overlap():
     # Numbers and state, then what else lanes keep of each.
     blocks = [rows.NUMBERS + rows.STATE, rows.TENSE, rows.HELD, rows.CARRIED, rows.PUSHED]

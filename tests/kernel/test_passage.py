@@ -9,6 +9,7 @@ import pytest
 
 from reedbore.kernel import folds as rows
 from reedbore.kernel import passage, single
+from reedbore.kernel import rows as reed_rows
 from reedbore.kernel.compiler import plain
 from reedbore.kernel.folds import Postures
 from reedbore.kernel.passage import Change
@@ -80,6 +81,26 @@ def test_plain_run_is_the_compiled_run(coupling):
     )
     for ours, theirs in zip(*(traces[:4] for traces in both), strict=True):
         assert np.abs(ours - theirs).max() <= 1e-12 * np.abs(theirs).max()
+
+
+@pytest.mark.parametrize("gone", [1, 5, 9, 10])
+def test_one_bore_goes_over_into_the_other_along_half_a_cosine(gone):
+    # Ten steps: after so many of them sin² of as many tenths of a right angle.
+    first = numbers("tenor-saxophone", 116.54)
+    second, row = first._replace(table=first.table.copy()), reed_rows.CONTACT
+    second.table[row] += 8.0
+    listen, loop = passage.make_loops("mass", compile_with=plain)
+    seen = []
+
+    def spied(table, *others):
+        loop(table, *others)
+        seen.append(table[row, 0] - first.table[row])
+
+    mouth = np.zeros(20 + gone)
+    passage.play(
+        [first, second], [Change(0, 0, 0), Change(20, 1, 10)], mouth, STILL, (listen, spied)
+    )
+    assert seen[-1] == pytest.approx(8.0 * np.sin(0.05 * np.pi * gone) ** 2)
 
 
 @long_run

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from reedbore.errors import ModelError
 from reedbore.kernel import rows, single
 from reedbore.kernel.compiler import plain
+from reedbore.kernel.numbers import vent_rise
 from reedbore.kernel.rows import (
     BRANCHES,
     PAIRS,
@@ -22,6 +23,7 @@ from reedbore.kernel.rows import (
     UPSTREAM_PAIRS,
     UPSTREAM_POLES,
 )
+from reedbore.kernel.step import bore_of, from_bore, vent_share
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.simulate.acoustics.bore import gas_of
 from reedbore.simulate.acoustics.numbers import LEAST_STEPS, lay_damped, numbers_of
@@ -153,6 +155,36 @@ def test_rows_of_the_state_do_not_overlap():
     sizes = np.diff([*blocks, rows.MOUTH_RINGING, rows.MOUTH_RINGING_BEFORE, rows.STATE])
     mouth = [2, UPSTREAM_POLES, UPSTREAM_PAIRS, UPSTREAM_PAIRS]
     assert list(sizes) == [4, POLES, BRANCHES, PAIRS, PAIRS, UPPER_POLES, 2, *mouth]
+
+
+# --- before and at the first step ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("horn", "fingers"), [("cone", "vent"), ("cylinder", "closed")])
+def test_first_step_hears_all_of_its_delay_lines_and_nothing_that_has_not_left_yet(horn, fingers):
+    # What it reads is there, before the place of the step itself.
+    numbers = numbers_of(bores.setup_of(horn, fingers))
+    leaving = np.zeros(numbers.lead + 1)
+    bore = bore_of(numbers, leaving, 0)
+    leaving[-1] = bore.line[-1] = math.nan
+    table, state = numbers.table.reshape(-1, 1), np.zeros((rows.STATE, 1))
+    assert from_bore(table, state, 0, bore, leaving, numbers.lead) == 0.0
+    leaving[0] = bore.line[0] = 1.0
+    assert from_bore(table, state, 0, bore, leaving, numbers.lead) != 0.0
+
+
+@pytest.mark.parametrize("opens", [0, 500])
+def test_a_vent_that_was_always_open_has_opened_before_the_first_step(opens):
+    # It opens in a hundredth of a second: 960 steps.
+    numbers = numbers_of(bores.setup_of("cone", "vent"))._replace(vent_opens=opens)
+    share = [vent_share(n, numbers.vent_begins, vent_rise(96e3)) for n in (0, 500, 980, 1460)]
+    assert share == ([1.0] * 4 if opens == 0 else [0.0, 0.0, 0.5, 1.0])
+
+
+def test_a_run_without_folds_leaves_nothing_of_any():
+    found = single.run(numbers_of(horn_setup("plain-cone")), np.zeros(1))
+    sizes = [trace.size for trace in found]
+    assert sizes == [1, 1, 1, 1, 0, 0, 0, 0]
 
 
 # --- voice ---------------------------------------------------------------------------------------
