@@ -8,7 +8,7 @@ on a dense grid (`passive_fit`).
 import functools
 import math
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,8 +38,8 @@ SHARPEST = 50.0
 ROUNDS_HELD = 25
 """Of pulling a fit back to 1, at most."""
 
-ROUNDS = 10
-"""Of vector fitting."""
+ROUNDS, ROUNDS_NEAR = 10, 4
+"""Of vector fitting: from anywhere, and from where the poles of nearly the same response lie."""
 
 
 @functools.cache
@@ -54,8 +54,30 @@ def one_thread() -> Any:
 
 def solve(rows: Complexes, wanted: Complexes) -> Reals:
     """Solve complex least squares for real unknowns."""
-    matrix = np.vstack((rows.real, rows.imag))
-    return np.linalg.lstsq(matrix, np.concatenate((wanted.real, wanted.imag)), None)[0]
+    return np.linalg.lstsq(_halves(rows), _halves(wanted), None)[0]
+
+
+def _halves(rows: Complexes) -> Reals:
+    """Set the imaginary halves of rows below the real ones."""
+    return np.concatenate((rows.real, rows.imag))
+
+
+class _Kept(NamedTuple):
+    """Rows of a least-squares problem that stay, made as few as there are unknowns."""
+
+    rows: Reals
+    wanted: Reals
+
+    @classmethod
+    def of(cls, rows: Complexes, wanted: Complexes) -> "_Kept":
+        across, few = np.linalg.qr(_halves(rows))
+        return cls(few, across.T @ _halves(wanted))
+
+    def solve_with(self, rows: Complexes, wanted: Complexes) -> Reals:
+        """Solve for the real unknowns, some rows more."""
+        all_rows = np.concatenate((self.rows, rows.real, rows.imag))
+        all_wanted = np.concatenate((self.wanted, wanted.real, wanted.imag))
+        return np.linalg.lstsq(all_rows, all_wanted, None)[0]
 
 
 def real_sections(poles: Reals, z: Complexes) -> Complexes:
@@ -87,13 +109,14 @@ def passive_fit(
     ndarray, shape (m,)
         Weights of the responses. Their sum exceeds 1 nowhere on a grid of `DENSE` points.
     """
-    rows, wanted = basis(z) * weight[:, None], target * weight
+    kept = _Kept.of(basis(z) * weight[:, None], target * weight)
     fine = basis(_upper_half(FINER * DENSE))
     dense = fine[::FINER]
     pull = np.zeros(len(dense))
+    rows, wanted = dense[:0], fine[:0, 0]
     for _ in range(ROUNDS_HELD):
         stopping.check()
-        found = solve(rows, wanted)
+        found = kept.solve_with(rows, wanted)
         response = dense @ found
         size = np.abs(response)
         over = size > 1.0 + 1e-9
@@ -108,9 +131,8 @@ def passive_fit(
             over = size > 1.0 + 1e-9
         pull[over] += 0.1 * weight.max()
         held = pull > 0.0
-        aim = response[held] / np.maximum(size[held], 1.0) * pull[held] * 0.9999
-        rows = np.vstack((rows[: z.size], dense[held] * pull[held, None]))
-        wanted = np.concatenate((wanted[: z.size], aim))
+        rows = dense[held] * pull[held, None]
+        wanted = response[held] / np.maximum(size[held], 1.0) * pull[held] * 0.9999
     return found / max(1.0, _highest(np.abs(fine @ found)) * (1.0 + BETWEEN_POINTS))
 
 
@@ -135,6 +157,7 @@ def find_pairs(
     z: Complexes,
     target: Complexes,
     farthest: float = FARTHEST,
+    rounds: int = ROUNDS,
 ) -> Complexes:
     """Move pole pairs to where a response has its poles, by vector fitting in z.
 
@@ -150,6 +173,8 @@ def find_pairs(
         Points of the fit; weighted target.
     farthest : float
         No pole is found farther from the centre.
+    rounds : int
+        So often they are moved.
 
     Returns
     -------
@@ -161,12 +186,19 @@ def find_pairs(
     .. [1] B. Gustavsen and A. Semlyen, "Rational approximation of frequency domain responses by
        vector fitting," IEEE Trans. Power Delivery 14(3), 1052-1061, 1999.
     """
-    for _ in range(ROUNDS):
+    across = np.linalg.qr(_halves(fixed))[0]
+    beside = _beside(across, _halves(target))
+    for _ in range(rounds):
         sections = _pair_fractions(pairs, z)
-        rows = np.hstack((fixed, delayed[:, None] * sections, -target[:, None] * sections))
-        strengths = solve(rows, target)[-2 * pairs.size :]
-        pairs = _zeros(pairs, strengths, farthest)
+        rows = np.hstack((delayed[:, None] * sections, -target[:, None] * sections))
+        found = np.linalg.lstsq(_beside(across, _halves(rows)), beside, None)[0]
+        pairs = _zeros(pairs, found[-2 * pairs.size :], farthest)
     return pairs
+
+
+def _beside(across: Reals, columns: Reals) -> Reals:
+    """Return what of some columns the space of others, given by an orthonormal basis, lacks."""
+    return columns - across @ (across.T @ columns)
 
 
 def _pair_fractions(pairs: Complexes, z: Complexes) -> Complexes:

@@ -38,11 +38,13 @@ from reedbore.simulate.acoustics.bore import (
 )
 from reedbore.simulate.acoustics.delay import delay_response
 from reedbore.simulate.acoustics.rational import (
+    ROUNDS_NEAR,
     find_pairs,
     one_thread,
     pair_sections,
     passive_fit,
     real_sections,
+    solve,
 )
 from reedbore.simulate.acoustics.throat import Throat, throat
 from reedbore.simulate.acoustics.vent import Vent, upper_basis
@@ -370,17 +372,19 @@ def _reflection(
         starts = [length]
     else:
         starts = [first_opening(chain) - earlier for earlier in EARLIER]
-    fits = []
+    shapes: list[tuple[float, Reflection, Reals]] = []
     for start in starts:
         stopping.check()
         delay = max(3.0, 2.0 * start / gas.sound_speed * rate)
         low = _relevance(grid.frequency, rate / (4.0 * delay))
         weight = low / np.maximum(1.0 - np.abs(target) ** 2, LEAST_LOSS)
-        empty = _shape(bore, chain, delay, target, weight, grid, gas, rate)
-        found = empty.with_weights(passive_fit(empty.basis, grid.z, target, weight))
-        miss = np.abs((found.response(grid.z) - target) * weight)
-        fits.append((float(np.sqrt(np.mean(miss**2))), found))
-    return min(fits, key=lambda fit: fit[0])[1]
+        known = shapes[-1][1].pairs if shapes else None
+        empty = _shape(bore, chain, delay, target, weight, grid, gas, rate, known)
+        rows, wanted = empty.basis(grid.z) * weight[:, None], target * weight
+        miss = np.abs(rows @ solve(rows, wanted) - wanted)
+        shapes.append((float(np.mean(miss**2)), empty, weight))
+    _, empty, weight = min(shapes, key=lambda shape: shape[0])
+    return empty.with_weights(passive_fit(empty.basis, grid.z, target, weight))
 
 
 def _widens(part: Element) -> bool:
@@ -401,8 +405,12 @@ def _shape(
     grid: _Grid,
     gas: Gas,
     rate: float,
+    known: Complexes | None,
 ) -> Reflection:
-    """Choose poles, pole pairs and places of echoes; all strengths still zero."""
+    """Choose poles, pole pairs and places of echoes; all strengths still zero.
+
+    Pairs that were found for nearly the same chain are a better beginning than an even row.
+    """
     chamber = 2.0 * _chamber(chain) / gas.sound_speed * rate
     plain = _is_plain(chain) and (not chamber or bore.lattice is not None)
     poles = _pole_row(POLES, rate, CHAMBER_LOWEST_POLE_HZ if chamber else LOWEST_POLE_HZ)
@@ -442,5 +450,9 @@ def _shape(
     late = delay_response(delay, grid.z)
     if not plain:
         weight = weight / (1.0 + (grid.frequency / HIGHEST_PAIR_HZ) ** 8)
-    pairs = find_pairs(fixed * weight[:, None], late * weight, start, grid.z, target * weight)
+    found = functools.partial(find_pairs, fixed * weight[:, None], late * weight)
+    if known is None:
+        pairs = found(start, grid.z, target * weight)
+    else:
+        pairs = found(known, grid.z, target * weight, rounds=ROUNDS_NEAR)
     return empty._replace(pairs=pairs, pair_gains=np.zeros((pairs.size, 2)))
