@@ -151,14 +151,14 @@ def test_what_breath_and_lip_do_is_told():
     assert followed.breath.pressure != still.breath.pressure
     kpa, stiffness = followed.breath.pressure / 1e3, followed.value("reed.stiffness_kpa_per_mm")
     assert says == (
-        f"p: {kpa:.3g} kPa, tip open 0.18 mm; the lip follows to hold the note, "
+        f"p: {kpa:.3g} kPa, tip open 0.14 mm; the lip follows to hold the note, "
         f"reed {stiffness:.3g} kPa/mm"
     )
     assert (
         says_still
-        == f"p: {still.breath.pressure / 1e3:.3g} kPa, tip open 0.18 mm; the lip is still"
+        == f"p: {still.breath.pressure / 1e3:.3g} kPa, tip open 0.14 mm; the lip is still"
     )
-    assert still.value("reed.stiffness_kpa_per_mm") == 8.0
+    assert still.value("reed.stiffness_kpa_per_mm") == 10.0
 
 
 def test_a_pressure_leaves_the_lip_alone():
