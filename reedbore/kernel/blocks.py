@@ -32,7 +32,9 @@ class Block(NamedTuple):
     entering: Reals
     """Shape (lanes, steps + AHEAD), the delay line of the reflection; steps is a power of two."""
     leaving: Reals
-    """The same to the vent; empty without one."""
+    """The same to the junction above a vent; empty without one."""
+    onward: Reals
+    """The same from there to the vent."""
     frames: Reals
     """Shape (2 ages, lanes), open windows: real parts, then imaginary parts."""
     voices: Reals
@@ -43,7 +45,7 @@ class Block(NamedTuple):
     """As `frames`, of the line of the folds."""
 
 
-LANE_AXES = 1, 1, 0, 0, 1, 1, 1, 1
+LANE_AXES = 1, 1, 0, 0, 0, 1, 1, 1, 1
 """Along which axis of its tables the lanes of a block lie."""
 
 
@@ -187,24 +189,26 @@ def kind_of(numbers: Numbers, tick: int, singing: bool) -> Kind:
     Its pressure is looked at so often [steps]; folds may be singing in the mouth.
     """
     pairs = next(count for count in PAIR_COUNTS if count >= numbers.pairs)
-    upper = numbers.upper or numbers.taps
-    shortest = min(numbers.taps.first, upper.first, *numbers.places)
+    shortest = min([*numbers.firsts, *numbers.places])
     batch = next(steps for steps in BATCHES if tick % steps == 0 and shortest >= steps)
     return Kind(numbers.valve, numbers.upper is not None, numbers.coupled, singing, pairs, batch)
 
 
 def _fill(table: Reals, places: Whole, numbers: Numbers) -> None:
     """Write a setup, at rest, into its columns, which are filled with zeros."""
-    upper, early = numbers.upper or numbers.taps, numbers.echoes.size
+    upper, tube = numbers.upper or numbers.taps, numbers.tube or numbers.taps
+    early = numbers.echoes.size
     state = table[rows.NUMBERS : rows.BREATH]
     table[: rows.NUMBERS] = numbers.table
     state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
     table[rows.VENT_OPENS] = numbers.vent_begins
     table[rows.TAP : rows.UPPER_TAP] = numbers.taps.weights
-    table[rows.UPPER_TAP : rows.ECHO] = upper.weights
+    table[rows.UPPER_TAP : rows.TUBE_TAP] = upper.weights
+    table[rows.TUBE_TAP : rows.ECHO] = tube.weights
     table[rows.ECHO : rows.ECHO + early] = numbers.echoes
     table[rows.SANE] = 1.0
     places[rows.FIRST], places[rows.UPPER_FIRST] = numbers.taps.first, upper.first
+    places[rows.TUBE_FIRST] = tube.first
     places[rows.ECHO_PLACE :] = numbers.taps.first
     places[rows.ECHO_PLACE : rows.ECHO_PLACE + early] = numbers.places
 
@@ -221,7 +225,8 @@ def _fill_voice(table: Reals, singer: folds.Steady) -> None:
 def _group(some: Columns, ages: int, alone: int) -> Group:
     """Make blocks of columns."""
     kind, steps, count = some.kind, line_steps(some.longest), some.members.size
-    lines = np.zeros((count, steps)), np.zeros((count, steps if kind.vented else 0))
+    above = steps if kind.vented else 0
+    lines = [np.zeros((count, length)) for length in (steps, above, above)]
     sung = 2 * ages if kind.folds else 0
     singers = some.voices, np.zeros((2 * int(some.steps.sum()), count))
     frames = np.zeros((2 * ages, count)), *singers, np.zeros((sung, count))

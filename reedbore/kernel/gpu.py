@@ -69,6 +69,7 @@ def _thread(
     places: Any,
     entering: Any,
     leaving: Any,
+    onward: Any,
     frames: Any,
     voices: Any,
     tubes: Any,
@@ -112,7 +113,8 @@ def _thread(
     move_lanes(
         *(rest, (table[:, own : own + 1], state, block[rows.ECHO : rows.DELAYED, lane:after])),
         places[:, lane:after],
-        *(entering[:, lane:after].T, leaving[:, lane:after].T, frames[:, lane:after]),
+        *(entering[:, lane:after].T, leaving[:, lane:after].T, onward[:, lane:after].T),
+        frames[:, lane:after],
         *(voices[:, lane:after], tubes[:, lane:after], sung_frames[:, lane:after], steps, spots),
         *(cuda.local.array(TILES_SHAPE, float64), cuda.local.array(AHEAD, float64)),
         *(waves, window, start, settled, tick, echoes, vent_rise, 1),
@@ -146,7 +148,7 @@ def rows_for(kind: Kind) -> ModuleType:
     """Return the module `rows` with none that a kind does not use."""
     given = {"PAIRS": kind.pairs}
     if not kind.vented:
-        given["UPPER_POLES"] = 0
+        given |= {"UPPER_POLES": 0, "JUNCTIONS": 0}
     if not kind.coupled or kind.folds:
         given |= {"UPSTREAM_POLES": 0, "UPSTREAM_PAIRS": 0}
     names, packed = _Given(given), ModuleType(rows.__name__)
@@ -245,7 +247,7 @@ class _Group(NamedTuple):
     kind: Kind
     members: Whole
     tables: list[Any]
-    """On the card: block, places, both delay lines, windows, voices, tubes, windows of these; the
+    """On the card: block, places, all delay lines, windows, voices, tubes, windows of these; the
     last axis is the lane."""
     steps: Any
     echoes: int
@@ -371,7 +373,7 @@ def _on_card(some: Columns, ages: int, stream: Any) -> _Group:
     """Put columns on the card, at rest."""
     kind, count = some.kind, some.members.size
     steps = line_steps(some.longest)
-    still = [steps, steps * kind.vented, 2 * ages]
+    still = [steps, *2 * (steps * kind.vented,), 2 * ages]
     singing = [2 * int(some.steps.sum()), 2 * ages * kind.folds]
     moving = [np.ascontiguousarray(some.table[_loop_for(kind).rows]), some.places]
     tables = [

@@ -33,6 +33,7 @@ from reedbore.kernel.rows import AHEAD, LANES
 from reedbore.kernel.single import FOLDS
 from reedbore.kernel.step import (
     COUPLED,
+    at_junction,
     at_reed,
     at_vent,
     from_pairs,
@@ -166,6 +167,8 @@ def _take(block: Any, tiles: Any, s: int, echoes: int, lanes: int) -> None:
     if VENTED:
         for lane in range(lanes):
             block[rows.UPPER_DELAYED, lane] = tiles[rows.COMING_DOWN, s, lane]
+        for lane in range(lanes):
+            block[rows.TUBE_DELAYED, lane] = tiles[rows.COMING_THROUGH, s, lane]
 
 
 def _put_out(block: Any, tiles: Any, s: int, lanes: int) -> None:
@@ -174,6 +177,8 @@ def _put_out(block: Any, tiles: Any, s: int, lanes: int) -> None:
     if VENTED:
         for lane in range(lanes):
             tiles[rows.GOING_DOWN, s, lane] = block[rows.OUT, lane]
+        for lane in range(lanes):
+            tiles[rows.GOING_ON, s, lane] = block[rows.ONWARD, lane]
 
 
 def _out_of(block: Any, taps: int, delayed: int, lane: int) -> float:
@@ -280,11 +285,13 @@ def _sing_on(
 def _move(block: Any, numbers: Any, state: Any, now: int, vent_rise: int) -> None:
     """Step all lanes on and measure them."""
     for lane in range(LANES):
-        reflected, below = block[rows.REFLECTED, lane], 0.0
+        reflected, below, onward = block[rows.REFLECTED, lane], 0.0, 0.0
         if VENTED:
             down = _out_of(block, rows.UPPER_TAP, rows.UPPER_DELAYED, lane)
             share = vent_share(now, block[rows.VENT_OPENS, lane], vent_rise)
-            reflected, below = at_vent(numbers, state, lane, reflected, down, share)
+            up, below = at_vent(numbers, state, lane, reflected, down, share)
+            through = _out_of(block, rows.TUBE_TAP, rows.TUBE_DELAYED, lane)
+            reflected, onward = at_junction(numbers, state, lane, through, up)
         sung = block[rows.SUNG, lane] * block[rows.FADED, lane]
         mouth = block[rows.BLOWN, lane] * (1.0 + block[rows.DEPTH, lane] * sung)
         pressure, out = at_reed(numbers, state, lane, mouth, block[rows.UPSTREAM, lane], reflected)
@@ -293,6 +300,8 @@ def _move(block: Any, numbers: Any, state: Any, now: int, vent_rise: int) -> Non
         block[rows.PRESSURE, lane] = pressure
         block[rows.OUT, lane] = out
         block[rows.BELOW, lane] = below
+        if VENTED:
+            block[rows.ONWARD, lane] = onward
         block[rows.TICK, lane] += pressure
         block[rows.TOTAL, lane] += pressure
         block[rows.SQUARES, lane] += pressure * pressure
@@ -394,6 +403,7 @@ def move_lanes(
     places: Any,
     entering: Any,
     leaving: Any,
+    onward: Any,
     frames: Any,
     voices: Any,
     tubes: Any,
@@ -440,7 +450,8 @@ def move_lanes(
                 if echoes > 0:
                     _hear_early(strengths, tiles, sums, places, entering, echoes, now)
                 if VENTED:
-                    _hear(tiles, rows.COMING_DOWN, places, rows.UPPER_FIRST, leaving, now)
+                    _hear(tiles, rows.COMING_DOWN, places, rows.UPPER_FIRST, onward, now)
+                    _hear(tiles, rows.COMING_THROUGH, places, rows.TUBE_FIRST, leaving, now)
                 for s in range(BATCH):
                     if now + s <= settled:
                         _blow(block, now + s)
@@ -464,6 +475,7 @@ def move_lanes(
                 _go(tiles, rows.GOING, entering, now)
                 if VENTED:
                     _go(tiles, rows.GOING_DOWN, leaving, now)
+                    _go(tiles, rows.GOING_ON, onward, now)
                 now += BATCH
             if ticks.shape[0] > 0:
                 _keep_tick(block, tick, hop * window.shape[1] + at, ticks, lanes)

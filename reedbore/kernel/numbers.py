@@ -45,13 +45,18 @@ class Numbers(NamedTuple):
     """Whether the reed acts back on the pressure in the mouth."""
     rate: float
     """Steps per second. [Hz]"""
+    tube: Taps | None = None
+    """Of the line before that to the vent: the tube of a mouthpiece, or what stands for it."""
+
+    @property
+    def firsts(self) -> list[int]:
+        """Whole steps to the first tap of each delay line."""
+        return [line.first for line in (self.taps, self.upper, self.tube) if line]
 
     @property
     def lead(self) -> int:
         """How many steps before the present one are heard in a delay line."""
-        return (
-            max(self.taps.first, self.upper.first if self.upper else 0) + len(self.taps.weights) - 1
-        )
+        return max(self.firsts) + len(self.taps.weights) - 1
 
     @property
     def vent_begins(self) -> int:

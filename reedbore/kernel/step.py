@@ -56,6 +56,11 @@ class Bore(NamedTuple):
     upper_first: int
     upper_taps: Reals
     """As in `Taps`, of the line to the vent."""
+    tube_first: int
+    tube_taps: Reals
+    """As in `Taps`, of the line to the junction above it."""
+    onward: Reals
+    """Delay line to the vent: what goes on behind that junction. [Pa]"""
     vent_begins: int
     """At which place in the lines the vent begins to open."""
     vent_rise: int
@@ -100,6 +105,24 @@ def from_pairs(
             + numbers[rows.PAIR_SLOPE + k, lane] * before
         )
     return reflected
+
+
+def at_junction(
+    numbers: Any, state: Any, lane: int, down: float, back: float
+) -> tuple[float, float]:
+    """Pass the junction of a mouthpiece's tube with the cone, where the air of the tip moves.
+
+    `down` comes out of the tube, `back` out of the cone. Returns the wave that comes to the reed,
+    and what goes on down the cone. [Pa]
+    """
+    more = (
+        numbers[rows.JUNCTION_TUBE, lane] * down
+        + numbers[rows.JUNCTION_CONE, lane] * back
+        - state[rows.TIP_FLOW, lane]
+    )
+    to_reed, onward = back + more, down + more
+    state[rows.TIP_FLOW, lane] += numbers[rows.JUNCTION_TIP, lane] * (down + to_reed)
+    return to_reed, onward
 
 
 def down_upper_bore(numbers: Any, state: Any, lane: int, down: float) -> float:
@@ -189,12 +212,12 @@ def at_vent(
 ) -> tuple[float, float]:
     """Pass the vent, open by a share.
 
-    `reflected` comes from below it, `down` out of the line from the reed. Returns the wave that
-    comes to the reed, and what goes on down: the waves at the vent less the one from below. [Pa]
+    `reflected` comes from below it, `down` out of the line to it. Returns the wave that goes back
+    up, and what goes on down: the waves at the vent less the one from below. [Pa]
     """
-    from_reed = down_upper_bore(numbers, state, lane, down)
-    meeting = pressure_at_vent(numbers, state, lane, from_reed + reflected, share)
-    return meeting - from_reed, meeting - reflected
+    from_above = down_upper_bore(numbers, state, lane, down)
+    meeting = pressure_at_vent(numbers, state, lane, from_above + reflected, share)
+    return meeting - from_above, meeting - reflected
 
 
 def at_reed(
@@ -265,9 +288,11 @@ def from_bore(numbers: Any, state: Any, lane: int, bore: Bore, leaving: Any, now
     reflected = from_poles(numbers, state, lane, arriving, early)
     reflected = from_pairs(numbers, state, lane, reflected, arriving, 0, bore.pairs)
     if VENTED and bore.vented:
-        down = out_of(leaving, now, bore.upper_first, bore.upper_taps)
+        down = out_of(bore.onward, now, bore.upper_first, bore.upper_taps)
         share = vent_share(now, bore.vent_begins, bore.vent_rise)
-        reflected, bore.line[now] = at_vent(numbers, state, lane, reflected, down, share)
+        up, bore.line[now] = at_vent(numbers, state, lane, reflected, down, share)
+        through = out_of(leaving, now, bore.tube_first, bore.tube_taps)
+        reflected, bore.onward[now] = at_junction(numbers, state, lane, through, up)
     return reflected
 
 
@@ -332,12 +357,13 @@ def bore_of(numbers: Numbers, leaving: Reals, vent_begins: int) -> Bore:
     Returns
     -------
     Bore
-        With a line of its own if there is a vent.
+        With lines of its own if there is a vent.
     """
-    upper, vented = numbers.upper or numbers.taps, numbers.upper is not None
-    # A vent's line is as long as the run, but only where it sounds is it ever touched.
-    line = np.zeros(leaving.size) if vented else leaving
+    vented = numbers.upper is not None
+    upper, tube = numbers.upper or numbers.taps, numbers.tube or numbers.taps
+    # A vent's lines are as long as the run, but only where it sounds are they ever touched.
+    line, onward = (np.zeros(leaving.size) if vented else leaving for _ in range(2))
     return Bore(
-        *(numbers.pairs, *numbers.taps, numbers.echoes, numbers.places, line, vented, *upper),
-        *(vent_begins, vent_rise(numbers.rate)),
+        *(numbers.pairs, *numbers.taps, numbers.echoes, numbers.places, line, vented),
+        *(*upper, *tube, onward, vent_begins, vent_rise(numbers.rate)),
     )

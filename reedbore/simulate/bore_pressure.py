@@ -6,7 +6,8 @@ at each position and each frame; and what the bore looks like.
 The take knows both waves at the reed. The outgoing one makes, in the exact bore with its holes and
 its end, a pressure at each place (`acoustics`). The wave that came back in the take differs from
 the exact one by what the fitted filter of the time step misses; that rest is carried along the bore
-as what it is, a wave towards the reed, so that at the reed the picture is the take.
+as what it is, a wave towards the reed, so that at the reed the picture is the take. Where the time
+step has plane waves in the tube of a mouthpiece, these are drawn as all others: see `forward_part`.
 """
 
 import math
@@ -142,8 +143,11 @@ def pressures(
     out, missed = window.spectra(exact.pressure[0])
     drawn = Course(*(out * one + missed * other for one, other in zip(exact, rest, strict=True)))
     pressure = window.shown(drawn.pressure)
-    forward = window.shown(forward_part(drawn, bore, positions, throat, omega, gas))
-    pressure[:, 0], forward[:, 0] = take.traces.pressure[steps], take.traces.outgoing[steps]
+    along = reflection.throat_along(bore, throat, gas)
+    there = forward_part(drawn, bore, positions, along, omega, gas)
+    forward, beside = window.shown(there), window.shown(there[:1] - out)
+    pressure[:, 0] = take.traces.pressure[steps]
+    forward[:, 0] = take.traces.outgoing[steps] + beside[:, 0]
     outflow = window.shown((out * outside)[np.newaxis])[:, 0]
     times = steps / setup.time.rate
     return BorePressure(positions, times, steps, pressure, forward, pressure - forward, outflow)

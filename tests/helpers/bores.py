@@ -23,6 +23,8 @@ def _sections(*diameters_and_lengths):
 
 BELL = _sections((14.6e-3, 0.53, 14.6e-3), (14.6e-3, 0.06, 22e-3), (22e-3, 0.07, 60e-3))
 TAPER = _sections((12.4e-3, 0.96, 66e-3), (66e-3, 0.09, 120e-3))
+# Two vents behind a tube: the first hole is the upper one.
+TUBED_PLACES = 0.1, 0.22, *CONE_PLACES
 ROW = Lattice(diameter=8e-3, chimney=7e-3, spacing=22e-3)
 
 BORES = {
@@ -56,6 +58,16 @@ BORES = {
     "mouthpiece and cone": Bore(
         sections=_sections((12e-3, 0.021, 12e-3), (12e-3, 0.6, 54e-3)),
     ),
+    "mouthpiece, cone and holes": Bore(
+        sections=_sections(
+            (12.4e-3, 0.033, 12.4e-3), (12.4e-3, 0.95, 65e-3), (65e-3, 0.09, 120e-3)
+        ),
+        holes=(
+            Hole(position=TUBED_PLACES[0], diameter=3.4e-3, chimney=5e-3),
+            Hole(position=TUBED_PLACES[1], diameter=4.2e-3, chimney=6e-3),
+            *(Hole(position=at, diameter=0.034 * at + 6e-3, chimney=6e-3) for at in CONE_PLACES),
+        ),
+    ),
     "bell": Bore(sections=BELL),
     "bell of a cone": Bore(sections=TAPER),
 }
@@ -65,6 +77,7 @@ VOLUMES = {
     "row behind a cylinder": 2e-6,
     "row behind mouthpiece and cone": 2.5e-6,
     "mouthpiece and cone": 1.7e-6,
+    "mouthpiece, cone and holes": 2.4e-6,
 }
 
 FINGERINGS = {
@@ -76,8 +89,16 @@ FINGERINGS = {
     "vent": (1,),
     "vent and row": (1, *range(7, 12)),
 }
+TUBED_FINGERINGS = {
+    "row": tuple(range(7, 13)),
+    "upper vent": (1,),
+    "lower vent": (2,),
+    "lower vent and row": (2, *range(7, 13)),
+    "upper vent and row": (1, *range(7, 13)),
+}
 HOLED = [(bore, fingering) for bore in ("cylinder", "cone") for fingering in FINGERINGS]
-ENDED = [(name, "closed") for name in BORES if name not in ("cylinder", "cone")]
+TUBED = [("mouthpiece, cone and holes", fingering) for fingering in TUBED_FINGERINGS]
+ENDED = [(name, "closed") for name, bore in BORES.items() if not bore.holes]
 
 
 @functools.cache
@@ -86,4 +107,4 @@ def setup_of(name: str, fingering: str = "closed", volume: float | None = None) 
     setup = setup_for(load_horn("plain-cylinder")).with_value("voice.source", "off")
     bore, volume = BORES[name], VOLUMES.get(name, 9e-6) if volume is None else volume
     setup = setup.model_copy(update={"bore": bore, "mouthpiece": Mouthpiece(volume=volume)})
-    return open_holes(setup, FINGERINGS[fingering]) if bore.holes else setup
+    return open_holes(setup, (FINGERINGS | TUBED_FINGERINGS)[fingering]) if bore.holes else setup

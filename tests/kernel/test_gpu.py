@@ -40,8 +40,8 @@ def quick(**changes):
     return setup
 
 
-def with_vent():
-    setup = setup_of("cylinder", "vent and row").with_value("breath.rise_ms", 1.0)
+def with_vent(bore, fingering):
+    setup = setup_of(bore, fingering).with_value("breath.rise_ms", 1.0)
     return setup.model_copy(update={"voice": Voice(frequency=233.0, fade=0.005)})
 
 
@@ -49,7 +49,8 @@ FOLDS = {"voice__drive": "folds", "voice__depth": 0.05, "voice__frequency_hz": 1
 KINDS = {
     "row of holes": lambda: [quick(), quick(voice__depth=0.3, voice__source="sine")],
     "massless": lambda: [quick(reed__dynamics="massless"), quick(voice__source="off")],
-    "vent": lambda: [with_vent()],
+    "vent": lambda: [with_vent("cylinder", "vent and row")],
+    "vent behind a tube": lambda: [with_vent("mouthpiece, cone and holes", "upper vent and row")],
     "mouth": lambda: [quick(tract__coupling="on", voice__vowel="a")],
     "folds": lambda: [quick(bore__length_mm=BB2_MM, **FOLDS)],
 }

@@ -51,6 +51,7 @@ def mixed_batch():
         tenor(voice__rd=0.6, voice__frequency_hz=502.7, reed__opening_mm=0.9),
         cold.with_value("voice.source", "off"),
         sung_into(setup_of("cylinder", "vent and row").with_value("bore.vent_after_ms", 20.0)),
+        sung_into(setup_of("mouthpiece, cone and holes", "lower vent and row")),
         sung_into(setup_of("row behind a cone"), source="sine"),
         sung_into(setup_of("row behind a cone"), depth=0.0),
         tenor(52.0, reed__dynamics="massless", tract__coupling="on", voice__drive="flow"),

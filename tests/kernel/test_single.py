@@ -101,8 +101,9 @@ def test_numbers_of_the_plain_cone_fill_the_table():
 
 
 def test_numbers_of_a_coupled_cone_with_holes_and_a_vent_fill_the_table():
-    # No row is forgotten: with an open vent and a coupled mouth those of both.
-    setup = bores.setup_of("cone", "vent").with_value("tract.coupling", "on")
+    # No row is forgotten: with a tube, an open vent and a coupled mouth those of all three.
+    setup = bores.setup_of("mouthpiece, cone and holes", "upper vent")
+    setup = setup.with_value("tract.coupling", "on")
     setup = setup.with_value("reed.damping", 0.05)
     numbers = numbers_of(setup.with_value("voice.vowel", "a"))
     assert numbers.pairs > 1
@@ -142,19 +143,19 @@ def test_rows_of_the_tables_do_not_overlap():
     blocks += [rows.MOUTH_SHRINK, rows.MOUTH_PAIR_GAIN, rows.MOUTH_PAIR_SLOPE]
     blocks += [rows.DIRECT, rows.GAIN, rows.POLE, rows.FADE, rows.TURN, rows.SHRINK]
     blocks += [rows.PAIR_GAIN, rows.PAIR_SLOPE, rows.UPPER_DIRECT, rows.UPPER_GAIN, rows.UPPER_POLE]
-    sizes = np.diff([*blocks, rows.VENT_MASS, rows.NUMBERS])
+    sizes = np.diff([*blocks, rows.VENT_MASS, rows.JUNCTION_TUBE, rows.NUMBERS])
     mouth = [5, *2 * [UPSTREAM_POLES], *4 * [UPSTREAM_PAIRS]]
     bore = [BRANCHES, BRANCHES, BRANCHES, *mouth, 1, POLES, POLES, 1, PAIRS, PAIRS, PAIRS, PAIRS]
-    assert list(sizes) == [6, 3, 2, 2, *bore, 1, UPPER_POLES, UPPER_POLES, 4]
+    assert list(sizes) == [6, 3, 2, 2, *bore, 1, UPPER_POLES, UPPER_POLES, 4, 3]
 
 
 def test_rows_of_the_state_do_not_overlap():
     # The same for what changes in time.
     blocks = [rows.OPENING, rows.MEMORY, rows.THROAT_FLOW, rows.RINGING, rows.RINGING_BEFORE]
-    blocks += [rows.UPPER_MEMORY, rows.VENT_FLOW, rows.IN_MOUTH, rows.MOUTH_MEMORY]
+    blocks += [rows.UPPER_MEMORY, rows.VENT_FLOW, rows.TIP_FLOW, rows.IN_MOUTH, rows.MOUTH_MEMORY]
     sizes = np.diff([*blocks, rows.MOUTH_RINGING, rows.MOUTH_RINGING_BEFORE, rows.STATE])
     mouth = [2, UPSTREAM_POLES, UPSTREAM_PAIRS, UPSTREAM_PAIRS]
-    assert list(sizes) == [4, POLES, BRANCHES, PAIRS, PAIRS, UPPER_POLES, 2, *mouth]
+    assert list(sizes) == [4, POLES, BRANCHES, PAIRS, PAIRS, UPPER_POLES, 2, 1, *mouth]
 
 
 # --- before and at the first step ----------------------------------------------------------------

@@ -10,13 +10,13 @@ import numpy as np
 import published_reed
 import pytest
 
-from reedbore.kernel import single
+from reedbore.kernel import rows, single
 from reedbore.kernel.compiler import compiled, plain
 from reedbore.kernel.folds import NOBODY
 from reedbore.kernel.numbers import Numbers, Taps
 from reedbore.kernel.player import STILL
 from reedbore.kernel.rows import LAY_DAMPED, NUMBERS, PAIRS, STATE
-from reedbore.kernel.step import bore_of
+from reedbore.kernel.step import at_junction, bore_of
 from reedbore.kernel.valve import VALVES
 from reedbore.measures import pitch
 from reedbore.model.presets import load_horn, setup_for
@@ -170,6 +170,28 @@ def test_fast_reed_plays_the_waveform_of_a_massless_one():
     assert np.linalg.norm(heavy - light) < 0.05 * np.linalg.norm(light)
 
 
+# --- a junction above a vent ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("wider", [1.0, 1.3])
+def test_a_junction_takes_and_gives_no_power(wider):
+    # Waves in, of any kind, and silence until the air of the tip is at rest: Σ Y p² of what goes
+    # away is that of what came. A mass moved by the trapezoidal rule is a pure reactance.
+    mass = 0.05
+    whole = 1.0 + wider + mass
+    table, state = np.zeros((NUMBERS, 1)), np.zeros((STATE, 1))
+    table[rows.JUNCTION_TUBE] = 2.0 / whole - 1.0
+    table[rows.JUNCTION_CONE] = 2.0 * wider / whole - 1.0
+    table[rows.JUNCTION_TIP] = 2.0 * mass / whole
+    came = np.zeros((2000, 2))
+    came[:500] = np.random.default_rng(3).normal(size=(500, 2))
+    went = np.array([at_junction(table, state, 0, *waves) for waves in came])
+    # Two waves at one place are one pressure, whichever side they are on.
+    assert went[:, 0] + came[:, 0] == pytest.approx(went[:, 1] + came[:, 1], abs=1e-12)
+    power = [(waves**2).sum(axis=0) @ (1.0, wider) for waves in (came, went)]
+    assert power[1] == pytest.approx(power[0], rel=1e-9)
+
+
 # --- one text, plain and compiled ----------------------------------------------------------------
 
 
@@ -191,19 +213,19 @@ def test_one_plain_step_is_the_compiled_step(valve, vented, coupled):
     echoes, places = np.array((0.3, 0.2)), np.array((1, 3))
     numbers = Numbers(
         *(table[:, 0], PAIRS, taps, taps if vented else None, echoes, places),
-        *(1, 1e-3, valve, coupled, 300.0),
+        *(1, 1e-3, valve, coupled, 300.0, taps if vented else None),
     )
     ends = []
     for how in (compiled, plain):
         memory, line = state[:STATE].copy(), np.linspace(0.1, 0.9, 6)
         bore = bore_of(numbers, line, 4)
         if vented:
-            bore.line[:] = np.linspace(0.2, 0.7, 6)
+            bore.line[:], bore.onward[:] = np.linspace(0.2, 0.7, 6), np.linspace(0.8, 0.3, 6)
         traces = np.zeros((3, 1))
         single.make_run(valve, coupled, how)(
             *(table, memory, bore, NOBODY, STILL, np.array([1.3]), *traces, line, 0, 1),
         )
-        ends.append(np.concatenate((memory[:, 0], line, bore.line, traces[:, 0])))
+        ends.append(np.concatenate((memory[:, 0], line, bore.line, bore.onward, traces[:, 0])))
     assert np.abs(ends[0] - ends[1]).max() < 1e-12 * np.abs(ends[0]).max()
 
 

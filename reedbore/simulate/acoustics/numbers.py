@@ -78,6 +78,7 @@ def numbers_of(setup: Setup) -> Numbers:
         reed.dynamics,
         coupled,
         setup.time.rate,
+        _taps(guide.vent.chamber.delay, guide.vent.chamber.left) if guide.vent else None,
     )
 
 
@@ -91,9 +92,10 @@ def check_reed(setup: Setup) -> None:
         )
 
 
-def _taps(delay: float) -> Taps:
+def _taps(delay: float, left: float = 1.0) -> Taps:
+    """Return the taps of a delay after which so much of a wave is left."""
     first, fraction = split_delay(delay)
-    return Taps(first, np.array(lagrange(fraction)))
+    return Taps(first, left * np.array(lagrange(fraction)))
 
 
 def _fill_reflection(table: NDArray[np.float64], back: reflection.Reflection) -> None:
@@ -116,6 +118,9 @@ def _fill_vent(table: NDArray[np.float64], vent: Vent, rate: float) -> None:
     table[rows.VENT_LOSS] = vent.loss + vent.wave
     table[rows.VENT_JET] = vent.jet
     table[rows.VENT_WAVE] = vent.wave
+    table[rows.JUNCTION_TUBE] = vent.chamber.of_tube
+    table[rows.JUNCTION_CONE] = vent.chamber.of_cone
+    table[rows.JUNCTION_TIP] = vent.chamber.of_tip
 
 
 def _fill_mouth(table: NDArray[np.float64], up: Upstream) -> None:

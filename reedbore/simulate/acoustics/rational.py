@@ -54,7 +54,7 @@ def one_thread() -> Any:
 
 def solve(rows: Complexes, wanted: Complexes) -> Reals:
     """Solve complex least squares for real unknowns."""
-    return np.linalg.lstsq(_halves(rows), _halves(wanted), None)[0]
+    return np.asarray(np.linalg.lstsq(_halves(rows), _halves(wanted), None)[0], np.float64)
 
 
 def _halves(rows: Complexes) -> Reals:
@@ -191,7 +191,7 @@ def find_pairs(
     for _ in range(rounds):
         sections = _pair_fractions(pairs, z)
         rows = np.hstack((delayed[:, None] * sections, -target[:, None] * sections))
-        found = np.linalg.lstsq(_beside(across, _halves(rows)), beside, None)[0]
+        found = np.asarray(np.linalg.lstsq(_beside(across, _halves(rows)), beside, None)[0])
         pairs = _zeros(pairs, found[-2 * pairs.size :], farthest)
     return pairs
 

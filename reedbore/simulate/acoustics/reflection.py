@@ -7,7 +7,8 @@ no bent frequency axis.
 
 Nothing open above the end: one delay and one filter, with a few echoes before it where closed
 holes or a flare send some of the wave back early. A vent, open far above the rest: a delay down to
-it, the mass of air in it and its jet, and below it a bore like any other.
+it, the mass of air in it and its jet, and below it a bore like any other. The tube of a mouthpiece
+above a vent has a delay of its own (`chamber`).
 """
 
 import functools
@@ -36,6 +37,7 @@ from reedbore.simulate.acoustics.bore import (
     split,
     vent_number,
 )
+from reedbore.simulate.acoustics.chamber import SHORTEST, Chamber, chamber, through
 from reedbore.simulate.acoustics.delay import delay_response
 from reedbore.simulate.acoustics.rational import (
     ROUNDS_NEAR,
@@ -165,7 +167,7 @@ class Waveguide(NamedTuple):
         z = np.exp(2j * math.pi * frequency / self.rate)
         back, s = self.reflection.response(z), _bilinear(z, self.rate)
         if self.vent:
-            back = self.vent.upper(z) * self.vent.at_hole(back, s)
+            back = self.vent.at_reed(back, z, s)
         waves = (1.0 - back) / (1.0 + back) * self.throat.of_wave(s)
         return waves + self.throat.at_throat(s) + s * self.throat.compliance
 
@@ -196,7 +198,9 @@ def waveguide(bore: Bore, volume: float, gas: Gas, rate: float) -> Waveguide:
     """
     with one_thread():
         looks_ahead = _looks_ahead(bore, volume, gas)
-        return _guided(bore, throat(_narrow_end(bore), volume, gas, looks_ahead), gas, rate)
+        own = _own_chamber(bore, gas, rate)
+        narrow = bore.chain()[0] if own else _narrow_end(bore)
+        return _guided(bore, throat(narrow, volume, gas, looks_ahead), gas, rate)
 
 
 @functools.lru_cache(maxsize=512)
@@ -288,6 +292,16 @@ def _narrow_end(bore: Bore) -> Piece:
     return length, radius, radius * (1.0 + length / tip)
 
 
+def throat_along(bore: Bore, lumped: Throat, gas: Gas) -> Throat:
+    """Return the throat whose waves are one from the reed into the cone.
+
+    That of the step, `lumped`, unless plane waves go down the tube of a mouthpiece there.
+    """
+    if lumped.throat.any() or tip_of_chamber(bore) is None:
+        return lumped
+    return throat(_narrow_end(bore), 0.0, gas, ECHOED_LOOKS_AHEAD)
+
+
 def tip_of_chamber(bore: Bore) -> float | None:
     """Return the tip that long waves find lacking at the reed end of a mouthpiece's tube.
 
@@ -317,10 +331,35 @@ def _waves_at_reed(admittance: Complexes, lumped: Throat, grid: _Grid) -> Comple
     return (1.0 - waves) / (1.0 + waves)
 
 
+def _waves_behind(admittance: Complexes, own: Chamber, lumped: Throat, grid: _Grid) -> Complexes:
+    """Return the reflection that the step has to make behind a junction, beside the tip's mass.
+
+    Both sides are told by the lossless resistance, so the losses of the tube's are divided out.
+    """
+    s = 1j * grid.omega
+    waves = admittance * own.resistance / (lumped.of_wave(s) * lumped.resistance)
+    waves = waves - own.resistance / (own.tip * grid.bent)
+    return (1.0 - waves) / (1.0 + waves)
+
+
+def _own_chamber(bore: Bore, gas: Gas, rate: float) -> Chamber | None:
+    """Return the tube of a mouthpiece where the step has it by itself: above a vent.
+
+    One filter for the whole way to a vent knows no wave that turns back twice.
+    """
+    number = vent_number(bore)
+    above = split(bore, number)[0] if number is not None else ()
+    length = sum(part[0] for part in above[1:] if not isinstance(part, Opening))
+    if not _chamber(above) or 2.0 * length / gas.sound_speed * rate < SHORTEST:
+        return None
+    piece, cone = bore.chain()[:2]
+    return chamber(piece, cone, _missing_tip(cone), gas, rate)
+
+
 def _vented(
     bore: Bore, number: int, lumped: Throat, load: Complexes, grid: _Grid, gas: Gas, rate: float
 ) -> tuple[Vent, Reflection]:
-    """Fit what lies below a vent, then the way between reed and vent."""
+    """Fit what lies below a vent, then the way to it from the reed, or from a tube's end."""
     above, hole, below = split(bore, number)
     admittance = chain_admittance(below, load, grid.omega, gas)
     whole = bore_admittance(bore, grid.omega, gas)
@@ -334,9 +373,14 @@ def _vented(
     lowest = grid.omega[1 + np.argmax((size[1:-1] < size[:-2]) & (size[1:-1] < size[2:]))]
     air = hole.shunt(np.array([lowest, 2.0 * math.pi * VENT_HZ]), gas)
     poles = _pole_row(UPPER_POLES, rate)
-    length = sum(part[0] for part in above if not isinstance(part, Opening))
+    own = _own_chamber(bore, gas, rate)
+    least, way = (SHORTEST, above[1:]) if own else (2.0 * SHORTEST, above)
+    length = sum(part[0] for part in way if not isinstance(part, Opening))
+    delay = max(least, 2.0 * length / gas.sound_speed * rate)
+    start = own or through(delay)
     vent = Vent(
-        delay=max(3.0, 2.0 * length / gas.sound_speed * rate),
+        chamber=start,
+        delay=delay if own else delay - start.delay,
         direct=1.0,
         gains=np.zeros(UPPER_POLES),
         poles=poles,
@@ -345,9 +389,14 @@ def _vented(
         jet=0.5 * gas.density * toneholes.JET_LOSS / (math.pi * hole.radius**2) ** 2,
         wave=0.5 * local.resistance,
     )
-    upper = _waves_at_reed(whole, lumped, grid) / vent.at_hole(target, grid.bent)
+    if own:
+        behind = chain_admittance(elements(bore)[1:], load, grid.omega, gas)
+        upper = _waves_behind(behind, own, lumped, grid)
+    else:
+        upper = _waves_at_reed(whole, lumped, grid)
+    upper = upper / vent.at_hole(target, grid.bent)
     weight = _relevance(grid.frequency, 50.0)
-    basis = functools.partial(upper_basis, vent.delay, poles)
+    basis = functools.partial(upper_basis, delay, poles)
     found = passive_fit(basis, grid.z, upper, weight)
     return vent._replace(direct=float(found[0]), gains=found[1:] * (1.0 - poles)), reflection
 

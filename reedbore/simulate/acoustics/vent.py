@@ -1,10 +1,14 @@
-"""A vent in time: the upper bore, down to it, the mass of the air in it, its loss and its jet."""
+"""A vent in time: the upper bore, down to it, the mass of the air in it, its loss and its jet.
+
+Where the mouthpiece begins with a tube, the upper bore begins behind it: see `chamber`.
+"""
 
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.simulate.acoustics.chamber import Chamber
 from reedbore.simulate.acoustics.delay import delay_response
 from reedbore.simulate.acoustics.rational import real_sections
 
@@ -15,8 +19,10 @@ Complexes = NDArray[Any]
 class Vent(NamedTuple):
     """A hole open far above the others, and the upper bore: down to it and back."""
 
+    chamber: Chamber
+    """First part of the way: the tube of a mouthpiece, or what stands for it."""
     delay: float
-    """From the reed to the vent and back. [samples]"""
+    """From its end to the vent and back. [samples]"""
     direct: float
     gains: Reals
     poles: Reals
@@ -29,6 +35,10 @@ class Vent(NamedTuple):
     """Pressure lost in the jet over flow². [Pa s² m⁻⁶]"""
     wave: float
     """Half the characteristic resistance of the bore there. [Pa s m⁻³]"""
+
+    def at_reed(self, below: Complexes, z: Complexes, s: Complexes) -> Complexes:
+        """Return the reflection at the reed, given that below the vent, for small flows."""
+        return self.chamber.at_reed(self.upper(z) * self.at_hole(below, s), z)
 
     def upper(self, z: Complexes) -> Complexes:
         """Return the response of the upper bore, down and back."""
