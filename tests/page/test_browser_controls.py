@@ -290,6 +290,12 @@ def words_of_verdict(page: Page) -> str:
 # --- files and links -----------------------------------------------------------------------------
 
 
+SAID_OF_FILE = """() => {
+  const said = document.querySelector("#files .caption[aria-live]").textContent;
+  return said && !said.endsWith("…") && said;
+}"""
+
+
 @pytest.mark.parametrize(
     ("kind", "head"), [("wav", b"RIFF"), ("png", b"\x89PNG"), ("json", b"{"), ("toml", b"")]
 )
@@ -297,6 +303,7 @@ def test_what_is_saved_is_a_file(page: Page, tmp_path: Path, kind: str, head: by
     page.get_by_label("Seconds").fill("1")
     with page.expect_download() as waited:
         page.locator(f"#save-{kind}").click()
+        assert until(page, SAID_OF_FILE).startswith("Kept as ")
     saved = tmp_path / waited.value.suggested_filename
     waited.value.save_as(saved)
     assert saved.suffix == f".{kind}"
@@ -312,6 +319,7 @@ def test_a_setup_that_was_saved_can_be_opened(page: Page, tmp_path: Path, kind: 
     page.get_by_label("Seconds").fill("1")
     with page.expect_download() as waited:
         page.locator(f"#save-{kind}").click()
+        assert until(page, SAID_OF_FILE).startswith("Kept as ")
     saved = tmp_path / waited.value.suggested_filename
     waited.value.save_as(saved)
     page.evaluate("() => void reedbore.state.replace({})")
