@@ -503,12 +503,21 @@ def _aimed(leaking: _Leaking, tensions: Reals) -> tuple[float, _Note] | None:
 def _closed_in(
     leaking: _Leaking, one: tuple[float, _Note], other: tuple[float, _Note]
 ) -> tuple[float, _Note] | None:
-    """Close in on the aim by secants, until the lungs have settled too."""
+    """Close in on the aim, until the lungs have settled too.
+
+    By secants. Where lungs that follow late make these miss, the slope is that of the whole
+    interval, and a tension that is right to `JUMP_CENTS` is kept until the lungs have come.
+    """
     before, here = sorted((one, other), key=lambda tried: -abs(tried[1].cents))
+    whole = _slope(one, other)
     best: tuple[float, _Note] | None = None
-    for _ in range(MOST_TRIES):
-        slope = (here[1].cents - before[1].cents) / (here[0] - before[0])
-        tension = here[0] - here[1].cents / min(max(slope, 0.3), 3.0)
+    for tries in range(2 * MOST_TRIES):
+        slope = _slope(before, here)
+        if tries >= MOST_TRIES:
+            if best and abs(best[1].cents) < JUMP_CENTS:
+                break
+            slope = math.inf if abs(here[1].cents) < JUMP_CENTS else whole
+        tension = here[0] - here[1].cents / slope
         before, here = here, (tension, leaking.sung(tension))
         if math.isnan(here[1].cents):
             return None
@@ -517,6 +526,12 @@ def _closed_in(
             if abs(best[1].cents) < AIM_CENTS:
                 break
     return best if best and abs(best[1].cents) < JUMP_CENTS else None
+
+
+def _slope(one: tuple[float, _Note], other: tuple[float, _Note]) -> float:
+    """Return by how much the note rises with the tension, within what folds do."""
+    tenser = other[0] - one[0]
+    return min(max((other[1].cents - one[1].cents) / tenser, 0.3), 3.0) if tenser else 3.0
 
 
 def _curve(

@@ -1,5 +1,6 @@
 """Folds that sing an aim: what is solved for them, what is refused, and what is kept of it."""
 
+import math
 import subprocess
 import sys
 from pathlib import Path
@@ -39,6 +40,29 @@ def leaked(singer):
 
 
 # --- what is solved ------------------------------------------------------------------------------
+
+
+class Late:
+    """Folds whose note jumps over the aim, and whose lungs come by halves to what tension asks."""
+
+    def __init__(self, jump, follows):
+        self.jump, self.follows, self.lungs = jump, follows, 1500.0
+
+    def sung(self, tension):
+        beside = tension + 228.0
+        wanted = 1530.0 + 8.0 * beside
+        self.lungs += self.follows * (wanted - self.lungs)
+        off = 1.5 * beside + math.copysign(self.jump, beside) + 0.1 * (self.lungs - wanted)
+        return folds._Note(off, 0.3, self.lungs)
+
+
+@pytest.mark.parametrize(("jump", "follows"), [(0.0, 0.5), (0.5, 0.5), (0.8, 0.8)])
+def test_an_aim_is_found_where_lungs_follow_late(jump, follows):
+    late = Late(jump, follows)
+    low, high = ((tension, late.sung(tension)) for tension in (-300.0, -200.0))
+    tension, note = folds._closed_in(late, low, high)
+    assert abs(tension + 228.0) < 1.0
+    assert abs(note.cents) < folds.JUMP_CENTS
 
 
 @long_run
