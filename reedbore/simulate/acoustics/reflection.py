@@ -40,6 +40,7 @@ from reedbore.simulate.acoustics.bore import (
 from reedbore.simulate.acoustics.chamber import SHORTEST, Chamber, chamber, through
 from reedbore.simulate.acoustics.delay import delay_response
 from reedbore.simulate.acoustics.rational import (
+    ROUNDS,
     ROUNDS_NEAR,
     find_pairs,
     one_thread,
@@ -499,9 +500,7 @@ def _shape(
     late = delay_response(delay, grid.z)
     if not plain:
         weight = weight / (1.0 + (grid.frequency / HIGHEST_PAIR_HZ) ** 8)
-    found = functools.partial(find_pairs, fixed * weight[:, None], late * weight)
-    if known is None:
-        pairs = found(start, grid.z, target * weight)
-    else:
-        pairs = found(known, grid.z, target * weight, rounds=ROUNDS_NEAR)
+    begin, rounds = (start, ROUNDS) if known is None else (known, ROUNDS_NEAR)
+    rows, wanted = fixed * weight[:, None], target * weight
+    pairs = find_pairs(rows, late * weight, begin, grid.z, wanted, rounds=rounds)
     return empty._replace(pairs=pairs, pair_gains=np.zeros((pairs.size, 2)))
