@@ -6,6 +6,7 @@ whoever would have made it.
 
 import functools
 import threading
+from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, Generic, NamedTuple, TypeVar
@@ -37,31 +38,37 @@ class Remembered(Generic[R]):
 
     def __init__(self, function: Callable[..., R], most: int) -> None:
         self.name = f"{function.__module__}.{function.__qualname__}"
-        self._function = function
-        self._given: dict[tuple[Any, ...], R] = {}
-        self._kept = functools.lru_cache(most)(self._make)
-        self.cache_clear = self._kept.cache_clear
+        self._function, self._most = function, most
+        self._results = OrderedDict[tuple[Any, ...], R]()
+        self._lock = threading.Lock()
+        self.cache_clear = self._results.clear
         functools.update_wrapper(self, function)
         _known[self.name] = self
 
     def __call__(self, *asked: Any) -> R:
-        """Return the result: as it is kept, given, or made now."""
-        return self._kept(*asked)
-
-    def give(self, asked: tuple[Any, ...], result: R) -> None:
-        """Keep a result that was made elsewhere, unless there is one."""
-        self._given[asked] = result
-        self._kept(*asked)
-        self._given.pop(asked, None)
-
-    def _make(self, *asked: Any) -> R:
-        if asked in self._given:
-            return self._given[asked]
+        """Return the result: as it is kept, or made now."""
+        with self._lock:
+            if asked in self._results:
+                self._results.move_to_end(asked)
+                return self._results[asked]
         result = self._function(*asked)
+        self.give(asked, result)
         made: list[Made] | None = getattr(_made, "here", None)
         if made is not None:
             made.append(Made(self.name, asked, result))
         return result
+
+    def knows(self, *asked: Any) -> bool:
+        """Say whether a result is kept."""
+        return asked in self._results
+
+    def give(self, asked: tuple[Any, ...], result: R) -> None:
+        """Keep a result, unless there is one."""
+        with self._lock:
+            self._results.setdefault(asked, result)
+            self._results.move_to_end(asked)
+            if len(self._results) > self._most:
+                self._results.popitem(last=False)
 
 
 def remembered(most: int) -> Callable[[Callable[..., R]], Remembered[R]]:

@@ -8,7 +8,7 @@ import functools
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from threading import Lock
 from typing import Any, NamedTuple, Protocol, TypeVar
@@ -112,8 +112,15 @@ class Executor(Protocol):
         """How many threads are best at giving it work."""
 
     @property
+    def processes(self) -> int:
+        """Between how many processes at most, which all have the machine, work is best shared."""
+
+    @property
     def joins(self) -> bool:
         """Whether lanes that have come as far can be put together."""
+
+    def shared(self, processes: int) -> "Executor":
+        """Return what each of so many processes is given, with its share of the threads."""
 
     def start(self, lanes: Driven, shared: Shared) -> Running:
         """Set up lanes, at rest."""
@@ -147,7 +154,7 @@ class CpuLanes:
 
     Attributes
     ----------
-    threads, width : int
+    threads, width, processes : int
         As of an `Executor`; by default as many threads as there are cores for this process.
     loop : callable
         For a kind of lanes, and how many a block has, the loop from `lanes.make_lanes`.
@@ -160,8 +167,13 @@ class CpuLanes:
     threads: int = usable_cores()
     width: int = 512
     loop: Callable[[Kind, int], Any] = compiled_loop
+    processes: int = 1
     joins: bool = True
     alone: int = blocks.ALONE
+
+    def shared(self, processes: int) -> "CpuLanes":
+        """Return what each of so many processes is given; see `Executor`."""
+        return replace(self, threads=max(self.threads // processes, 1))
 
     def start(self, lanes: Driven, shared: Shared) -> "CpuRunning":
         """Set up lanes, at rest."""

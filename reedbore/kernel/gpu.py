@@ -9,7 +9,7 @@ with the rows that a kind of lanes uses and no others.
 import functools
 import inspect
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import ModuleType
 from typing import Any, NamedTuple, TypeVar
 
@@ -23,7 +23,16 @@ from reedbore.errors import ReedboreError
 from reedbore.kernel import rows
 from reedbore.kernel.blocks import Columns, Whole, columns_of, line_steps
 from reedbore.kernel.compiler import KEPT, assembled
-from reedbore.kernel.executor import COMPILING, Emitted, Keep, Shared, kept, usable_cores
+from reedbore.kernel.executor import (
+    COMPILING,
+    CpuLanes,
+    Emitted,
+    Keep,
+    Running,
+    Shared,
+    kept,
+    usable_cores,
+)
 from reedbore.kernel.folds import SECTIONS
 from reedbore.kernel.lanes import Kind, choices, move_lanes, name_of
 from reedbore.kernel.numbers import Driven, vent_rise
@@ -44,11 +53,18 @@ MOST_THREADS = 64
 LANE_BYTES = 120_000
 """About so much of the card's memory a lane takes, what it hands over included."""
 
-WIDTHS = 1 << 10, 1 << 17
-"""So many lanes at least, and at most, are started together: a step of few takes as long."""
+WIDTHS = 1 << 10, 1 << 15
+"""So many lanes at least, and at most, are started together: a step of few takes as long, and while
+some are judged others are to be stepped."""
 
-BATCHES = 4
+BATCHES = 12
 """So many batches of this width shall have room on the card."""
+
+FEW = 512
+"""Fewer lanes the cores step sooner: a card takes as long for one as for thousands."""
+
+PROCESS_BYTES = 8 << 30
+"""A process that drives a card takes about so much of its memory, and may have it."""
 
 MOST_THREADS_HERE = 16
 """More threads would only wait for each other."""
@@ -262,8 +278,10 @@ class GpuLanes:
 
     Attributes
     ----------
-    width, threads : int
+    width, threads, processes : int
         As of an `Executor`; the card is full at some ten thousand lanes in all.
+    few : int
+        Fewer lanes are left to the cores.
 
     Raises
     ------
@@ -273,7 +291,9 @@ class GpuLanes:
 
     width: int = WIDTHS[1]
     threads: int = 4
+    processes: int = 1
     joins: bool = False
+    few: int = 0
 
     def __post_init__(self) -> None:
         if why := missing():
@@ -284,11 +304,19 @@ class GpuLanes:
         """Return the machine with as many lanes and threads as card and cores are good for."""
         threads = min(max(usable_cores(), 4), MOST_THREADS_HERE)
         least, most = WIDTHS
-        free = cuda.current_context().get_memory_info()[0] / (LANE_BYTES * BATCHES)
-        return cls(width=int(min(max(free, least), most)), threads=threads)
+        free = cuda.current_context().get_memory_info()[0]
+        width = int(min(max(free / (LANE_BYTES * BATCHES), least), most))
+        processes = min(max(free // PROCESS_BYTES, 1), BATCHES)
+        return cls(width, threads, processes, few=FEW)
 
-    def start(self, lanes: Driven, shared: Shared) -> "GpuRunning":
+    def shared(self, processes: int) -> "GpuLanes":
+        """Return what each of so many processes is given; see `Executor`."""
+        return replace(self, threads=max(self.threads // processes, 1))
+
+    def start(self, lanes: Driven, shared: Shared) -> Running:
         """Set up lanes, at rest."""
+        if len(lanes) < self.few:
+            return CpuLanes(threads=self.threads).start(lanes, shared)
         return GpuRunning(lanes, shared)
 
 
@@ -360,7 +388,9 @@ class GpuRunning:
             *(lines, sung, levels, pressure, ticks),
         )
         turned = [_turned(part, stream) for part in (pressure, ticks)]
-        shown = [np.zeros(part.shape) for part in (lines, sung, levels, *turned)]
+        shown = [np.empty(part.shape) for part in (lines, sung, levels, *turned)]
+        if not group.kind.folds:
+            shown[1][:] = 0.0
         for part, here in zip((lines, sung, levels, *turned), shown, strict=True):
             if here.size and (part is not sung or group.kind.folds):
                 part.copy_to_host(here, stream)

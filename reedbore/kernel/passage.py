@@ -27,8 +27,8 @@ from reedbore.kernel.valve import VALVES
 
 Reals = NDArray[np.float64]
 
-LISTENS_S = 0.25
-"""The slowest pole of a reflection has died away ten times over. [s]"""
+LISTENS_S = 0.35
+"""The slowest pole of a reflection, 3 Hz, has died away to a thousandth. [s]"""
 
 BEFORE, COMING = range(1, 3)
 """Columns beside that of reed and mouth: the bore that was, while it goes, and the one that is."""

@@ -395,8 +395,22 @@ def edge(
         elif found.state == Keeps.SLIPS:
             slips = middle
         else:
-            return Edge(follows, slips)
+            fine = 0.5 * fineness
+            follows = yield from _nearer(follows, middle, Keeps.FOLLOWS, fine, longest, bounded)
+            slips = yield from _nearer(slips, middle, Keeps.SLIPS, fine, longest, bounded)
+            break
     return Edge(follows, slips)
+
+
+def _nearer(
+    known: float, untold: float, wanted: Keeps, fineness: float, longest: float, bounded: float
+) -> Question[float]:
+    """Find how near to a detuning that tells nothing, for the edge is near, others still tell."""
+    while abs(untold - known) > fineness:
+        middle = 0.5 * (known + untold)
+        found = yield from watch(middle, longest, bounded)
+        known, untold = (middle, untold) if found.state == wanted else (known, middle)
+    return known
 
 
 def period(states: NDArray[np.float64], longest: int = 8, tolerance: float = 1e-2) -> int | None:

@@ -215,10 +215,8 @@ def phase_track(
     turn = 2.0 * np.pi * hz / rate
     clock = np.exp(-1j * turn * np.arange(length)) * window * (2.0 / window.sum())
     frames = np.lib.stride_tricks.sliding_window_view(samples, length)[::hop]
-    line = np.empty(len(starts), dtype=np.complex128)
-    for index, frame in enumerate(frames):
-        line[index] = frame @ clock
-    line *= np.exp(-1j * turn * starts)
+    parts = frames @ np.stack((clock.real, clock.imag), axis=1)
+    line = (parts[:, 0] + 1j * parts[:, 1]) * np.exp(-1j * turn * starts)
     times = (starts + 0.5 * (length - 1)) / rate
     return PhaseTrack(times, np.unwrap(np.angle(line)) / (2.0 * np.pi), np.abs(line))
 

@@ -16,8 +16,8 @@ BLACKMAN_HARRIS = (0.35875, -0.48829, 0.14128, -0.01168)
 HALF_WIDTH = 4
 # Levels are given down to here, so that silence has one. [dB]
 SILENCE_DB = -300.0
-# Of so many sounds lines are sought together: more would not fit into the cache.
-AT_ONCE = 32
+# Of so many sounds lines are sought together: with fewer, threads would wait for Python's lock.
+AT_ONCE = 256
 # Lengths that are whole multiples of this have many small factors, and are transformed many times
 # faster. [samples]
 GRAIN = 96

@@ -12,7 +12,7 @@ shape (n,), one value per angular frequency; `omega` is an array of shape (n,), 
 
 import math
 from collections.abc import Iterable
-from functools import cache, reduce
+from functools import cache, lru_cache, reduce
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -30,6 +30,7 @@ SERIES_LIMIT = 1.0 / 25.0  # largest 1/r at which the series of the wall layer i
 FRACTION_TERMS = 60  # of J₁/J₀ where that series is not exact
 WIDEST_PART = 1.3  # ratio of radii above which a lossy cone is cut into parts
 NEWTON_STEPS = 5
+KEPT_POINTS = 1000  # losses at no more frequencies than these are kept
 
 
 class Peaks(NamedTuple):
@@ -121,6 +122,21 @@ def wall_loss(radius: float, omega: Reals, gas: "Gas") -> tuple[Complexes, Compl
        parameter approximations for isothermal and nonisothermal boundary conditions,"
        J. Acoust. Soc. Am. 75(1), 58-62, 1984.
     """
+    alike = omega.dtype == np.float64 and omega.ndim == 1 and isinstance(radius, float)
+    if alike and omega.size <= KEPT_POINTS:
+        return _kept_wall_loss(radius, omega.tobytes(), gas)
+    return _wall_loss(radius, omega, gas)
+
+
+@lru_cache(maxsize=256)
+def _kept_wall_loss(radius: float, omega: bytes, gas: "Gas") -> tuple[Complexes, Complexes]:
+    """As `wall_loss`: the pieces and holes of all bores of a horn have few radii."""
+    propagation, impedance = _wall_loss(radius, np.frombuffer(omega), gas)
+    propagation.flags.writeable = impedance.flags.writeable = False
+    return propagation, impedance
+
+
+def _wall_loss(radius: float, omega: Reals, gas: "Gas") -> tuple[Complexes, Complexes]:
     free = np.asarray(1j * omega / gas.sound_speed, np.complex128)
     plain = gas.density * gas.sound_speed / (math.pi * radius**2)
     inverse_radius = np.sqrt(gas.viscosity / (gas.density * omega)) / radius

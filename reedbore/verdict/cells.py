@@ -478,7 +478,7 @@ def _looked(setups: Setups, reference: Reals, seconds: float | None, executor: E
     tail = lanes.ticks(look_s)
     late = lines.times >= 0.5 * (length - look_s)
     line = lines.line[:, late]
-    whole = ~lanes.burst & np.isfinite(tail).all(axis=1)
+    whole = ~lanes.burst & np.isfinite(tail.sum(axis=1))
     cycles = np.unwrap(np.angle(np.where(whole[:, np.newaxis], line, 0.0)), axis=1) / (2.0 * np.pi)
     hz = reference + slopes(lines.times[late], cycles)
     sung = np.full(len(setups), np.nan)

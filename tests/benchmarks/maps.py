@@ -95,7 +95,8 @@ def make_map(lengths: int, notes: int, seconds: float | None, on: str, path: Pat
         reflection.waveguide.cache_clear()
         start = time.perf_counter()
         before = [sum(resource.getrusage(who)[:2]) for who in WHO]
-        run.run(swept, path, on=machine, processes=processes)
+        helpers = 1 if processes > 1 else executor.usable_cores()
+        run.run(swept, path, on=machine, processes=processes, helpers=helpers)
         took = time.perf_counter() - start
         busy = sum(sum(resource.getrusage(who)[:2]) for who in WHO) - sum(before)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0

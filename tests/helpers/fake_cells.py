@@ -8,10 +8,13 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
+from reedbore.kernel.executor import CPU
 from reedbore.measures.locking import Edge
 from reedbore.model.presets import load_horn, setup_for
 from reedbore.model.setup import Setup
@@ -23,6 +26,24 @@ from reedbore.verdict.sweep import run, store
 from reedbore.verdict.sweep.plan import SUNG, Axis, Fingered, Sweep
 
 HZ = 116.0
+
+
+@dataclass(frozen=True)
+class Card:
+    """A machine that is given several blocks at a time, four cells of them."""
+
+    processes: int = 1
+    width: int = 4
+    threads: int = 2
+    joins: bool = True
+
+    def shared(self, processes: int) -> "Card":
+        return replace(self, threads=self.threads // processes)
+
+    def start(self, lanes: Any, shared: Any) -> Any:
+        return CPU.start(lanes, shared)
+
+
 calls = itertools.count()
 """Counts the blocks that were judged in this process."""
 

@@ -157,3 +157,13 @@ def test_a_card_is_taken_where_there_is_one_and_the_work_is_large(
     # How much a card holds is asked of the card.
     monkeypatch.setattr(gpu.GpuLanes, "for_this_card", classmethod(lambda card: card()))
     assert isinstance(executor.machine(on, lanes), chosen)
+
+
+@pytest.mark.parametrize(("count", "on_card"), [(2, False), (3, True)])
+def test_few_lanes_are_left_to_the_cores(count, on_card, monkeypatch):
+    monkeypatch.setattr(gpu, "missing", lambda: None)
+    monkeypatch.setattr(gpu, "GpuRunning", lambda *_: "card")
+    machine = gpu.GpuLanes(threads=4, few=3).shared(2)
+    lanes = Lanes([quick()] * count, REFERENCE, executor=machine)
+    assert (lanes._running == "card") == on_card
+    assert machine.threads == 2

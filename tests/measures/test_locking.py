@@ -265,6 +265,17 @@ def test_what_is_not_yet_decided_bounds_no_lock(half_range, start, share):
     assert low < -half_range - off < inside < half_range - off < high
 
 
+@pytest.mark.parametrize("off_edge", [0.0, 0.004, -0.004])
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_an_edge_near_a_detuning_that_tells_nothing_is_sought_on_both_sides_of_it(off_edge, way):
+    # Adler 1946: near the edge a phase needs minutes to come to rest, or to slip.
+    edge = 0.5 + off_edge
+    found = locking.answer(locking.edge(0.0, way, way, longest=60.0), adler(edge))
+    inside, outside = way * found.inside, way * found.outside
+    assert 0.4 < inside <= edge + 0.005
+    assert edge < outside < 0.7
+
+
 def test_the_search_for_edges_goes_no_farther_than_told():
     low, high = lock_range(adler(500.0), 0.0, farthest=30.0, fineness=0.1)
     assert -30.0 <= low < -29.8

@@ -159,12 +159,13 @@ def test_a_cell_has_left_its_register_beyond_fifty_cents(off, jumped):
     assert (hz[0], left[0]) == (played, jumped)
 
 
-@pytest.mark.parametrize("volume", [50.0, 60.0])
+@pytest.mark.parametrize("volume", [48.0, 50.0, 55.0, 60.0])
 def test_horn_that_plays_far_below_its_resonances_is_judged(tenor, volume):
-    # With so large a mouthpiece the horn repeats below a quarter of its lowest resonance.
+    # With so large a mouthpiece the horn repeats below a quarter of its lowest resonance. It beats
+    # four times a second with a third note beside it: one second is too short to tell its pitch.
     setup = sung(tenor.with_value("mouthpiece.volume_ml", volume), 1.5 * B_FLAT)
-    cell = judge_cells([setup], [B_FLAT], seconds=1.0)[0]
-    verdict = judge(render(setup, 1.0))
+    cell = judge_cells([setup], [B_FLAT], seconds=3.0)[0]
+    verdict = judge(render(setup, 3.0))
     assert cell.state == verdict.state != State.FAILED
     assert verdict.voice_off_hz == pytest.approx(cell.voice_off_hz, rel=1e-6)
 

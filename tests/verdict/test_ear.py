@@ -71,7 +71,7 @@ def test_ear_takes_a_voice_out_of_the_lock_that_still_muscles_find(fifth):
 
 @long_run
 def test_lock_that_the_ear_does_not_leave_alone_is_none(fifth):
-    found = judge(aimed(fifth, 0.0))
+    found = judge(aimed(fifth, -2.0))
     assert (found.state, found.reason) == (State.DRIFTING, Reason.EAR)
     assert abs(found.drift_hz) > 0.1
 

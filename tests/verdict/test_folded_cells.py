@@ -167,9 +167,9 @@ def sweep():
     middle = cents(1.5 * PLAYED, HZ)
     aims = Axis(name=SUNG, values=(middle - 65.0, middle - 35.0, middle + 10.0))
     gaps = Axis(name="voice.gap_mm", values=(0.3, 1.2))
-    # Four seconds leave some aims inside the lock undecided, and which of them hangs on the last
-    # bits of what folds are solved to.
-    return Sweep(setup=TENOR, fingered=Fingered(HZ), axes=(aims, gaps), horn="tenor", seconds=6.0)
+    # Four seconds leave some aims inside the lock undecided, six at times one: which of them hangs
+    # on the last bits of what folds are solved to.
+    return Sweep(setup=TENOR, fingered=Fingered(HZ), axes=(aims, gaps), horn="tenor", seconds=12.0)
 
 
 @pytest.fixture(scope="module")

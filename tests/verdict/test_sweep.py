@@ -12,7 +12,7 @@ import sys
 import time
 import tracemalloc
 from dataclasses import replace
-from functools import partial
+from functools import partial, partialmethod
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,8 @@ from reedbore import stopping
 from reedbore.errors import ReedboreError
 from reedbore.kernel.executor import CPU, CpuLanes
 from reedbore.model.presets import load_horn, setup_for
+from reedbore.simulate.acoustics.beforehand import Fitters
+from reedbore.simulate.acoustics.reflection import waveguide
 from reedbore.verdict.cells import Cell, judge_cells
 from reedbore.verdict.state import State
 from reedbore.verdict.sweep import plan, table
@@ -39,6 +41,7 @@ from reedbore.verdict.sweep.cells import (
     block_shape,
     blocks,
     cells,
+    count_bores,
     judge_block,
     judge_blocks,
     setups_of,
@@ -297,31 +300,39 @@ def test_processes_end_with_the_same_store(
 @pytest.mark.ci
 @pytest.mark.slow
 def test_threads_and_processes_judge_as_one_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    # The simulation itself, one core each; and blocks in groups, as a card is given them.
+    # The simulation itself, one core each; bores fitted here, or by processes; and blocks in
+    # groups, as a card is given them, by threads here or by processes.
+    monkeypatch.setattr(sweep_run, "FITS_EACH", 1)
     for module in (sweep_run, sweep_store):
         monkeypatch.setattr(module, "block_shape", lambda _: (2, 1))
-    grid = swept(Axis(name=SUNG, values=(0.0, 400.0, 700.0, 1200.0)), DEPTH, seconds=1.0)
+    lengths = Axis(name="bore.length_mm", values=(1000.0, 1010.0))
+    grid = swept(Axis(name=SUNG, values=(0.0, 400.0, 700.0, 1200.0)), lengths, seconds=1.0)
+    assert count_bores(grid) == 2
     two = CpuLanes(threads=2)
     ways = {
-        "alone": (two, 1, judge_cells),
-        "threads": (two, 1, None),
-        "processes": (two, 2, None),
-        "card": (Card(), 1, None),
+        "alone": (two, 1, 2, judge_cells),
+        "threads": (two, 1, 1, None),
+        "threads and fitters": (two, 1, 2, None),
+        "processes": (two, 2, 1, None),
+        "card": (fake_cells.Card(), 1, 2, None),
+        "card and drivers": (fake_cells.Card(processes=2), 1, 2, None),
     }
-    for name, (given, processes, judge) in ways.items():
+    fitted = []
+    monkeypatch.setattr(Fitters, "fit", partialmethod(fitted_as, Fitters.fit, fitted))
+    for name, (given, processes, helpers, judge) in ways.items():
         monkeypatch.setattr(sweep_run, "machine", lambda *_, given=given: given)
-        run(tmp_path / f"{name}.zarr", grid, processes=processes, judge=judge)
+        waveguide.cache_clear()
+        fitted.clear()
+        run(tmp_path / f"{name}.zarr", grid, processes=processes, helpers=helpers, judge=judge)
+        assert len(fitted) == {"threads and fitters": 4, "card": 2}.get(name, 0)  # blocks, groups
     alone, *others = (dict(fake_cells.files(tmp_path / f"{name}.zarr")) for name in ways)
-    assert others == [alone] * 3
+    assert others == [alone] * 5
+    assert count_bores(swept(DEPTH)) == 1
 
 
-class Card:
-    """A machine that is given several blocks at a time, four cells of them."""
-
-    width, threads, joins = 4, 2, True
-
-    def start(self, lanes: Any, shared: Any) -> Any:
-        return CPU.start(lanes, shared)
+def fitted_as(self: Fitters, fit: Any, fitted: list[Any], setups: Any) -> None:
+    fit(self, setups)
+    fitted.append(setups)
 
 
 @pytest.mark.parametrize(
@@ -329,8 +340,8 @@ class Card:
     [
         (CpuLanes(threads=2), None, False),
         (CpuLanes(threads=2), fake_cells.judge, False),
-        (Card(), None, True),
-        (Card(), fake_cells.judge, False),
+        (fake_cells.Card(), None, True),
+        (fake_cells.Card(), fake_cells.judge, False),
     ],
 )
 def test_only_a_card_is_given_blocks_together_and_only_to_judge_them_itself(
@@ -340,7 +351,22 @@ def test_only_a_card_is_given_blocks_together_and_only_to_judge_them_itself(
     monkeypatch.setattr(sweep_run, "machine", lambda *_: given)
     monkeypatch.setattr(sweep_run, "fill", lambda *words: dealt.append(words[3].func))
     run(tmp_path / "map.zarr", judge=judge)
-    assert dealt == [sweep_run._in_groups if together else sweep_run.deal_out]
+    run(tmp_path / "map.zarr", judge=judge, cluster="tcp://one:1")
+    assert dealt == [sweep_run._in_groups if together else sweep_run.deal_out, sweep_run.deal_out]
+
+
+@pytest.mark.parametrize(
+    ("on", "cluster", "chosen"),
+    [("auto", None, "auto"), ("auto", "tcp://one:1", "cpu"), ("gpu", "tcp://one:1", "gpu")],
+)
+def test_workers_of_a_cluster_are_not_thought_to_have_the_card_that_stands_here(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, on: str, cluster: str | None, chosen: str
+):
+    asked = []
+    monkeypatch.setattr(sweep_run, "machine", lambda *words: asked.append(words) or CPU)
+    monkeypatch.setattr(sweep_run, "fill", lambda *_: None)
+    run(tmp_path / "map.zarr", on=on, cluster=cluster)
+    assert [words[0] for words in asked] == [chosen]
 
 
 def test_a_card_that_is_not_there_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

@@ -143,9 +143,13 @@ def run(
     from reedbore.kernel.executor import usable_cores  # noqa: PLC0415
     from reedbore.verdict.sweep import run as sweep_run  # noqa: PLC0415
 
-    # To find out how folds sing keeps Python busy, and Python one core a process.
-    processes = usable_cores() if swept.setup.voice.folded else 1
-    sweep_run.run(swept, path, edges=edges, part=part, cluster=cluster, on=on, processes=processes)
+    # To find out how folds sing keeps Python busy, and Python one core a process; so do fits.
+    cores = usable_cores()
+    processes, helpers = (cores, 1) if swept.setup.voice.folded else (1, cores)
+    sweep_run.run(
+        swept, path, edges=edges, part=part, cluster=cluster, on=on,
+        processes=processes, helpers=helpers,
+    )  # fmt: skip
     states, locked = table.count(path)
     failed, edges_failed = table.failures(path), table.failures(path, "edges")
     found = table.locks(path)

@@ -10,7 +10,9 @@ from reedbore.errors import ModelError
 from reedbore.kernel import folds, rows
 from reedbore.kernel.numbers import Numbers, Taps
 from reedbore.kernel.player import LIP
+from reedbore.model.bore import Bore
 from reedbore.model.setup import Setup
+from reedbore.physics.air import Gas
 from reedbore.simulate.acoustics import bore, reflection
 from reedbore.simulate.acoustics.airway import airway
 from reedbore.simulate.acoustics.airway_filter import Upstream, upstream_filter
@@ -30,8 +32,12 @@ LEAST_STEPS = 10.0
 
 def waveguide_of(setup: Setup) -> reflection.Waveguide:
     """Return the fitted delays and filters of a setup's bore."""
-    gas = bore.gas_of(setup)
-    return reflection.waveguide(setup.bore, setup.mouthpiece.volume, gas, setup.time.rate)
+    return reflection.waveguide(*fitted_to(setup))
+
+
+def fitted_to(setup: Setup) -> tuple[Bore, float, Gas, float]:
+    """Return what `reflection.waveguide` is asked for a setup."""
+    return setup.bore, setup.mouthpiece.volume, bore.gas_of(setup), setup.time.rate
 
 
 def numbers_of(setup: Setup) -> Numbers:

@@ -27,7 +27,13 @@ DENSE = 3600
 """Points of the passivity check, from DC to half the rate."""
 
 FINER = 4
-"""By so much the points are denser that it ends with."""
+"""By so much the points are denser that it ends with, where a response is highest."""
+
+NEAR = 0.9
+"""Only a response that comes so near to 1 is looked at with them."""
+
+OVER, UNDER = 1e-9, 1e-6
+"""A response exceeds 1 if it is so much above; one that did is held so far below."""
 
 FARTHEST = 0.9995
 """No pole pair is found nearer to the unit circle."""
@@ -36,9 +42,9 @@ SHARPEST = 50.0
 """Nor with a higher quality, which could hide between two points of the passivity check."""
 
 ROUNDS_HELD = 25
-"""Of pulling a fit back to 1, at most."""
+"""Of holding a fit below 1, at most."""
 
-ROUNDS, ROUNDS_NEAR = 10, 4
+ROUNDS, ROUNDS_NEAR = 10, 2
 """Of vector fitting: from anywhere, and from where the poles of nearly the same response lie."""
 
 
@@ -52,32 +58,40 @@ def one_thread() -> Any:
     return _libraries().limit(limits=1, user_api="blas")
 
 
+class Least(NamedTuple):
+    """A linear least-squares problem with no more rows than unknowns: |square·x − wanted|."""
+
+    square: Reals
+    """Shape (m, m)."""
+    wanted: Reals
+    """Shape (m,)."""
+    rest: float
+    """What no unknowns can mend, a length beside the other."""
+
+    @classmethod
+    def of(cls, rows: Complexes, wanted: Complexes) -> "Least":
+        """Make complex rows, shape (n, m), few, for m real unknowns."""
+        return cls.of_real(_halves(np.column_stack((rows, wanted))))
+
+    @classmethod
+    def of_real(cls, rows: Reals) -> "Least":
+        """Make real rows few; their last column is what is wanted."""
+        few: Reals = np.asarray(np.linalg.qr(rows, "r"))
+        return cls(few[:-1, :-1], few[:-1, -1], abs(float(few[-1, -1])))
+
+    def solve(self) -> Reals:
+        """Return the unknowns, shape (m,); of those that do as well the smallest."""
+        return np.asarray(np.linalg.lstsq(self.square, self.wanted, None)[0], np.float64)
+
+
 def solve(rows: Complexes, wanted: Complexes) -> Reals:
     """Solve complex least squares for real unknowns."""
-    return np.asarray(np.linalg.lstsq(_halves(rows), _halves(wanted), None)[0], np.float64)
+    return Least.of(rows, wanted).solve()
 
 
 def _halves(rows: Complexes) -> Reals:
     """Set the imaginary halves of rows below the real ones."""
     return np.concatenate((rows.real, rows.imag))
-
-
-class _Kept(NamedTuple):
-    """Rows of a least-squares problem that stay, made as few as there are unknowns."""
-
-    rows: Reals
-    wanted: Reals
-
-    @classmethod
-    def of(cls, rows: Complexes, wanted: Complexes) -> "_Kept":
-        across, few = np.linalg.qr(_halves(rows))
-        return cls(few, across.T @ _halves(wanted))
-
-    def solve_with(self, rows: Complexes, wanted: Complexes) -> Reals:
-        """Solve for the real unknowns, some rows more."""
-        all_rows = np.concatenate((self.rows, rows.real, rows.imag))
-        all_wanted = np.concatenate((self.wanted, wanted.real, wanted.imag))
-        return np.linalg.lstsq(all_rows, all_wanted, None)[0]
 
 
 def real_sections(poles: Reals, z: Complexes) -> Complexes:
@@ -95,7 +109,7 @@ def pair_sections(pairs: Complexes, z: Complexes) -> Complexes:
 def passive_fit(
     basis: Callable[[Complexes], Complexes], z: Complexes, target: Complexes, weight: Reals
 ) -> Reals:
-    """Solve the weighted linear least squares; pull the answer back wherever it exceeds 1.
+    """Solve the weighted linear least squares so that the answer exceeds 1 nowhere.
 
     Parameters
     ----------
@@ -107,47 +121,130 @@ def passive_fit(
     Returns
     -------
     ndarray, shape (m,)
-        Weights of the responses. Their sum exceeds 1 nowhere on a grid of `DENSE` points.
+        Weights of the responses. Their sum exceeds 1 nowhere on a grid of `DENSE` points, nor
+        between them where it is highest.
+
+    Notes
+    -----
+    Where the response exceeds 1 most, its part in the direction that it has there is held below 1,
+    one linear condition; so again with all conditions, until there is no such place: cutting
+    planes, which end at the best of all passive answers [1]_.
+
+    References
+    ----------
+    .. [1] J. E. Kelley, "The cutting-plane method for solving convex programs," J. Soc. Indust.
+       Appl. Math. 8(4), 703-712, 1960.
     """
-    kept = _Kept.of(basis(z) * weight[:, None], target * weight)
-    fine = basis(_upper_half(FINER * DENSE))
-    dense = fine[::FINER]
-    pull = np.zeros(len(dense))
-    rows, wanted = dense[:0], fine[:0, 0]
+    least = Least.of(basis(z) * weight[:, None], target * weight)
+    back = np.linalg.pinv(least.square, least.square.shape[0] * np.finfo(np.float64).eps)
+    found = free = back @ least.wanted
+    dense = basis(_upper_half(np.linspace(0.0, 1.0, DENSE)))
+    held = np.zeros((0, free.size))
     for _ in range(ROUNDS_HELD):
         stopping.check()
-        found = kept.solve_with(rows, wanted)
-        response = dense @ found
-        size = np.abs(response)
-        over = size > 1.0 + 1e-9
+        size = np.abs(dense @ found)
+        tops = _tops(size)
+        seen = dense[tops]
+        if size.max() <= 1.0 + OVER:
+            seen = basis(_upper_half(_around(tops)).ravel())
+        response = seen @ found
+        over = np.abs(response) > 1.0 + OVER
         if not over.any():
-            missed = fine[np.abs(fine @ found) > 1.0 + 1e-9]
-            if not len(missed):
+            break
+        response = response[over, None]
+        held = np.vstack((held, np.real(response.conj() / np.abs(response) * seen[over])))
+        step = held @ back
+        found = free + back @ _shortest(step, 1.0 - UNDER - held @ free)
+    around = _around(tops)
+    fine = np.abs(basis(_upper_half(around).ravel()) @ found).reshape(around.shape)
+    return found / max(1.0, max(size.max(), _highest(fine)) * (1.0 + BETWEEN_POINTS))
+
+
+def _shortest(rows: Reals, most: Reals) -> Reals:
+    """Return the shortest x, shape (m,), with rows·x ≤ most.
+
+    That is a least-squares problem whose unknowns, one a row, are not negative [1]_.
+
+    References
+    ----------
+    .. [1] C. L. Lawson and R. J. Hanson, "Solving Least Squares Problems," Prentice-Hall, 1974,
+       ch. 23 (from memory).
+    """
+    columns = np.vstack((-rows.T, -most))
+    wanted = np.zeros(len(columns))
+    wanted[-1] = 1.0
+    rest = columns @ nonnegative(columns, wanted) - wanted
+    return -rest[:-1] / rest[-1]
+
+
+def nonnegative(rows: Reals, wanted: Reals) -> Reals:
+    """Solve least squares for unknowns that are not negative, by active sets [1]_.
+
+    A library has it, but takes longer to be loaded than all fits of a horn.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (n, m)
+    wanted : ndarray, shape (n,)
+
+    Returns
+    -------
+    ndarray, shape (m,)
+
+    References
+    ----------
+    .. [1] C. L. Lawson and R. J. Hanson, "Solving Least Squares Problems," Prentice-Hall, 1974,
+       ch. 23 (from memory).
+    """
+    found = np.zeros(rows.shape[1])
+    free = np.zeros(found.size, np.bool_)
+    least = np.finfo(np.float64).eps * np.abs(rows).max() * sum(rows.shape)
+    for _ in range(3 * found.size):
+        slope = np.where(free, -np.inf, rows.T @ (wanted - rows @ found))
+        if slope.max() <= least:
+            break
+        free[slope.argmax()] = True
+        while True:
+            trial = np.zeros(found.size)
+            trial[free] = np.linalg.lstsq(rows[:, free], wanted, None)[0]
+            below = free & (trial <= 0.0)
+            if not below.any():
                 break
-            dense = np.vstack((dense, missed))
-            pull = np.concatenate((pull, np.zeros(len(missed))))
-            response = dense @ found
-            size = np.abs(response)
-            over = size > 1.0 + 1e-9
-        pull[over] += 0.1 * weight.max()
-        held = pull > 0.0
-        rows = dense[held] * pull[held, None]
-        wanted = response[held] / np.maximum(size[held], 1.0) * pull[held] * 0.9999
-    return found / max(1.0, _highest(np.abs(fine @ found)) * (1.0 + BETWEEN_POINTS))
+            way = found[below] / (found[below] - trial[below])
+            found += way.min() * (trial - found)
+            free[np.flatnonzero(below)[way == way.min()]] = False
+            found[~free] = 0.0
+        found = trial
+    return found
+
+
+def _tops(size: Reals) -> NDArray[np.int64]:
+    """Return where a response is higher than beside, on points of the passivity check."""
+    beside = np.concatenate(((0.0,), size, (0.0,)))
+    return np.flatnonzero((size >= NEAR) & (size >= beside[:-2]) & (size >= beside[2:]))
+
+
+def _around(tops: NDArray[np.int64]) -> Reals:
+    """Return finer points on both sides of some of the check, a row each, from 0 to 1."""
+    steps = np.arange(-FINER, FINER + 1) / FINER
+    return np.clip((tops[:, None] + steps) / (DENSE - 1), 0.0, 1.0)
 
 
 def _highest(size: Reals) -> float:
-    """Return the greatest value of a response, by parabolas also where it lies between points."""
-    before, top, after = size[:-2], size[1:-1], size[2:]
+    """Return the greatest value of responses, by parabolas also where it lies between points.
+
+    They run along the last axis.
+    """
+    before, top, after = size[..., :-2], size[..., 1:-1], size[..., 2:]
     peaks = (top >= before) & (top >= after) & (before + after < 2.0 * top)
     before, top, after = before[peaks], top[peaks], after[peaks]
     between = top + (before - after) ** 2 / (8.0 * (2.0 * top - before - after))
-    return float(max(size.max(), between.max(initial=0.0)))
+    return float(max(size.max(initial=0.0), between.max(initial=0.0)))
 
 
-def _upper_half(count: int) -> Complexes:
-    """Return points of the upper half of the unit circle, denser towards DC."""
-    return np.exp(1j * math.pi * np.linspace(0.0, 1.0, count) ** 3)
+def _upper_half(share: Reals) -> Complexes:
+    """Return points of the upper half of the unit circle, denser towards DC, by shares of it."""
+    return np.exp(1j * math.pi * share**3)
 
 
 def find_pairs(
@@ -187,11 +284,10 @@ def find_pairs(
        vector fitting," IEEE Trans. Power Delivery 14(3), 1052-1061, 1999.
     """
     across = np.linalg.qr(_halves(fixed))[0]
-    beside = _beside(across, _halves(target))
     for _ in range(rounds):
         sections = _pair_fractions(pairs, z)
-        rows = np.hstack((delayed[:, None] * sections, -target[:, None] * sections))
-        found = np.asarray(np.linalg.lstsq(_beside(across, _halves(rows)), beside, None)[0])
+        rows = np.column_stack((delayed[:, None] * sections, -target[:, None] * sections, target))
+        found = Least.of_real(_beside(across, _halves(rows))).solve()
         pairs = _zeros(pairs, found[-2 * pairs.size :], farthest)
     return pairs
 

@@ -10,7 +10,7 @@ import numpy as np
 import zarr
 
 from reedbore.errors import ReedboreError
-from reedbore.kernel.executor import CPU, CpuLanes
+from reedbore.kernel.executor import CPU
 from reedbore.model.setup import Horn, Singer
 from reedbore.model.sidecar import versions
 from reedbore.verdict.atlas.blocks import clock_block, singer_block
@@ -56,7 +56,7 @@ def run(
     check(atlas)
     prepare(path, atlas)
     processes = 1 if cluster else min(processes, len(atlas.notes) * len(atlas.depths))
-    executor = CpuLanes(threads=max(CPU.threads // processes, 1)) if processes > 1 else CPU
+    executor = CPU.shared(processes)
     deal = partial(deal_out, cluster=cluster, processes=processes)
     fill(path, "clock", part, deal, partial(clock, atlas, executor=executor))
     if atlas.voices:

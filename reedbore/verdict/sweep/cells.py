@@ -41,6 +41,9 @@ LEAST_CELLS = 128
 MOST_BLOCKS = 64
 """In more blocks than about this no large sweep of a second each is kept: writing costs too."""
 
+TUBES = "air.", "bore.", "mouthpiece.", "time."
+"""Settings that make another bore begin so."""
+
 Block = tuple[slice, ...]
 Values = dict[str, NDArray[Any]]
 Judge = Callable[..., Sequence["Cell"]]
@@ -64,14 +67,18 @@ def block_shape(sweep: Sweep) -> tuple[int, ...]:
         most = max(BLOCK_CELLS, math.prod(sweep.shape) // MOST_BLOCKS)
         cells = min(max(int(most / sweep.seconds), LEAST_CELLS), most)
     names = [axis.name for axis in sweep.axes]
-    tubes = ("air.", "bore.", "mouthpiece.", "time.")
     shape = [1] * len(names)
-    for place in sorted(range(len(names)), key=lambda place: names[place].startswith(tubes)):
+    for place in sorted(range(len(names)), key=lambda place: names[place].startswith(TUBES)):
         length = sweep.shape[place]
         share = min(length, max(cells, 1))
         shape[place] = math.ceil(length / math.ceil(length / share))
         cells //= shape[place]
     return tuple(shape)
+
+
+def count_bores(sweep: Sweep) -> int:
+    """Return how many different bores a sweep has."""
+    return math.prod(len(axis.values) for axis in sweep.axes if axis.name.startswith(TUBES))
 
 
 def blocks(shape: Sequence[int], block: Sequence[int]) -> Iterator[tuple[tuple[int, ...], Block]]:

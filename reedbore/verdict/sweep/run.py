@@ -26,10 +26,12 @@ from reedbore.errors import ModelError, ReedboreError
 from reedbore.kernel.executor import CPU, CpuLanes, Executor, machine
 from reedbore.model.setup import Setup
 from reedbore.notes import cents, simple_ratios
+from reedbore.simulate.acoustics.beforehand import Fitters
 from reedbore.simulate.acoustics.rational import one_thread
 from reedbore.simulate.lungs import breathing
+from reedbore.simulate.many import Setups
 from reedbore.verdict import lock_edges, singer
-from reedbore.verdict.cells import judge_all
+from reedbore.verdict.cells import Cell, judge_all
 from reedbore.verdict.questions import Progress
 from reedbore.verdict.result import SIMPLE
 from reedbore.verdict.state import EdgeState, Reason, State, broke_down
@@ -42,6 +44,7 @@ from reedbore.verdict.sweep.cells import (
     as_letters,
     blank,
     block_shape,
+    count_bores,
     judge_block,
     judge_blocks,
 )
@@ -54,7 +57,10 @@ NEAR_CENTS = 100.0
 BLOCKS_EACH = 2
 """Fewer blocks for a process are not worth its start."""
 
-GROUPS_AT_ONCE = 3
+FITS_EACH = 16
+"""Fewer fits for a process are not worth its start."""
+
+GROUPS_AT_ONCE = 4
 """So many groups of blocks keep a card busy: one is stepped while others are fitted and judged."""
 
 TELLS_S = 0.3
@@ -102,6 +108,7 @@ def run(
     cluster: str | None = None,
     on: str = "cpu",
     processes: int = 1,
+    helpers: int = 1,
     judge: Judge | None = None,
     seek: Seek | None = None,
 ) -> None:
@@ -126,6 +133,9 @@ def run(
         Between how many of them the blocks are dealt out here, if there are several for each;
         with one, between threads. A program of yours that asks for more than one must keep its
         own start under ``if __name__ == "__main__"``.
+    helpers : int
+        So many processes at most help where threads do the rest: they fit bores, or drive a card
+        too; the same holds for them.
     judge, seek : callable
         What judges cells and finds edges, instead of the simulation.
 
@@ -136,7 +146,8 @@ def run(
         written, or the cluster is lost.
     """
     check(sweep, edges=edges)
-    executor = machine(on, math.prod(sweep.shape))
+    # A card that stands here is not the workers'.
+    executor = machine("cpu" if cluster and on == "auto" else on, math.prod(sweep.shape))
     store.prepare(path, sweep, edge_plan(sweep) if edges else None)
     # What others judge with may mind threads.
     threads = 1 if cluster or judge else executor.threads
@@ -144,12 +155,18 @@ def run(
     deal, each = _dealt(
         executor, cells // math.prod(block_shape(sweep)), processes, threads, cluster
     )
-    judges = judge or partial(judge_all, executor=each)
-    if not isinstance(each, CpuLanes) and not judge:
-        # A card is full at many lanes, and what steps few of them takes as long.
-        work = partial(judge_blocks, sweep, judge=judges)
-        deal = partial(_in_groups, work=work, cells=each.width)
-    fill(path, "cells", part, deal, partial(judge_block, sweep, judge=judges))
+    # A card is full at many lanes, and what steps few of them takes as long.
+    card = not (isinstance(each, CpuLanes) or judge or cluster)
+    drivers = max(min(helpers, each.processes, cells // each.width), 1) if card else 1
+    fitters = min(helpers, count_bores(sweep) // FITS_EACH)
+    judges = judge or partial(judge_all, executor=each.shared(drivers))
+    with contextlib.ExitStack() as beside:
+        if fitters > 1 and processes == drivers == 1 and not (judge or cluster):
+            judges = partial(_fitted, beside.enter_context(Fitters(fitters)), judges)
+        if card:
+            work = partial(judge_blocks, sweep, judge=judges)
+            deal = partial(_in_groups, work=work, cells=each.width, processes=drivers)
+        fill(path, "cells", part, deal, partial(judge_block, sweep, judge=judges))
     if edges:
         assert sweep.sung_axis is not None
         columns = cells // len(sweep.sung_axis.values)
@@ -158,6 +175,14 @@ def run(
         judges = judge or partial(judge_all, executor=each)
         seeks = seek or partial(sought, executor=each)
         fill(path, "edges", part, deal, partial(find_edges, sweep, judge=judges, seek=seeks))
+
+
+def _fitted(
+    fitters: Fitters, judge: Judge, setups: Sequence[Setup], *notes: Any, **how: Any
+) -> Sequence[Cell]:
+    """Judge setups whose bores were fitted before."""
+    fitters.fit(Setups.of(setups).kinds)
+    return judge(setups, *notes, **how)
 
 
 def _dealt(
@@ -169,7 +194,7 @@ def _dealt(
         processes = 1
     threads = 1 if processes > 1 else max(min(threads, blocks), 1)
     if isinstance(executor, CpuLanes) and max(threads, processes) > 1:
-        executor = CpuLanes(threads=max(executor.threads // max(threads, processes), 1))
+        executor = executor.shared(max(threads, processes))
     return partial(deal_out, cluster=cluster, processes=processes, threads=threads), executor
 
 
@@ -376,12 +401,37 @@ def _in_threads(
 
 
 def _in_groups(
-    to_do: Sequence[Task], _: Work, tell: Tell, *, work: Callable[..., list[Values]], cells: int
+    to_do: Sequence[Task],
+    _: Work,
+    tell: Tell,
+    *,
+    work: Callable[..., list[Values]],
+    cells: int,
+    processes: int = 1,
 ) -> Iterator[tuple[Task, Values]]:
-    """Let a few threads do tasks together, about so many cells at a time."""
+    """Do tasks together, about so many cells at a time: a few threads, or processes.
+
+    Threads that judge wait for Python's lock, and the card for them.
+    """
     each = max(cells // max(to_do[0].cells, 1), 1)
     groups = [to_do[first : first + each] for first in range(0, len(to_do), each)]
+    if processes > 1:
+        return _groups_in_processes(groups, work, processes)
     return _side_by_side(groups, work, min(GROUPS_AT_ONCE, len(groups)), tell)
+
+
+def _groups_in_processes(
+    groups: Sequence[Sequence[Task]], work: Callable[..., list[Values]], processes: int
+) -> Iterator[tuple[Task, Values]]:
+    with multiprocessing.get_context("spawn").Pool(processes, _settle) as pool:
+        for group, found in pool.imap_unordered(partial(_group_done, work), groups):
+            yield from zip(group, found, strict=True)
+
+
+def _group_done(
+    work: Callable[..., list[Values]], group: Sequence[Task]
+) -> tuple[Sequence[Task], list[Values]]:
+    return group, work([task.block for task in group])
 
 
 def _side_by_side(
