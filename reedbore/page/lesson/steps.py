@@ -65,7 +65,7 @@ class Step:
     task : Task
         What the student does.
     notes : tuple of str
-        For the teacher; they give no answer away.
+        For the teacher; they give no answer away, not to a quick pupil either.
     claim : tuple
         State, ratio and whether a third note is heard, as `verdict.judge` finds them there.
     """
@@ -113,11 +113,9 @@ STEPS = (
             "below it?",
         ),
         notes=(
-            "Let the class vote before you run it. Many expect that nothing comes back from an "
-            "open end.",
-            "Why: at the open end the pressure can hardly differ from that of the room. The wave "
-            "that comes back must cancel the one that arrives. A stopper lets no air move, so the "
-            "pressure adds up there.",
+            "Let the class vote before you run it.",
+            "Ask why, once it is seen: how far can the pressure differ from that of the room where "
+            "the tube ends in it? And how far can the air move at a stopper?",
             "Then choose the cone, and the hole. In the short, wide tube the dashed walls show how "
             "far behind the end the wave turns round.",
         ),
@@ -179,10 +177,10 @@ STEPS = (
             hint="Find where the second curve lies on its floor. Look straight down from there.",
         ),
         notes=(
-            "One truth, to be said in full: what shuts the reed is the breath outside. A low "
-            "pressure behind it does not pull; it only no longer holds against the breath.",
-            "A door that opens when the pressure behind it is high feeds the wave just then. That "
-            "makes good what the wave loses on its way.",
+            "One truth, to be said in full: what shuts the reed is the breath outside. Nothing "
+            "behind it ever pulls.",
+            "Ask, once it is answered: when must the door let a puff in, so that it makes good "
+            "what the wave loses on its way?",
         ),
         claim=(State.UNSUNG, None, "no"),
     ),
@@ -244,7 +242,7 @@ STEPS = (
         ),
         notes=(
             "No new note is heard: everything comes round as often as the reed opens.",
-            "Clap it: one half of the class claps twice as fast as the other.",
+            "Clap it, once it is counted: half of the class is the voice, half the reed.",
         ),
         claim=(State.LOCKED, (2, 1), "same as fingered"),
     ),
@@ -253,13 +251,10 @@ STEPS = (
         title="A note that nobody plays or sings",
         says=(
             "A pair from the tune Mill race: low B♭ on the horn, and a D hummed high above it, a "
-            "little lower than on a piano. Five pushes of the voice now take as long as two "
-            "openings of the reed.",
+            "little lower than on a piano. The voice pushes more than twice as often as the reed "
+            "opens, but not three times as often.",
             "Look at the rows below the horn. Two openings in a row meet the voice in two "
             "different ways. Find the next one that meets it as the first one did.",
-        ),
-        explains=(
-            ("5/2", "five swings of the sung note to two of the played one"),
         ),
         words={**_TENOR, "fingered": "Bb2", "sung": "D4-13.8c"},
         picture="bore",
@@ -291,6 +286,8 @@ STEPS = (
             "horn's own, three an octave and a fifth, four two octaves.",
         ),
         explains=(
+            ("5/2", "the pair of the step before: five swings of the sung note to two of the "
+             "played one"),
             ("third note", "the note that is heard though nobody plays or sings it"),
             ("cent", "a hundredth of a semitone, the step from one piano key to the next"),
         ),
