@@ -37,8 +37,6 @@ PAIRS = (
     *(((3, 2), 55.0), ((5, 3), -60.0), ((7, 3), 45.0), ((3, 2), -40.0), ((5, 2), 0.0)),
 )
 DEPTHS, VOICES = (0.05, 0.1, 0.2), ("clock", "human", "folds")
-DEEPEST = {"tenor-saxophone": 0.2, "alto-saxophone": 0.1, "clarinet-b-flat": 0.04}
-"""Of folds over this horn."""
 
 SECONDS = (0.2, 0.5, 1.0, 2.0)
 NOISES = (0.0, 10.0, 20.0, 30.0)
@@ -66,7 +64,6 @@ def cases() -> list[Case]:
         for place, (ratio, off) in enumerate(PAIRS[:2] if TINY else PAIRS):
             voice = VOICES[0] if TINY else VOICES[(place + row) % 3]
             depth = DEPTHS[(place + row) % 3]
-            depth = min(depth, DEEPEST[horn]) if voice == "folds" else depth
             found.append(Case(horn, played, ratio, off, depth, voice, seed))
             seed += 1
     return found

@@ -17,7 +17,7 @@ from reedbore.model.presets import load_horn
 from reedbore.simulate import outside
 from reedbore.simulate.acoustics.numbers import HELD_BY_LIP, numbers_of
 from reedbore.simulate.ear import ear_of
-from reedbore.simulate.folds import singing, voiced
+from reedbore.simulate.folds import reachable, singing, voiced
 from reedbore.simulate.player import jet, lip_of, sway
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
@@ -83,7 +83,7 @@ class Source(NamedTuple):
 
 
 def setup_of(case: Case):
-    """Set up the player of a case, whose breath is human unless the voice is a clock."""
+    """Set up the player of a case: human breath but for a clock's, folds as deep as they can."""
     setup = tune(load_horn(case.horn), case.played)
     p, q = case.ratio
     values = {
@@ -101,7 +101,7 @@ def setup_of(case: Case):
         values["voice.drive"] = "folds"
     for name, value in values.items():
         setup = setup.with_value(name, value)
-    return setup
+    return reachable(setup) if case.voice == "folds" else setup
 
 
 @functools.lru_cache(maxsize=64)
