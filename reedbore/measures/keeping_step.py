@@ -25,6 +25,14 @@ WEAKEST = 0.1
 FASTEST = 6.0
 """Drifts up to here are looked for in lines that fall together. [Hz]"""
 
+INDEPENDENT = 8
+"""Of the points of a phase track, sixteen a window, so many hold what one of their own would: the
+window's noise is twice as wide as one over its length."""
+
+CHANCE = 4.0
+"""One more line explains so many times what noise lets it explain once in a thousand times (F of
+10 and 30 degrees of freedom, any handbook of statistics)."""
+
 Samples = NDArray[np.float64]
 Ratio = tuple[int, int]
 
@@ -154,39 +162,47 @@ def beat_alone(
         against = second - p / q * first + (sung - p / q * played) * times
         turned.append(line.amplitude * np.exp(2j * np.pi * against))
     found = _beat(times, first, total / max(weights, 1e-30), notes, ratio)
-    drift, steady = _two_lines(times, np.array(turned), q)
+    near = p * played - q * sung
+    drift, steady = _two_lines(times, np.array(turned), q, near if abs(near) > FASTEST else 0.0)
     return found._replace(drift=drift, steady=steady)
 
 
-def _two_lines(times: Samples, turned: NDArray[np.complex128], q: int) -> tuple[float, float]:
+def _two_lines(
+    times: Samples, turned: NDArray[np.complex128], q: int, near: float = 0.0
+) -> tuple[float, float]:
     """Find the drift that explains lines that fall together at a ratio; shape (lines, n).
 
     Returns
     -------
     drift : float
-        [Hz]
+        Looked for about `near`. [Hz]
     steady : float
         Share of their power that is explained without any. [1]
 
     Notes
     -----
     Near p/q the lines n·f1 + f2 and n'·f1 - (q-1)·f2 lie beside each other, apart by the drift d:
-    seen from the just place one turns by -d/q, the other by (q-1)·d/q.
+    seen from the just place one turns by -d/q, the other by (q-1)·d/q. Two lines explain more than
+    one does also where there is but one, and noise: there they would find a drift of about one
+    over the length. So two are taken only if they explain more than chance lets them.
     """
     since = times - times.mean()
     power = float(np.sum(np.abs(turned) ** 2))
     still = float(np.sum(np.abs(turned.mean(axis=1)) ** 2) * times.size / max(power, 1e-30))
     length = float(np.ptp(times)) + float(times[1] - times[0])
-    tried = np.arange(-FASTEST, FASTEST, 0.05 / length)
-    left = np.empty(tried.size)
+    count = round(FASTEST * length / 0.05)
+    tried = near + 0.05 / length * np.arange(-count, count + 1)
+    left = np.empty((2, tried.size))
     for place, drift in enumerate(tried):
-        pair = np.stack([np.exp(-2j * np.pi * drift / q * since), np.ones(since.size)])
-        pair[1] = np.exp(2j * np.pi * drift * (q - 1) / q * since)
-        basis = (
-            np.linalg.qr(pair.T)[0] if abs(drift) * length > 0.1 else pair[:1].T / since.size**0.5
-        )
-        left[place] = power - float(np.sum(np.abs(turned @ basis.conj()) ** 2))
-    return float(tried[np.argmin(left)]), still
+        one = np.exp(-2j * np.pi * drift / q * since) / since.size**0.5
+        other = np.exp(2j * np.pi * drift * (q - 1) / q * since)
+        basis = np.linalg.qr(np.stack([one, other]).T)[0] if abs(drift) * length > 0.1 else one
+        for row, explains in enumerate((one[:, np.newaxis], basis.reshape(since.size, -1))):
+            left[row, place] = power - float(np.sum(np.abs(turned @ explains.conj()) ** 2))
+    alone, both = left.min(axis=1)
+    free = max(times.size / INDEPENDENT - 2.0, 0.5)
+    sure = (alone - both) * free > CHANCE * both
+    return float(tried[np.argmin(left[1 if sure else 0])]), still
 
 
 def _band(seconds: float, played: float, q: int) -> float:

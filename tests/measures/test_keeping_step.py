@@ -77,6 +77,23 @@ def test_horn_alone_tells_how_fast_it_drifts(drift: float) -> None:
     assert (found.steady > 0.95) == (drift == 0.0)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_noise_beside_one_line_is_not_taken_for_another(seed: int) -> None:
+    horn, _ = sung_into(0.5, 0.0)
+    orders = np.array([0, 1, 2, -2, -3])
+    noisy = horn + noise(horn.size, 0.1, seed)
+    found = keeping_step.beat_alone(noisy, RATE, (F1, 0.5 * F1), (1, 2), orders)
+    assert abs(found.drift) < 0.1
+
+
+def test_drift_of_a_line_that_turns_fast_is_as_exact() -> None:
+    # Taken for a line 8 Hz off the just one it lies half a hertz off.
+    horn = mixed(tone(F1 * clock(1.0)), tone(1.54 * F1 * clock(1.0))) + noise(12000, 0.02, 1)
+    notes = F1, 0.46 * F1 + 0.5
+    found = keeping_step.beat_alone(horn, RATE, notes, (1, 2), np.array([0, 1, 2, -2, -3]))
+    assert found.drift == pytest.approx(0.08 * F1, abs=0.1)
+
+
 def test_drift_of_a_take_is_told_through_noise_and_a_room() -> None:
     case = Case("tenor-saxophone", 116.54, (5, 2), -4.0, 0.1, "human", 1)
     piece = cut(case, 2.0, 1.0)

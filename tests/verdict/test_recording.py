@@ -16,6 +16,7 @@ from reedbore.measures import pitch, two_notes
 from reedbore.notes import cents
 from reedbore.sound import resample
 from reedbore.verdict.recording import NOTHING, Found, Known, analyse, reasons
+from reedbore.verdict.recording.alone import CLASS_DB
 from reedbore.verdict.recording.proof import OWN_WANDER
 from reedbore.verdict.state import State
 
@@ -129,6 +130,43 @@ def test_horn_alone_names_no_sung_note_but_its_class() -> None:
     assert row.cannot["sung_hz"] == reasons.ONE_CHANNEL
     assert min(abs(cents(hz, 2.5 * F1)) for hz in row.sung_class) < 10.0
     assert row.common_hz == pytest.approx(0.5 * F1, rel=1e-3)
+
+
+@pytest.mark.parametrize("drift", [0.0, 1.5, 3.2])
+def test_class_is_exact_though_its_lines_fall_together(drift: float) -> None:
+    """In half a second lines 3.2 Hz apart are one peak, in the middle."""
+    row = only(made(seconds=0.5, drift=drift, throat=False))
+    sung = 2.5 * F1 - 0.5 * drift
+    assert min(abs(hz - sung) for hz in row.sung_class) < 0.2
+
+
+def softly(sung: float, depth: float, rustle: float, seed: int) -> Held:
+    t = clock(2.0)
+    both = mixed(tone(F1 * t), tone(sung * t, 10.0), depth)
+    return Held(both + noise(t.size, rustle, seed), None)
+
+
+@pytest.mark.parametrize("seed", [2, 6, 7])
+def test_a_soft_voice_is_told_where_noise_alone_would_not_come_so_far(seed: int) -> None:
+    row = only(softly(1.71 * F1, 0.03, 0.1, seed))
+    assert CLASS_DB < row.interaction_db < 6.0
+    assert min(abs(hz - 1.71 * F1) for hz in row.sung_class) < 0.5
+
+
+@pytest.mark.parametrize("seed", [0, 1, 4])
+def test_a_voice_that_is_faint_in_places_is_one_note(seed: int) -> None:
+    row = only(softly(1.71 * F1, 0.03, 0.05, seed))
+    assert min(abs(hz - 1.71 * F1) for hz in row.sung_class) < 0.5
+
+
+@pytest.mark.parametrize("seconds", [0.5, 1.0])
+def test_noise_has_no_class(seconds: float) -> None:
+    t = clock(seconds)
+    over = [
+        two_notes.residue(two_notes.look(horn, RATE, 155.56), 155.56).over_db
+        for horn in (tone(155.56 * t) + noise(t.size, 0.1, seed) for seed in range(100))
+    ]
+    assert max(over) < CLASS_DB - 0.5
 
 
 def test_a_range_with_one_member_names_it() -> None:
