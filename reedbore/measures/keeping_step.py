@@ -54,6 +54,8 @@ class Beat(NamedTuple):
         Share of the power of the lines followed in the horn that neither turns nor beats; two lines
         beside each other beat, though their phase may keep step. 1 where the throat was followed.
         [1]
+    strays : float
+        How far the phase itself strays from an even course: effective value. [cycles]
     """
 
     times: Samples
@@ -62,6 +64,7 @@ class Beat(NamedTuple):
     moves: float
     wanders: float
     steady: float = 1.0
+    strays: float = 0.0
 
 
 def beat(
@@ -94,10 +97,16 @@ def beat(
 
 
 class Course(NamedTuple):
-    """A pitch over time: seconds from the start of the note, and [Hz]; shape (n,)."""
+    """A pitch over time: seconds from the start of the note, and [Hz]; shape (n,).
+
+    `mean` is the even pitch whose phase lies nearest [Hz], `strays` how far from it: effective
+    value. [cycles]
+    """
 
     times: Samples
     hz: Samples
+    mean: float
+    strays: float
 
 
 def course(samples: Samples, rate: float, hz: float) -> Course:
@@ -121,8 +130,10 @@ def course(samples: Samples, rate: float, hz: float) -> Course:
         samples, rate, hz, max(min(WIDEST, 0.25 * hz), 8.0 * rate / samples.size)
     )
     if times.size < 3:
-        return Course(np.zeros(0), np.zeros(0))
-    return Course(times, hz + np.gradient(cycles, times))
+        return Course(np.zeros(0), np.zeros(0), hz, 0.0)
+    mean = hz + float(np.polyfit(times, cycles, 1)[0])
+    strays = float(np.std(_uneven(times, cycles)))
+    return Course(times, hz + np.gradient(cycles, times), mean, strays)
 
 
 def beat_alone(
@@ -163,7 +174,8 @@ def beat_alone(
         turned.append(line.amplitude * np.exp(2j * np.pi * against))
     found = _beat(times, first, total / max(weights, 1e-30), notes, ratio)
     near = p * played - q * sung
-    drift, steady = _two_lines(times, np.array(turned), q, near if abs(near) > FASTEST else 0.0)
+    near = near if abs(near) > FASTEST else 0.0
+    drift, steady = _two_lines(times, np.array(turned), q, near)
     return found._replace(drift=drift, steady=steady)
 
 
@@ -238,7 +250,13 @@ def _beat(
     (played, sung), (p, q) = notes, ratio
     cycles = p * first - q * second + (p * played - q * sung) * times
     slope = float(np.polyfit(times, cycles, 1)[0]) if times.size > 1 else p * played - q * sung
-    uneven = q * second
-    if times.size > 1:
-        uneven = uneven - np.polyval(np.polyfit(times, uneven, 1), times)
-    return Beat(times, cycles, slope, float(np.ptp(cycles)), float(np.ptp(uneven)))
+    wanders = q * float(np.ptp(_uneven(times, second)))
+    strays = float(np.std(_uneven(times, cycles)))
+    return Beat(times, cycles, slope, float(np.ptp(cycles)), wanders, strays=strays)
+
+
+def _uneven(times: Samples, cycles: Samples) -> Samples:
+    """Return how far a phase departs from an even course. [cycles]."""
+    if times.size < 2:
+        return np.zeros(times.size)
+    return np.asarray(cycles - np.polyval(np.polyfit(times, cycles, 1), times))

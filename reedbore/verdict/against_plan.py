@@ -287,8 +287,7 @@ def _named(row: Found, note: Planned, tuning: float) -> Found:
     ratio = choose_ratio(sung / row.played_hz, NEAR_CENTS, MEASURED_LIMIT)
     gone = {"sung_hz"} | ({"ratio"} if ratio else set())
     cannot = {key: why for key, why in row.cannot.items() if key not in gone}
-    within = row.played_within * row.played_hz / sung
-    return replace(row, sung_hz=sung, sung_within=within, ratio=ratio, cannot=cannot)
+    return replace(row.named(sung), ratio=ratio, cannot=cannot)
 
 
 def _tempo(

@@ -125,6 +125,60 @@ def throat_line(name: str, some: list[Told]) -> None:
     )
 
 
+def covered(name: str, some: list[tuple[float, float]]) -> None:
+    """Tell how often an error lies within what was told, which claims 95 %; and both medians."""
+    off, within = np.array(some).reshape(-1, 2).T
+    if off.size:
+        print(
+            f"  {name:26} {off.size:4} within {np.mean(off <= within):4.0%}  told "
+            f"{np.median(within):.3f}, off {np.median(off):.3f}"
+        )
+
+
+def coverage(some: list[Told]) -> None:
+    """Whether the truth lies where `within` says, of both microphones and of the horn alone."""
+    both, alone = (
+        [o for o in some if row(o)] for row in (lambda o: o.with_throat, lambda o: o.alone)
+    )
+    for name, rows in (
+        ("throat", [(o.with_throat, o) for o in both]),
+        ("alone", [(o.alone, o) for o in alone]),
+    ):
+        covered(
+            f"{name}: played [cents]",
+            [(abs(cents(row.played_hz, o.truth.played)), row.played_within) for row, o in rows],
+        )
+        covered(
+            f"{name}: drift [Hz]",
+            [
+                (abs(abs(row.drift_hz) - abs(o.truth.drift)), row.drift_within)
+                for row, o in rows
+                if row.drift_hz is not None and row.common_hz and same_ratio(row, o)
+            ],
+        )
+    covered(
+        "throat: sung [cents]",
+        [
+            (abs(cents(o.with_throat.sung_hz, o.truth.sung)), o.with_throat.sung_within)
+            for o in both
+            if o.with_throat.sung_hz
+        ],
+    )
+    covered(
+        "alone: class [Hz]",
+        [
+            (min(abs(hz - o.truth.sung) for hz in o.alone.sung_class), o.alone.class_within)
+            for o in alone
+            if o.alone.sung_class and o.case.ratio[1] > 1
+        ],
+    )
+
+
+def same_ratio(row: Found, one: Told) -> bool:
+    """Whether the drift told is at the ratio of the case, as the true one is."""
+    return row.ratio == one.case.ratio if row.ratio else row.q == one.case.ratio[1] > 1
+
+
 def multipitch(some: list[Told]) -> None:
     """Score both notes as a published library does, half a semitone being right."""
     times = np.arange(len(some), dtype=float)
@@ -224,6 +278,11 @@ def main() -> None:
             f"{seconds:g} s, 20 dB and cleaner",
             [o for o in sung if o.seconds == seconds and o.noise >= 20],
         )
+    print("how often the truth lies within what is told, which should be 95 %:")
+    coverage(told)
+    for voice in VOICES:
+        print(f"  {voice}:")
+        coverage([one for one in told if one.case.voice == voice])
     print("from the horn alone, q = 1 (never named):")
     alone_line("all", [one for one in told if one.case.ratio[1] == 1])
     every = [one.alone for one in told if one.alone and abs(one.truth.drift) > 0.5 / one.seconds]

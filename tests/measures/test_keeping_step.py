@@ -136,6 +136,18 @@ def test_a_course_follows_a_vibrato() -> None:
     assert 1200.0 * np.log2(found.hz / 250.0) == pytest.approx(wanted, abs=3.0)
 
 
+def test_a_course_strays_by_what_its_phase_swings() -> None:
+    # Of 30 cents twice a second 0.35 cycles are left from the middle to the highest; the windows of
+    # 0.13 s smooth some of it.
+    seconds, slow = 8.0, 2.0 * np.pi * 2.0
+    swing = 250.0 * (2.0 ** (30.0 / 1200.0) - 1.0) / slow
+    samples = tone(cycles(250.0, 30.0 * np.sin(slow * clock(seconds))))
+    found = keeping_step.course(samples, RATE, 250.0)
+    assert found.strays == pytest.approx(swing / 2.0**0.5, rel=0.05)
+    assert found.mean == pytest.approx(250.0, rel=1e-4)
+    assert keeping_step.course(tone(250.0 * clock(seconds)), RATE, 250.0).strays < 1e-4
+
+
 def test_silence_has_a_beat_of_its_own_two_clocks_and_no_more() -> None:
     nothing = np.zeros(12000)
     found = keeping_step.beat(nothing, nothing, RATE, (F1, F2 + 1.0), RATIO)

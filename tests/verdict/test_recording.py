@@ -121,6 +121,50 @@ def test_pitches_are_followed_as_they_move(throat: bool) -> None:
     assert sung == pytest.approx(true, abs=6.0)
 
 
+# --- how sure it is ------------------------------------------------------------------------------
+
+
+def mean_hz(phase: np.ndarray) -> float:
+    return float(np.polyfit(clock(phase.size / RATE), phase, 1)[0])
+
+
+@pytest.mark.parametrize("seconds", [1.0, 2.0])
+def test_pitches_and_drift_lie_within_what_is_told_in_nearly_all_notes(seconds: float) -> None:
+    """What a note that wanders leaves open is shown by its own course."""
+    inside = []
+    for seed in range(20):
+        first = cycles(F1, sway(seconds, 0.5, seed + 100))
+        second = cycles(2.5 * F1 + 0.6, sway(seconds, 8.0, seed))
+        horn = mixed(tone(first), tone(second, 10.0)) + noise(first.size, 0.02, seed)
+        row = only(Held(horn, tone(second, 8.0) + noise(first.size, 0.02, seed + 50)))
+        played, sung = mean_hz(first), mean_hz(second)
+        inside.append(
+            (
+                abs(cents(row.played_hz, played)) <= row.played_within,
+                abs(cents(row.sung_hz, sung)) <= row.sung_within,
+                abs(row.drift_hz - (5.0 * played - 2.0 * sung)) <= row.drift_within,
+            )
+        )
+    assert np.mean(inside, axis=0).min() >= 0.85
+
+
+def test_pitches_that_hold_still_are_told_as_surely_as_their_length_lets_them_be() -> None:
+    row = only(made(seconds=1.0))
+    # A hundredth of a cycle over 0.86 s.
+    assert row.played_within == pytest.approx(0.17, abs=0.02)
+    assert row.sung_within < 0.1
+    assert row.drift_within < 0.03
+
+
+@pytest.mark.parametrize(("ratio", "over"), [((5, 2), 2.0), ((5, 3), 3.0), ((73, 50), 1.0)])
+def test_a_member_of_a_class_is_as_sure_as_the_class(ratio: tuple[int, int], over: float) -> None:
+    sung = F1 * ratio[0] / ratio[1]
+    row = only(made(ratio, 1.0, throat=False), Known(reach=(0.97 * sung, 1.03 * sung)))
+    # Half a cycle over 0.86 s, and over as many as the common note parts.
+    assert row.class_within == pytest.approx(0.5 / 0.86 / over, rel=0.03)
+    assert row.sung_within == pytest.approx(cents(sung + row.class_within, sung), rel=0.01)
+
+
 # --- what cannot be told -------------------------------------------------------------------------
 
 

@@ -18,6 +18,7 @@ from reedbore.model.setup import Horn
 from reedbore.notes import MEASURED_LIMIT, cents
 from reedbore.verdict.instead import Range
 from reedbore.verdict.recording.found import (
+    SURE_ALONE,
     VOICE_RANGE,
     Found,
     Known,
@@ -92,6 +93,8 @@ def alone(row: Found, horn: Samples, rate: float, known: Known) -> Found:
         why = NO_CLASS if kind is not None else Reason.TOO_SHORT
         return replace(row, reason=why, cannot=all_of_the_voice(why))
     reach, residue = known.reach or VOICE_RANGE, kind.hz
+    seconds = horn.size / rate
+    sure = SURE_ALONE / seconds
     lowest = min(_members(row.played_hz, residue, reach, row.shows_hz), default=row.played_hz)
     near = _small_ratio(residue / row.played_hz, lowest / row.played_hz)
     if near is not None:
@@ -102,6 +105,7 @@ def alone(row: Found, horn: Samples, rate: float, known: Known) -> Found:
     row = replace(
         row,
         sung_class=_members(row.played_hz, residue, reach, row.shows_hz),
+        class_within=sure / (near[1] if near else 1),
         interaction_db=kind.over_db,
     )
     row = _named(row, known)
@@ -113,8 +117,8 @@ def alone(row: Found, horn: Samples, rate: float, known: Known) -> Found:
     q = near[1]
     if row.sung_hz is not None:
         row = replace(row, ratio=(round(row.sung_hz / row.played_hz * q), q))
-    row = heard(replace(row, q=q, drift_hz=abs(beat.drift), wander=beat.wanders))
-    moves = max(beat.moves, abs(beat.drift) * horn.size / rate)
+    row = heard(replace(row, q=q, drift_hz=abs(beat.drift), drift_within=sure, wander=beat.wanders))
+    moves = max(beat.moves, abs(beat.drift) * seconds)
     keeps = moves <= IN_STEP and beat.steady >= STILL
     drifts = abs(beat.drift) > row.shows_hz
     if not keeps and not drifts:
@@ -153,7 +157,7 @@ def _named(row: Found, known: Known) -> Found:
         return replace(
             row, cannot={"sung_hz": ONE_CHANNEL, "third_db": NO_SUNG, "ratio": ONE_CHANNEL}
         )
-    return replace(row, sung_hz=chosen, sung_within=row.played_within * row.played_hz / chosen)
+    return row.named(chosen)
 
 
 def _rendered(row: Found, horn: Samples, rate: float, instrument: Horn) -> Found:
@@ -168,8 +172,7 @@ def _rendered(row: Found, horn: Samples, rate: float, instrument: Horn) -> Found
         return row
     if best.margin_db < synthesis.SURE_DB:
         return replace(row, margin_db=best.margin_db, cannot={**row.cannot, "sung_hz": TOO_ALIKE})
-    within = row.played_within * row.played_hz / best.hz
-    return replace(row, sung_hz=best.hz, sung_within=within, margin_db=best.margin_db)
+    return replace(row.named(best.hz), margin_db=best.margin_db)
 
 
 def _small_ratio(share: float, lowest: float) -> tuple[int, int] | None:

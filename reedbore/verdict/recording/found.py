@@ -18,6 +18,15 @@ from reedbore.verdict.state import State
 VOICE_RANGE = 60.0, 1000.0
 """Where a voice is looked for if its range is not known. [Hz]"""
 
+SURE_CYCLES, STRAYS = 0.01, 2.5
+"""Nineteen times out of twenty the mean frequency of a note lies within so many cycles over what
+was looked at, and so many times what its phase strays, by the square of how much longer the note
+is than what was followed; `tests/benchmarks/recordings.py` counts how often. [cycles, 1]"""
+
+SURE_DRIFT, SURE_ALONE = 1.6, 0.5
+"""A drift lies within so many times that, for two notes move; and from the horn alone within so
+many cycles over what was looked at. [1, cycles]"""
+
 Samples = NDArray[np.float64]
 
 
@@ -61,11 +70,13 @@ class Found:
     played_hz : float
         [Hz]
     played_within : float
-        The played pitch is surer than this, as far as its length tells. [cents]
+        The played pitch lies within this nineteen times out of twenty. [cents]
     sung_hz, sung_within : float or None
-        [Hz], [cents]
+        [Hz], [cents]; within as of what is played.
     sung_class : tuple of float
         What may have been sung, from the horn alone: within the voice's range. [Hz]
+    class_within : float
+        One of them lies within this nineteen times out of twenty, if it is the class. [Hz]
     margin_db : float or None
         Where the sung note was chosen by rendering each member: how much farther the next is.
     ratio : (p, q) or None
@@ -73,6 +84,8 @@ class Found:
         Of the common note f1/q, where p is not known.
     drift_hz : float or None
         p·f1 - q·f2; without a sign from the horn alone.
+    drift_within : float or None
+        It lies within this nineteen times out of twenty. [Hz]
     shows_hz : float
         The smallest drift that this note can show. [Hz]
     interaction_db : float or None
@@ -104,10 +117,12 @@ class Found:
     sung_hz: float | None = None
     sung_within: float | None = None
     sung_class: tuple[float, ...] = ()
+    class_within: float = 0.0
     margin_db: float | None = None
     ratio: Ratio | None = None
     q: int | None = None
     drift_hz: float | None = None
+    drift_within: float | None = None
     shows_hz: float
     interaction_db: float | None = None
     wander: float | None = None
@@ -145,6 +160,10 @@ class Found:
             return None
         return sing_instead(self.played_hz, self.sung_hz, self.sung_hz, self.ratio, reach)
 
+    def named(self, hz: float) -> "Found":
+        """Name the member of the class that was sung. [Hz]."""
+        return replace(self, sung_hz=hz, sung_within=within(hz, self.class_within))
+
 
 NOTHING = Known()
 
@@ -154,9 +173,21 @@ def level(samples: Samples) -> float:
     return 10.0 * math.log10(max(float(np.var(samples)) if samples.size else 0.0, 1e-30))
 
 
-def within(hz: float, seconds: float) -> float:
-    """How well a pitch can be told: a hundredth of a cycle over the note. [cents]."""
-    return 1200.0 / math.log(2.0) * 0.01 / (hz * max(seconds, 1e-3))
+def open_hz(
+    seconds: float, length: float, followed: keeping_step.Course | keeping_step.Beat
+) -> float:
+    """How well the mean of a frequency can be told. [Hz].
+
+    Of a note of some length [s], of which so many seconds were looked at.
+    """
+    span = float(np.ptp(followed.times)) if followed.times.size else length
+    strays = STRAYS * followed.strays * (length / span) ** 2
+    return math.hypot(SURE_CYCLES, strays) / seconds
+
+
+def within(hz: float, by: float) -> float:
+    """How far a distance from a pitch is, both in Hz. [cents]."""
+    return 1200.0 * math.log2(1.0 + by / hz)
 
 
 def heard(row: Found) -> Found:

@@ -20,6 +20,7 @@ from reedbore.notes import cents
 from reedbore.verdict.recording.alone import alone, classes
 from reedbore.verdict.recording.found import (
     NOTHING,
+    SURE_CYCLES,
     VOICE_RANGE,
     Found,
     Known,
@@ -28,6 +29,7 @@ from reedbore.verdict.recording.found import (
     all_of_the_voice,
     course,
     level,
+    open_hz,
     within,
 )
 from reedbore.verdict.recording.reasons import (
@@ -47,6 +49,10 @@ PIECE_S = 20.0
 
 EDGE_S = 0.06
 """So much of a note's either end is left to the tongue and the fingers. [s]"""
+
+FOLLOWED = 0.8
+"""Where so much of a note was followed its pitch is what its phase does on an average: of a note
+that wanders the strongest line is not the middle."""
 
 LINES_DB = -50.0
 """Weaker lines of a recording are its noise."""
@@ -186,17 +192,22 @@ def _row(
         end_s=note.begin + cut[1],
         level_db=level(horn),
         played_hz=played,
-        played_within=within(played, seconds),
+        played_within=within(played, SURE_CYCLES / max(seconds, 1e-3)),
         shows_hz=two_notes.least_drift(max(seconds, 1e-3)),
     )
     if seconds < SHORTEST_S:
         why = Reason.TOO_SHORT
         return replace(row, reason=why, cannot={"sung_hz": why, "drift_hz": why, "ratio": why})
     begin = note.begin + first / rate
+    moves = course(horn, rate, played, begin)
+    if moves.times.size and np.ptp(moves.times) > FOLLOWED * (cut[1] - cut[0]):
+        played = moves.mean
     row = replace(
         row,
+        played_hz=played,
         lines=spectrum.lines(horn, rate, LINES_DB),
-        played_course=course(horn, rate, played, begin),
+        played_course=moves,
+        played_within=within(played, open_hz(seconds, cut[1] - cut[0], moves)),
     )
     if throat is None:
         return alone(row, horn, rate, known)

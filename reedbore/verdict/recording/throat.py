@@ -8,6 +8,7 @@ from reedbore.measures import (
 )
 from reedbore.notes import MEASURED_LIMIT, choose_ratio
 from reedbore.verdict.recording.found import (
+    SURE_DRIFT,
     VOICE_RANGE,
     Found,
     Known,
@@ -16,6 +17,7 @@ from reedbore.verdict.recording.found import (
     course,
     heard,
     level,
+    open_hz,
     within,
 )
 from reedbore.verdict.recording.proof import IN_STEP, interaction, judged
@@ -39,22 +41,25 @@ def with_throat(
         state = State.UNDECIDED if voice.clarity else State.UNSUNG
         return replace(row, state=state, reason=why, cannot=all_of_the_voice(why))
     ratio = choose_ratio(voice.hz / row.played_hz, NEAR_CENTS, MEASURED_LIMIT)
+    seconds, length = horn.size / rate, row.end_s - row.begin_s
+    moves = course(voice.samples, rate, voice.hz, begin)
     row = replace(
         row,
         sung_hz=voice.hz,
-        sung_within=within(voice.hz, horn.size / rate),
+        sung_within=within(voice.hz, open_hz(seconds, length, moves)),
         ratio=ratio,
         q=ratio and ratio[1],
-        sung_course=course(voice.samples, rate, voice.hz, begin),
+        sung_course=moves,
     )
     seen = two_notes.look(horn, rate, row.played_hz)
     row = heard(replace(row, interaction_db=interaction(seen, row, voice.hz)))
     if ratio is None:
         return replace(row, state=State.ROUGH)
-    if horn.size / rate * row.played_hz / ratio[1] < LEAST_PERIODS:
+    if seconds * row.played_hz / ratio[1] < LEAST_PERIODS:
         return replace(row, reason=Reason.TOO_SHORT, cannot={"drift_hz": Reason.TOO_SHORT})
     beat = keeping_step.beat(horn, voice.samples, rate, (row.played_hz, voice.hz), ratio)
-    row = replace(row, drift_hz=beat.drift, wander=beat.wanders)
+    sure = SURE_DRIFT * open_hz(seconds, length, beat)
+    row = replace(row, drift_hz=beat.drift, drift_within=sure, wander=beat.wanders)
     # The course ends half a window before the note does: its slope tells the rest.
-    moves = max(beat.moves, abs(beat.drift) * horn.size / rate)
-    return judged(row, keeps=moves <= IN_STEP)
+    keeps = max(beat.moves, abs(beat.drift) * seconds) <= IN_STEP
+    return judged(row, keeps=keeps)
