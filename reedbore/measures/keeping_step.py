@@ -56,6 +56,8 @@ class Beat(NamedTuple):
         [1]
     strays : float
         How far the phase itself strays from an even course: effective value. [cycles]
+    unexplained : float
+        Share of the power of the lines followed in the horn that the drift leaves over. [1]
     """
 
     times: Samples
@@ -65,6 +67,7 @@ class Beat(NamedTuple):
     wanders: float
     steady: float = 1.0
     strays: float = 0.0
+    unexplained: float = 0.0
 
 
 def beat(
@@ -175,13 +178,13 @@ def beat_alone(
     found = _beat(times, first, total / max(weights, 1e-30), notes, ratio)
     near = p * played - q * sung
     near = near if abs(near) > FASTEST else 0.0
-    drift, steady = _two_lines(times, np.array(turned), q, near)
-    return found._replace(drift=drift, steady=steady)
+    drift, steady, unexplained = _two_lines(times, np.array(turned), q, near)
+    return found._replace(drift=drift, steady=steady, unexplained=unexplained)
 
 
 def _two_lines(
     times: Samples, turned: NDArray[np.complex128], q: int, near: float = 0.0
-) -> tuple[float, float]:
+) -> tuple[float, float, float]:
     """Find the drift that explains lines that fall together at a ratio; shape (lines, n).
 
     Returns
@@ -190,6 +193,8 @@ def _two_lines(
         Looked for about `near`. [Hz]
     steady : float
         Share of their power that is explained without any. [1]
+    unexplained : float
+        Share that is left over. [1]
 
     Notes
     -----
@@ -213,8 +218,8 @@ def _two_lines(
             left[row, place] = power - float(np.sum(np.abs(turned @ explains.conj()) ** 2))
     alone, both = left.min(axis=1)
     free = max(times.size / INDEPENDENT - 2.0, 0.5)
-    sure = (alone - both) * free > CHANCE * both
-    return float(tried[np.argmin(left[1 if sure else 0])]), still
+    kept = left[1 if (alone - both) * free > CHANCE * both else 0]
+    return float(tried[np.argmin(kept)]), still, float(kept.min() / max(power, 1e-30))
 
 
 def _band(seconds: float, played: float, q: int) -> float:

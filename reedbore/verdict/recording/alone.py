@@ -19,6 +19,8 @@ from reedbore.notes import MEASURED_LIMIT, cents
 from reedbore.verdict.instead import Range
 from reedbore.verdict.recording.found import (
     SURE_ALONE,
+    SURE_CLASS,
+    UNEXPLAINED,
     VOICE_RANGE,
     Found,
     Known,
@@ -94,18 +96,19 @@ def alone(row: Found, horn: Samples, rate: float, known: Known) -> Found:
         return replace(row, reason=why, cannot=all_of_the_voice(why))
     reach, residue = known.reach or VOICE_RANGE, kind.hz
     seconds = horn.size / rate
-    sure = SURE_ALONE / seconds
+    sure, q = SURE_CLASS, 1
     lowest = min(_members(row.played_hz, residue, reach, row.shows_hz), default=row.played_hz)
     near = _small_ratio(residue / row.played_hz, lowest / row.played_hz)
     if near is not None:
         orders = _clear_orders(seen, row.played_hz, residue)
         beat = keeping_step.beat_alone(horn, rate, (row.played_hz, residue), near, orders)
         # Lines that fall together make one peak, whose place is neither's.
-        residue = (near[0] * row.played_hz - beat.drift) / near[1]
+        residue, q = (near[0] * row.played_hz - beat.drift) / near[1], near[1]
+        sure = SURE_ALONE + UNEXPLAINED * math.sqrt(beat.unexplained)
     row = replace(
         row,
         sung_class=_members(row.played_hz, residue, reach, row.shows_hz),
-        class_within=sure / (near[1] if near else 1),
+        class_within=sure / seconds / q,
         interaction_db=kind.over_db,
     )
     row = _named(row, known)
@@ -114,10 +117,10 @@ def alone(row: Found, horn: Samples, rate: float, known: Known) -> Found:
     if near is None:
         cannot = {"drift_hz": NO_RATIO, "ratio": NO_RATIO}
         return replace(heard(row), state=State.ROUGH, cannot={**row.cannot, **cannot})
-    q = near[1]
     if row.sung_hz is not None:
         row = replace(row, ratio=(round(row.sung_hz / row.played_hz * q), q))
-    row = heard(replace(row, q=q, drift_hz=abs(beat.drift), drift_within=sure, wander=beat.wanders))
+    row = replace(row, q=q, drift_hz=abs(beat.drift), drift_within=sure / seconds)
+    row = heard(replace(row, wander=beat.wanders))
     moves = max(beat.moves, abs(beat.drift) * seconds)
     keeps = moves <= IN_STEP and beat.steady >= STILL
     drifts = abs(beat.drift) > row.shows_hz

@@ -18,14 +18,18 @@ from reedbore.verdict.state import State
 VOICE_RANGE = 60.0, 1000.0
 """Where a voice is looked for if its range is not known. [Hz]"""
 
-SURE_CYCLES, STRAYS = 0.01, 2.5
+SURE_CYCLES, STRAYS = 0.01, 2.0
 """Nineteen times out of twenty the mean frequency of a note lies within so many cycles over what
 was looked at, and so many times what its phase strays, by the square of how much longer the note
 is than what was followed; `tests/benchmarks/recordings.py` counts how often. [cycles, 1]"""
 
-SURE_DRIFT, SURE_ALONE = 1.6, 0.5
-"""A drift lies within so many times that, for two notes move; and from the horn alone within so
-many cycles over what was looked at. [1, cycles]"""
+SURE_DRIFT = 2.0
+"""A drift lies within so many times that, for two notes move."""
+
+SURE_ALONE, UNEXPLAINED, SURE_CLASS = 0.1, 2.5, 0.5
+"""From the horn alone a drift lies within so many cycles over what was looked at, and so many times
+the root of what it leaves unexplained of the lines; a class beside no ratio within the third.
+[cycles]"""
 
 Samples = NDArray[np.float64]
 
