@@ -50,8 +50,9 @@ class Breath(Part):
     """The steady part of the pressure in the mouth; at a dynamic it goes `with_tip`.
 
     There the `lip` may hold the note. A player is never still: `air` is the noise of the jet at
-    the reed over its flow, `sway` and `lip_sway` slow movement of breath and lip, all rms. Where
-    the `tongue` takes some time to let the reed go, it is blown before.
+    the reed over its flow, `sway` and `lip_sway` slow movement of breath and lip, all rms. Who
+    hears the pitch lets it move by `pitch_sway_cents`, whatever breath and lip do. Where the
+    `tongue` takes some time to let the reed go, it is blown before.
     """
 
     section = "breath"
@@ -63,17 +64,19 @@ class Breath(Part):
     air: float = 0.0
     sway: float = 0.0
     lip_sway: float = 0.0
+    pitch_sway_cents: float | None = None
     seed: int = 0
     tongue: float = 0.0
 
     @property
     def moves(self) -> bool:
         """Whether a take of it is never quite still."""
-        return max(self.air, self.sway, self.lip_sway) > 0.0
+        return max(self.air, self.sway, self.lip_sway, self.pitch_sway_cents or 0.0) > 0.0
 
     def held_still(self) -> "Breath":
         """Return the same breath without noise and sway; its start stays as it is."""
-        return self.model_copy(update={"air": 0.0, "sway": 0.0, "lip_sway": 0.0})
+        still = {"air": 0.0, "sway": 0.0, "lip_sway": 0.0, "pitch_sway_cents": None}
+        return self.model_copy(update=still)
 
     def settled(self) -> "Breath":
         """Return the same breath without all that a player adds: its settled tone is the same."""

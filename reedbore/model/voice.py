@@ -120,6 +120,10 @@ class Voice(Part):
         return self
 
 
+NOBODY = Voice(source="off")
+"""Of a horn that is played alone."""
+
+
 class Tract(Part):
     """The air upstream of the reed: mouth and throat of the player.
 

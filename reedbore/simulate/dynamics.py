@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from reedbore.model.passage import DYNAMICS, dynamic_share
 from reedbore.model.setup import Setup
-from reedbore.model.voice import Voice
+from reedbore.model.voice import NOBODY
 from reedbore.notes import cents
 from reedbore.remembered import remembered
 from reedbore.simulate.breath import threshold
@@ -31,8 +31,6 @@ OVER_THRESHOLD, HALVINGS = 1.12, 4
 """At pp the breath is so many times that at which the note begins to sound, at least."""
 
 Reals = NDArray[np.float64]
-
-NOBODY = Voice(source="off")
 
 OF_A_DYNAMIC = (
     *("breath.pressure_kpa", "reed.opening_mm", "reed.stiffness_kpa_per_mm"),

@@ -38,7 +38,7 @@ from reedbore.simulate.dynamics import Held, held_at
 from reedbore.simulate.ear import ear_of_line
 from reedbore.simulate.folds import line_voiced, singing_line
 from reedbore.simulate.outside import SOUND_RATE, radiated
-from reedbore.simulate.player import held_still, jet, lip_of, sway
+from reedbore.simulate.player import Slopes, held_still, jet, lip_of, pitch_slopes, sway
 from reedbore.simulate.singing import sing, sing_line
 
 Samples = NDArray[np.float64]
@@ -215,8 +215,9 @@ def perform(score: Score, *, still: bool = False) -> Performance:
     else:
         blown = np.interp(np.arange(n), _every(rate) * np.arange(held.pressure.size), held.pressure)
     steady = curves.blowing * blown
-    lips = _player(any_setup, curves.tongue, held, n)
-    moved = steady * sway(any_setup, n)
+    slopes = _slopes(bores, changes, rate)
+    lips = _player(any_setup, curves.tongue, held, n, slopes)
+    moved = steady * sway(any_setup, n, slopes)
     numbers = [numbers_of(setup) for setup in bores]
     if any_setup.voice.drive == "folds":
         notes = _aimed(score, curves, fingered, sung_notes, steady, held)
@@ -301,14 +302,25 @@ def _held(score: Score, bores: list[Setup], changes: list[Change], share: Sample
     return Held(*found)
 
 
-def _player(setup: Setup, tongue: Samples, held: Held | None, n: int) -> Player:
+def _slopes(bores: list[Setup], changes: list[Change], rate: float) -> Slopes:
+    """Return what tells breath and lip, note by note, how they move the pitch."""
+    begins = [change.at / rate for change in changes]
+
+    def at(time: Samples) -> Samples:
+        known = np.array([pitch_slopes(bores[change.bore]) for change in changes])
+        return known[np.searchsorted(begins, time, side="right") - 1].T
+
+    return at
+
+
+def _player(setup: Setup, tongue: Samples, held: Held | None, n: int, slopes: Slopes) -> Player:
     """Return what lip, tongue and jet do over the steps."""
     every = _every(setup.time.rate)
     if held is None:
         reed = setup.reed.held()
         held = Held(*(np.full(n // every + 2, value) for value in (0.0, *_lip(reed))))
     lip = dict(zip(HELD_BY_LIP, held[1:], strict=True))
-    return Player(lip_of(setup, lip, every), every, tongue, jet(setup, n))
+    return Player(lip_of(setup, lip, every, slopes), every, tongue, jet(setup, n))
 
 
 def _lip(reed: Reed) -> list[float]:

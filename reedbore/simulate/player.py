@@ -1,39 +1,75 @@
 """What a player does that is no machine: the tongue's start, slow movement, the noise of the jet.
 
 In: a setup's `breath`. Out: what the pressure is multiplied by, and a `kernel.player.Player`. It
-repeats bit for bit by `breath.seed`; each movement has dice of its own, so that setting one leaves
-the others as they are.
+repeats bit for bit by `breath.seed`; each movement has dice of its own. Breath and lip move
+together: the player hears the pitch, which moves alike on all notes, whatever that takes.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.kernel import single
 from reedbore.kernel.player import STILL, Player
+from reedbore.measures import pitch
 from reedbore.model.bore import Bore
 from reedbore.model.setup import Setup
+from reedbore.model.voice import NOBODY
+from reedbore.notes import cents
 from reedbore.physics import unsteady
-from reedbore.simulate.acoustics.numbers import HELD_BY_LIP, lip_rows
+from reedbore.remembered import remembered
+from reedbore.simulate.acoustics.numbers import HELD_BY_LIP, lip_rows, numbers_of
 from reedbore.simulate.controls import BACK, let_go
+from reedbore.simulate.tuning import blown
 
 Reals = NDArray[np.float64]
 
-AIR, SWAY, TIP, STIFFNESS = range(10, 14)
+Slopes = Callable[[Reals], Reals]
+"""What gives, at some times [s], shape (m,), `pitch_slopes`, shape (3, m). [cents]"""
+
+AIR, SWAY, TIP, STIFFNESS, PITCH = range(10, 15)
 """Dice."""
 
 EVERY_S = 0.01
 """So often slow movement is drawn, and lies straight between: it ends below 6 Hz. [s]"""
 
-OF_A_CONE = {"breath.air": 0.018, "breath.sway": 0.02, "breath.lip_sway": 0.06}
-OF_A_CYLINDER = {"breath.air": 0.002, "breath.sway": 0.05, "breath.lip_sway": 0.003}
+OF_A_CONE = {
+    "breath.air": 0.0165,
+    "breath.sway": 0.1,
+    "breath.lip_sway": 0.07,
+    "breath.pitch_sway_cents": 1.5,
+}
+OF_A_CYLINDER = {
+    "breath.air": 0.002,
+    "breath.sway": 0.045,
+    "breath.lip_sway": 0.02,
+    "breath.pitch_sway_cents": 0.37,
+}
 """What takes and passages have, by the bore, unless something else is set.
 
 Found by trial, so that level of partials, pitch and noise move as on recorded notes: the wide slit
-of a saxophone lets more air through, and rougher, and where a lip holds the reed of a clarinet as
-loosely as there its pitch would move by too much.
+of a saxophone lets more air through, and rougher.
 """
+
+MOVED = "breath.pressure_kpa", "reed.opening_mm", "reed.stiffness_kpa_per_mm"
+"""What slow movement multiplies."""
+
+PART = 0.04
+"""By so much each of them is moved, to hear by how much that moves the pitch."""
+
+SETTLES_S, SETTLES_PERIODS, HEARD = 0.1, 150.0, 0.25
+"""How long a note is tried for that, and the share of it that is heard."""
+
+FOUND_S = 0.8
+"""How long to find which note it is. [s]"""
+
+FAR_CENTS = 50.0
+"""What moves the pitch by more has thrown the note into another register. [cents]"""
+
+UNHEARD_CENTS = 0.3
+"""Where breath and lip move the pitch by far less, it is hardly heard, nor held. [cents]"""
 
 TONGUE_MS = 8.0
 """What a tongue takes to let go, unless something else is set. [ms]"""
@@ -62,13 +98,91 @@ def held_still(setup: Setup) -> Setup:
     return setup.model_copy(update={"breath": setup.breath.held_still()})
 
 
-def sway(setup: Setup, n: int) -> Reals | float:
-    """Return what slow movement multiplies the breath by at each of `n` steps."""
-    if not setup.breath.sway:
+def sway(setup: Setup, n: int, slopes: Slopes | None = None) -> Reals | float:
+    """Return what the breath is multiplied by at each of `n` steps; `slopes` as for `movement`."""
+    if not setup.breath.moves:
         return 1.0
     rate = setup.time.rate
     time = EVERY_S * np.arange(math.ceil(n / rate / EVERY_S) + 1, dtype=np.float64)
-    return np.interp(np.arange(n) / rate, time, _slow(setup, setup.breath.sway, SWAY, time))
+    return np.interp(np.arange(n) / rate, time, movement(setup, time, slopes)[0])
+
+
+def movement(setup: Setup, time: Reals, slopes: Slopes | None = None) -> Reals:
+    """Return what slow movement multiplies breath, tip opening and stiffness by.
+
+    Parameters
+    ----------
+    setup : Setup
+        Its breath says how far each moves.
+    time : ndarray, shape (m,)
+        From the start. [s]
+    slopes : callable, optional
+        Where they change; else they are those of the setup.
+
+    Returns
+    -------
+    ndarray, shape (3, m)
+        In the order of `MOVED`.
+
+    Notes
+    -----
+    Each of the three moves by itself. Where the pitch is heard, what they do to it is taken away
+    and the movement of the pitch added; each takes part as far as it moves.
+    """
+    breath = setup.breath
+
+    def drawn(dice: int) -> Reals:
+        return unsteady.slow_sway(time, np.random.default_rng([breath.seed, dice]))
+
+    sizes = np.array([breath.sway, breath.lip_sway, breath.lip_sway])[:, None]
+    moves = np.array([drawn(dice) for dice in (SWAY, TIP, STIFFNESS)])
+    if breath.pitch_sway_cents is not None:
+        along = sizes * (slopes(time) if slopes else np.array(pitch_slopes(setup))[:, None])
+        missing = breath.pitch_sway_cents * drawn(PITCH) - (along * moves).sum(axis=0)
+        moves += along * missing / ((along**2).sum(axis=0) + UNHEARD_CENTS**2)
+    return np.asarray(1.0 + sizes * moves)
+
+
+def pitch_slopes(setup: Setup) -> tuple[float, float, float]:
+    """Return by how much each of `MOVED` raises the pitch.
+
+    Parameters
+    ----------
+    setup : Setup
+        What is played; its voice is left out.
+
+    Returns
+    -------
+    tuple of float
+        For each, cents over its relative change, as it settles from rest; 0 where there is no
+        pitch or the note is thrown out of its register. [cents]
+    """
+    alone = {"voice": NOBODY, "breath": setup.breath.settled()}
+    return _pitch_slopes(setup.model_copy(update=alone))
+
+
+@remembered(256)
+def _pitch_slopes(setup: Setup) -> tuple[float, float, float]:
+    found = pitch.fundamental(*_tone(setup, FOUND_S))
+    breath, opening, stiffness = (_slope(setup, one, found.hz) if found else 0.0 for one in MOVED)
+    return breath, opening, stiffness
+
+
+def _slope(setup: Setup, name: str, hz: float) -> float:
+    value = setup.value(name)
+    assert isinstance(value, float)
+    seconds = SETTLES_S + SETTLES_PERIODS / hz
+    low, high = (
+        cents(pitch.refine(*_tone(setup.with_value(name, value * times), seconds), hz), hz)
+        for times in (1.0 - PART, 1.0 + PART)
+    )
+    return (high - low) / (2.0 * PART) if max(abs(low), abs(high)) < FAR_CENTS else 0.0
+
+
+def _tone(setup: Setup, seconds: float) -> tuple[Reals, float]:
+    """Return the end of a note that is held so long, inside, and its rate."""
+    run = single.run(numbers_of(setup), blown(setup, seconds))
+    return pitch.thin(run.pressure[-round(HEARD * run.pressure.size) :], setup.time.rate)
 
 
 def player_of(setup: Setup, n: int) -> Player:
@@ -86,7 +200,9 @@ def player_of(setup: Setup, n: int) -> Player:
     return Player(lip_of(setup, usual, every), every, tongue, jet(setup, n))
 
 
-def lip_of(setup: Setup, held: Mapping[str, Reals], every: int) -> Reals:
+def lip_of(
+    setup: Setup, held: Mapping[str, Reals], every: int, slopes: Slopes | None = None
+) -> Reals:
     """Return `kernel.player.Player.lip` of a reed that a lip holds, and moves, every so many steps.
 
     Parameters
@@ -97,22 +213,17 @@ def lip_of(setup: Setup, held: Mapping[str, Reals], every: int) -> Reals:
         For each of `HELD_BY_LIP` what the lip makes of it, shape (m,).
     every : int
         Steps between them.
+    slopes : callable, optional
+        As for `movement`.
 
     Returns
     -------
     ndarray, shape (m, len(LIP))
     """
     opening, stiffness, damping, contact = (held[name] for name in HELD_BY_LIP)
-    if setup.breath.lip_sway:
-        time = every / setup.time.rate * np.arange(opening.size, dtype=np.float64)
-        opening = opening * _slow(setup, setup.breath.lip_sway, TIP, time)
-        stiffness = stiffness * _slow(setup, setup.breath.lip_sway, STIFFNESS, time)
-    return lip_rows(setup, opening, stiffness, damping, contact)
-
-
-def _slow(setup: Setup, size: float, dice: int, time: Reals) -> Reals:
-    """Return what slow movement of a size multiplies by, at some times [s]."""
-    return 1.0 + size * unsteady.slow_sway(time, np.random.default_rng([setup.breath.seed, dice]))
+    time = every / setup.time.rate * np.arange(opening.size, dtype=np.float64)
+    _, tip, stiff = movement(setup, time, slopes)
+    return lip_rows(setup, opening * tip, stiffness * stiff, damping, contact)
 
 
 def jet(setup: Setup, n: int) -> Reals:

@@ -61,7 +61,7 @@ def test_every_number_of_a_horn_has_its_source(name: str) -> None:
     given |= {"low_note", "high_note", "transposition", "clef"}
     # By definition as the preset has them; what a player does with the lip is no number.
     given -= {"reed.strength", "reed.lip", "breath.lip", "breath.air", "breath.sway"}
-    given -= {"breath.lip_sway", "breath.seed", "breath.tongue_ms"}
+    given -= {"breath.lip_sway", "breath.pitch_sway_cents", "breath.seed", "breath.tongue_ms"}
     assert {key for key in given if not horn.sources.get(key)} == set()
 
 

@@ -256,7 +256,9 @@ def test_what_matches_a_sound_to_others_is_told_and_stays_below_the_ceiling(
 def test_a_horn_that_is_kept_has_no_player_in_it(tab: TestClient) -> None:
     text = post(tab, "take", words={"horn": "plain-cone", "fingered": "C4"}, kind="toml").text
     breath = tomllib.loads(text)["breath"]
-    assert not any(breath.get(name) for name in ("air", "sway", "lip_sway", "tongue_ms"))
+    assert not any(
+        breath.get(name) for name in ("air", "sway", "lip_sway", "pitch_sway_cents", "tongue_ms")
+    )
 
 
 def rows_of(answer: Any) -> np.ndarray:

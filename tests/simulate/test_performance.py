@@ -7,7 +7,7 @@ import pytest
 from playing import heard
 
 from reedbore.errors import ModelError
-from reedbore.measures import pitch
+from reedbore.measures import pitch, timbre
 from reedbore.model.passage import Passage
 from reedbore.model.presets import load_horn, load_singer
 from reedbore.notes import cents, parse_pitch
@@ -15,6 +15,7 @@ from reedbore.simulate import folds, performance
 from reedbore.simulate.breath import threshold
 from reedbore.simulate.dynamics import held_at, lip_follows, with_dynamic
 from reedbore.simulate.performance import Fingered, Score, perform, stretches
+from reedbore.simulate.player import OF_A_CONE
 from reedbore.simulate.take import render
 from reedbore.simulate.tuning import blown, tune
 from reedbore.sound import high_pass, to_full_scale, true_peak, write
@@ -186,6 +187,15 @@ def test_breath_and_lip_move_through_a_passage_alike_by_their_seed():
     held = perform(one.score, still=True)
     assert np.array_equal(held.traces.pressure, still.traces.pressure)
     assert not held.sound.size
+
+
+def test_each_note_of_a_passage_moves_in_pitch_as_a_take_of_it_does():
+    # By the slopes of Bb2, B3 would move by some ten cents.
+    player = {f"breath__{name.removeprefix('breath.')}": size for name, size in OF_A_CONE.items()}
+    one = played("Bb2:1 B3:2.2", **player)
+    late = one.sound[round(1.3 * SOUND_RATE) : round(3.1 * SOUND_RATE)]
+    found = timbre.movement(late, SOUND_RATE, parse_pitch("B3"))
+    assert 0.8 < found.pitch_cents < 3.2
 
 
 def test_after_a_rest_the_tongue_waits_for_the_breath():
