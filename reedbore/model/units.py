@@ -365,21 +365,21 @@ QUANTITIES = {
         0,
         0.2,
         "",
-        "slow movement of the breath over its pressure, rms; saxophones about 0.1, clarinets 0.045",
+        "slow movement of the breath over its pressure, rms; saxophones about 0.1, clarinets 0.042",
     ),
     "breath.lip_sway": _declare(
         0,
         0.2,
         "",
         "slow movement of tip opening and stiffness over both, rms; saxophones about 0.07, "
-        "clarinets 0.02",
+        "clarinets 0.028",
     ),
     "breath.pitch_sway_cents": _declare(
         0,
         10,
         "cents",
         "slow movement of the pitch that a player hears and holds, rms, whatever breath and lip "
-        "do; saxophones about 1.5, clarinets 0.37",
+        "do; saxophones about 1.5, clarinets 0.35",
     ),
     "breath.tongue_ms": _declare(
         0, 30, "ms", "in which the tongue lets the blown reed go, 0 for a reed that is free"

@@ -43,9 +43,9 @@ OF_A_CONE = {
 }
 OF_A_CYLINDER = {
     "breath.air": 0.002,
-    "breath.sway": 0.045,
-    "breath.lip_sway": 0.02,
-    "breath.pitch_sway_cents": 0.37,
+    "breath.sway": 0.042,
+    "breath.lip_sway": 0.028,
+    "breath.pitch_sway_cents": 0.35,
 }
 """What takes and passages have, by the bore, unless something else is set.
 
