@@ -360,7 +360,9 @@ def test_the_wave_turns_behind_the_end_only_where_no_hole_is_open(tab, note: str
 
 
 def test_the_moving_bore_shows_folds_that_open_as_often_as_the_ratio_says(tab: TestClient) -> None:
-    words = {"sung": "3/2-40c", "settings": {"voice.drive": "folds"}}
+    # Held still, for film and picture show other moments.
+    held = {"breath.sway": 0, "breath.lip_sway": 0}
+    words = {"sung": "3/2-40c", "settings": {"voice.drive": "folds", **held}}
     answer = post(tab, "bore", words=words, frames=240, points=20)
     signals = json.loads(answer.headers["x-signals"])
     gap, opening = np.array(signals["gap_mm"]), np.array(signals["opening_mm"])
