@@ -379,7 +379,7 @@ QUANTITIES = {
         10,
         "cents",
         "slow movement of the pitch that a player hears and holds, rms, whatever breath and lip "
-        "do; saxophones about 1.5, clarinets 0.35",
+        "do; saxophones about 1.5, clarinets 0.367",
     ),
     "breath.tongue_ms": _declare(
         0, 30, "ms", "in which the tongue lets the blown reed go, 0 for a reed that is free"

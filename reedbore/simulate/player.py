@@ -5,12 +5,14 @@ repeats bit for bit by `breath.seed`; each movement has dice of its own. Breath 
 together: the player hears the pitch, which moves alike on all notes, whatever that takes.
 """
 
+import contextlib
 import math
 from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
+from reedbore.errors import ModelError
 from reedbore.kernel import single
 from reedbore.kernel.player import STILL, Player
 from reedbore.measures import pitch
@@ -45,7 +47,7 @@ OF_A_CYLINDER = {
     "breath.air": 0.002,
     "breath.sway": 0.042,
     "breath.lip_sway": 0.028,
-    "breath.pitch_sway_cents": 0.35,
+    "breath.pitch_sway_cents": 0.367,
 }
 """What takes and passages have, by the bore, unless something else is set.
 
@@ -58,6 +60,9 @@ MOVED = "breath.pressure_kpa", "reed.opening_mm", "reed.stiffness_kpa_per_mm"
 
 PART = 0.04
 """By so much each of them is moved, to hear by how much that moves the pitch."""
+
+GRAIN = 1.03
+"""What breath and reed are rounded by before that, as a factor."""
 
 SETTLES_S, SETTLES_PERIODS, HEARD = 0.1, 150.0, 0.25
 """How long a note is tried for that, and the share of it that is heard."""
@@ -155,10 +160,22 @@ def pitch_slopes(setup: Setup) -> tuple[float, float, float]:
     -------
     tuple of float
         For each, cents over its relative change, as it settles from rest; 0 where there is no
-        pitch or the note is thrown out of its register. [cents]
+        pitch or the note is thrown out of its register. Told for the nearest of values that lie
+        `GRAIN` apart, so that it is not tried anew at each move of a slider. [cents]
     """
     alone = {"voice": NOBODY, "breath": setup.breath.settled()}
-    return _pitch_slopes(setup.model_copy(update=alone))
+    return _pitch_slopes(rounded(setup.model_copy(update=alone)))
+
+
+def rounded(setup: Setup) -> Setup:
+    """Return a setup with the nearest breath, tip opening and stiffness that lie on the grain."""
+    for name in MOVED:
+        value = setup.value(name)
+        assert isinstance(value, float)
+        if value > 0.0:
+            with contextlib.suppress(ModelError):  # beyond what may be set
+                setup = setup.with_value(name, GRAIN ** round(math.log(value) / math.log(GRAIN)))
+    return setup
 
 
 @remembered(256)

@@ -24,6 +24,7 @@ from reedbore.simulate.player import (
     held_still,
     movement,
     pitch_slopes,
+    rounded,
 )
 from reedbore.simulate.request.take import Words, read_request, tune_request
 from reedbore.simulate.take import Take, again, render
@@ -104,7 +105,7 @@ def test_slopes_are_how_far_breath_and_lip_move_the_pitch():
     slopes = {}
     for note in ("Bb2", "B3"):
         hz = midi_to_hz(parse_note(note))
-        setup = tune(load_horn("tenor-saxophone"), hz)
+        setup = rounded(tune(load_horn("tenor-saxophone"), hz))
         slopes[note] = pitch_slopes(alive(setup))
         for name, slope in zip(MOVED, slopes[note], strict=True):
             value = setup.value(name)
@@ -114,6 +115,20 @@ def test_slopes_are_how_far_breath_and_lip_move_the_pitch():
             assert high is not None
             assert slope == pytest.approx(cents(high, low) / 0.04, abs=1.0)
     assert abs(slopes["B3"][0]) > 8.0 * abs(slopes["Bb2"][0])
+
+
+def test_a_small_move_of_a_slider_tries_no_slopes_anew():
+    setup = rounded(tune(load_horn("tenor-saxophone"), midi_to_hz(46)))
+    for name in MOVED:
+        value = setup.value(name)
+        assert isinstance(value, float)
+        ours = [rounded(setup.with_value(name, value * times)) for times in (0.99, 1.01, 1.02)]
+        assert [one == setup for one in ours] == [True, True, False]
+    silent = setup.with_value("breath.pressure_kpa", 0.0)
+    assert rounded(silent).breath.pressure == 0.0
+    assert np.abs(pitch_slopes(silent)).max() < 0.1
+    loudest = setup.with_value("breath.pressure_kpa", 20.0)  # no more may be set
+    assert rounded(loudest).breath.pressure == pytest.approx(20e3, rel=0.03)
 
 
 def test_what_does_not_sway_keeps_still_also_to_hold_the_pitch(tenor: Setup):
