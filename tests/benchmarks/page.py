@@ -96,6 +96,7 @@ READY_S, REST_S = 300.0, 2.0  # for what is solved ahead, and of a hand between 
 QUIET = 10
 """Looks in turn that see none of its processes, until there are none to come."""
 
+LOUD = "p", "mf", "f"
 MOVES = {
     "fingered note, slider": ("slide", "Along the horn", lambda k: (5 * k + 3) % 33),
     "fingered note, typed": ("slide", "#fingered", lambda k: ("C3", "D3", "E3", "F3")[k % 4]),
@@ -103,7 +104,7 @@ MOVES = {
     "sung note, typed": ("slide", "#sung", lambda k: f"{('A3', 'C4', 'D4')[k % 3]}{k - 15:+}c"),
     "sung note, keys": ("press", ".voice .key", lambda k: f"[data-midi='{45 + (7 * k) % 19}']"),
     "depth": ("slide", "How strongly I sing", lambda k: 0.05 + 0.01 * k),
-    "breath, dynamics": ("press", "#controls .choice input", lambda k: f"[value='{'pmf'[k % 3]}']"),
+    "breath, dynamics": ("press", "#controls .choice input", lambda k: f"[value='{LOUD[k % 3]}']"),
     "breath, typed": ("slide", "#breath-kpa", lambda k: round(2.4 + 0.03 * k, 2)),
     "reed strength": ("slide", "Reed strength", lambda k: 2.0 + 0.1 * (k % 15)),
     "tip opening": ("slide", "Tip opening", lambda k: 1.2 + 0.01 * k),
@@ -306,10 +307,19 @@ sys.exit(main(sys.argv[1:]))
 """A server for the tiny run, beside whose tests nothing is to be solved ahead."""
 
 
+@contextlib.contextmanager
+def ended(server: subprocess.Popen[str]) -> Iterator[None]:
+    """End the server also where something goes wrong; else who began it waits for ever."""
+    try:
+        yield
+    finally:
+        server.terminate()
+
+
 def main() -> None:
     how = ["-c", NOTHING_AHEAD] if TINY else ["-m", "reedbore"]
     command = [sys.executable, "-u", *how, "page", "--no-browser"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server, ended(server):
         assert server.stdout is not None
         address = server.stdout.readline().strip().rstrip("/")
         ask(address, "sound", {"words": {}})
@@ -322,7 +332,6 @@ def main() -> None:
                 if ONLY != "controls":
                     minutes(server, page, MINUTES)
         if ONLY:
-            server.terminate()
             return
         print(f"at first                  {memory(server):7.0f} MB")
         for number in range(GESTURES):
@@ -333,7 +342,6 @@ def main() -> None:
         usual, longest = statistics.median(waits), max(waits)
         print(f"{CROWD:3} sounds at once        {whole:7.1f} s, then {memory(server):.0f} MB")
         print(f"a prediction beside them  {usual:7.3f} s, at most {longest:.3f} s")
-        server.terminate()
 
 
 if __name__ == "__main__":
