@@ -1,6 +1,7 @@
 """Filters as sums of sections: the best of all that are passive; fits that processes make."""
 
 import math
+import os
 
 import numpy as np
 import pytest
@@ -86,6 +87,16 @@ def test_processes_make_the_same_fits_once_each(monkeypatch):
         theirs = waveguide(*fitted_to(setup))
         z = np.exp(1j * np.linspace(0.001, math.pi, 50))
         np.testing.assert_array_equal(theirs.reflection.response(z), ours.reflection.response(z))
+
+
+def test_a_process_that_is_killed_leaves_the_fits_to_who_needs_them():
+    setup = setup_for(load_horn("plain-cylinder")).with_value("bore.length_mm", 433.0)
+    with Fitters(1) as fitters:
+        fitters._pool.submit(os._exit, 1)
+        fitters.fit([setup])
+        fitters.fit([setup])
+    assert not waveguide.knows(*fitted_to(setup))
+    assert waveguide(*fitted_to(setup)).rate == 96e3
 
 
 def test_what_cannot_be_fitted_is_left_to_who_needs_it(monkeypatch):

@@ -9,6 +9,7 @@ import multiprocessing
 import signal
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from reedbore import stopping
@@ -34,7 +35,6 @@ class Fitters:
 
     def __init__(self, many: int) -> None:
         spawn = multiprocessing.get_context("spawn")  # a fork would take this process's locks along
-        self._many = many
         self._pool = ProcessPoolExecutor(many, spawn, _settle)
 
     def __enter__(self) -> "Fitters":
@@ -52,9 +52,11 @@ class Fitters:
             Any.
         """
         asked = [one for one in dict.fromkeys(map(fitted_to, setups)) if not waveguide.knows(*one)]
-        for made in self._pool.map(_fitted, asked):
-            stopping.check()
-            hand_over(made)
+        # If one of them is killed, who needs a fit makes it.
+        with contextlib.suppress(BrokenProcessPool):
+            for made in self._pool.map(_fitted, asked):
+                stopping.check()
+                hand_over(made)
 
 
 def _settle() -> None:
