@@ -14,7 +14,13 @@ from reedbore.remembered import hand_over
 from reedbore.simulate.acoustics import beforehand
 from reedbore.simulate.acoustics.beforehand import Fitters
 from reedbore.simulate.acoustics.numbers import fitted_to
-from reedbore.simulate.acoustics.rational import nonnegative, passive_fit, real_sections, solve
+from reedbore.simulate.acoustics.rational import (
+    nonnegative,
+    pair_sections,
+    passive_fit,
+    real_sections,
+    solve,
+)
 from reedbore.simulate.acoustics.reflection import waveguide
 
 Z = np.exp(1j * math.pi * np.linspace(0.0, 1.0, 400))
@@ -64,6 +70,17 @@ def test_a_passive_target_is_met_to_the_last_digits():
     found = passive_fit(basis, Z, basis(Z) @ weights, np.ones(Z.size))
     np.testing.assert_allclose(found, weights, atol=1e-12)
     np.testing.assert_allclose(solve(basis(Z), basis(Z) @ weights), weights, atol=1e-12)
+
+
+def test_a_response_that_is_nowhere_near_1_is_fitted():
+    pairs = np.array([0.7 + 0.3j])
+
+    def basis(z):
+        return pair_sections(pairs, z)
+
+    weights = np.array([0.02, -0.01])
+    assert np.abs(basis(Z) @ weights).max() < 0.5
+    np.testing.assert_allclose(passive_fit(basis, Z, basis(Z) @ weights, np.ones(400)), weights)
 
 
 def test_processes_make_the_same_fits_once_each(monkeypatch):

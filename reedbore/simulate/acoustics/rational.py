@@ -30,7 +30,7 @@ FINER = 4
 """By so much the points are denser that it ends with, where a response is highest."""
 
 NEAR = 0.9
-"""Only a response that comes so near to 1 is looked at with them."""
+"""Only where it comes so near to 1 is it looked at with them, and where it is highest of all."""
 
 OVER, UNDER = 1e-9, 1e-6
 """A response exceeds 1 if it is so much above; one that did is held so far below."""
@@ -221,7 +221,8 @@ def nonnegative(rows: Reals, wanted: Reals) -> Reals:
 def _tops(size: Reals) -> NDArray[np.int64]:
     """Return where a response is higher than beside, on points of the passivity check."""
     beside = np.concatenate(((0.0,), size, (0.0,)))
-    return np.flatnonzero((size >= NEAR) & (size >= beside[:-2]) & (size >= beside[2:]))
+    near = min(NEAR, size.max())
+    return np.flatnonzero((size >= near) & (size >= beside[:-2]) & (size >= beside[2:]))
 
 
 def _around(tops: NDArray[np.int64]) -> Reals:

@@ -73,7 +73,7 @@ CHAMBER_ECHOES = 5
 """Of the early echoes so many stand for the tube of a mouthpiece."""
 
 EVERY = 2
-"""Poles are found on every so manieth point: no fit gets worse by more than 1 % for it."""
+"""Poles are found on every so manieth point: of 32 fits none got worse by more than 2 % for it."""
 
 HIGH_WEIGHT = 0.1
 LOW_WEIGHT = 0.1
