@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from browsing import begun, put, settle, setup_of, slide, until
+from browsing import Open, begun, put, settle, setup_of, slide, until
 from playwright.sync_api import Locator, Page
 
 from reedbore.model.setup import Setup
@@ -68,6 +68,30 @@ def test_the_bore_moves_and_can_be_stopped(page: Page, bore: Locator):
     assert page.evaluate(FRAME) != stepped
     bore.get_by_role("button", name="One step back").click()
     assert page.evaluate(FRAME) == stepped
+
+
+@pytest.mark.parametrize("size", [(1920, 1080), (1440, 900), (390, 844)])
+def test_nothing_below_moves_when_the_film_comes_in_and_runs(
+    open_page: Open, size: tuple[int, int]
+):
+    page = open_page(viewport={"width": size[0], "height": size[1]})
+    page.route("**/api/bore", lambda route: None)
+    bore = panel(page, "bore")
+    until(page, "() => document.querySelector('#bore .room').dataset.bore === 'asking'")
+    tall = "() => document.querySelector('#bore').getBoundingClientRect().height"
+    kept = page.evaluate(tall)
+    page.unroute("**/api/bore")  # what was held goes on
+    until(page, "() => document.querySelector('#bore .room').dataset.bore === 'ready'")
+    assert page.evaluate(tall) == kept
+    bore.get_by_role("button", name="Pause").click()
+    moments = page.locator("#bore .bore-moments button")
+    assert moments.count() > 5
+    for told in moments.all_text_contents():
+        page.evaluate(
+            "(text) => (document.querySelector('#bore .caption').textContent = text)",
+            told.partition(": ")[2],
+        )
+        assert page.evaluate(tall) == kept, told
 
 
 def test_the_bore_can_be_dragged_through_time_and_slowed(page: Page, bore: Locator):

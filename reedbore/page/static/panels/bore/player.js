@@ -2,7 +2,7 @@
 // Space runs and pauses, arrow keys step, a slider drags through time.
 
 import { captionAt } from "./film.js";
-import { drawStill, mover, placed } from "./draw.js";
+import { drawStill, mover, placed, places } from "./draw.js";
 import { drawTicks, rowsOf, ticker, ticksPlaced } from "./ticks.js";
 import { colours as pageColours, onTheme, stillness } from "../../core/theme.js";
 
@@ -11,6 +11,7 @@ const SMOOTH = 50; // frames a second
 const CLOCK = 80; // ms between two readings of the clock: laying out text is dear
 const READABLE = 0.8; // s a caption must stand on average to be read along
 const BRIEF = 0.3; // s: one that would stand for less is passed over, unless the film stands still
+const BLANK = { frames: 1, positions: [1], outline: [[1, 1]], extra: 0, high: 1, low: -1, signals: {} }; // its room is kept, so that nothing below moves
 
 // ------------------------------------------------------------------ what stands on the page
 
@@ -104,8 +105,9 @@ export class Player {
   /** Set the canvases to the width there is and draw what stays. */
   lay() {
     const width = Math.floor(this.parts.scene.clientWidth);
-    if (!this.film || !width) return;
+    if (!width) return;
     const { film, parts } = this, colours = colourSet(parts.scene);
+    if (!film) return blank(parts, width, colours);
     const place = placed(width, film), ticks = { ...ticksPlaced(width, film), family: colours.family, paper: colours.card };
     const rows = rowsOf(film, colours, this.covered);
     const [hornStill, beatsStill] = [document.createElement("canvas"), document.createElement("canvas")];
@@ -292,6 +294,15 @@ function colourSet(root) {
   const names = ["low", "rest", "high", "body", "onBody", "reed"];
   const mine = Object.fromEntries(names.map((name) => [name, own(name.toLowerCase())]));
   return { ...pageColours(), ...mine, family: style.fontFamily };
+}
+
+/** Keep the room of a film that is being worked out. */
+function blank({ horn, beats }, width, colours) {
+  for (const [canvas, place] of [[horn, places(width, BLANK)], [beats, ticksPlaced(width, BLANK)]]) {
+    const context = sized(canvas, place, 1);
+    context.fillStyle = colours.card;
+    context.fillRect(0, 0, place.width, place.height);
+  }
 }
 
 function sized(canvas, { width, height }, dots) {
