@@ -102,6 +102,25 @@ def series_length(radius: float, chimney: float, bore_radius: float, *, is_open:
     return -0.47 * radius * delta**4 / (depth + 0.62 * delta**2 + 0.64 * delta)
 
 
+def half_series(
+    radius: float, chimney: float, bore_radius: float, omega: Reals, gas: "Gas", *, is_open: bool
+) -> Complexes:
+    """Half the impedance that a hole puts in series with the bore, for either side of it.
+
+    Parameters
+    ----------
+    radius, chimney, bore_radius, omega, gas, is_open
+        As for `shunt_impedance`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        ½ jωρ t_a/πb² with t_a from `series_length`. [Pa s m⁻³]
+    """
+    length = series_length(radius, chimney, bore_radius, is_open=is_open)
+    return np.asarray(0.5j * omega * gas.density / (math.pi * radius**2) * length, np.complex128)
+
+
 def shunt_impedance(
     radius: float,
     chimney: float,
@@ -175,8 +194,7 @@ def hole(
     outside = shunt_impedance(
         radius, chimney, bore_radius, omega, gas, is_open=is_open, propagation=propagation
     )
-    length = series_length(radius, chimney, bore_radius, is_open=is_open)
-    half = 0.5j * omega * gas.density / (math.pi * radius**2) * length
+    half = half_series(radius, chimney, bore_radius, omega, gas, is_open=is_open)
     through = 1.0 + half / outside
     return through, half * (1.0 + through), 1.0 / outside, through
 

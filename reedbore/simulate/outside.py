@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reedbore.measures.loudness import loudness
-from reedbore.model.setup import Breath, Setup
-from reedbore.model.voice import Tract, Voice
+from reedbore.model.bore import Bore
+from reedbore.model.setup import Setup
 from reedbore.physics import radiation
-from reedbore.simulate.acoustics import numbers
-from reedbore.simulate.acoustics.bore import elements, first_opening, gas_of, outflow
+from reedbore.physics.air import Gas
+from reedbore.simulate.acoustics import numbers, open_air, reflection
+from reedbore.simulate.acoustics.bore import elements, first_opening
 from reedbore.sound import fade, mute_broken, remove_dc, smooth_number, to_full_scale
 
 SOUND_RATE = 48000
@@ -37,6 +38,8 @@ LEAST_PHASE_POINTS = 32768
 
 Samples = NDArray[np.float64]
 Levels = dict[str, Any]
+Fitted = tuple[Bore, float, Gas, float]
+"""Bore, volume of the mouthpiece [m³], air and rate [Hz]: all that the way out depends on."""
 
 
 def radiated(setup: Setup, outgoing: Samples) -> Samples:
@@ -60,16 +63,16 @@ def radiated(setup: Setup, outgoing: Samples) -> Samples:
     pad = unit * smooth_number(-(-(outgoing.size + round(0.2 * rate)) // unit))
     spectrum = np.fft.rfft(outgoing, pad)
     out = round(pad * SOUND_RATE / rate)
-    through = _through(setup.model_copy(update=_NO_PLAYER), rate / pad, min(pad, out) // 2 + 1)
+    through = _through(numbers.fitted_to(setup), rate / pad, min(pad, out) // 2 + 1)
     heard: NDArray[Any] = spectrum[: through.size] * through
     sound = np.fft.irfft(heard, out) * (out / pad)
     return sound[: round(outgoing.size * SOUND_RATE / rate)]
 
 
 @functools.lru_cache(maxsize=4)
-def _through(setup: Setup, step: float, count: int) -> NDArray[Any]:
+def _through(fitted: Fitted, step: float, count: int) -> NDArray[Any]:
     """Return `transmission` at so many even steps [Hz]; kept as `_outside` is."""
-    found = transmission(setup, step * np.arange(count, dtype=np.float64))
+    found = _transmission(fitted, step * np.arange(count, dtype=np.float64))
     found.flags.writeable = False
     return found
 
@@ -91,7 +94,7 @@ def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
 
     Notes
     -----
-    At the reed p = (1 + R) p⁺; for 1 Pa there, `acoustics.outflow` tells the power that leaves
+    At the reed p = (1 + R) p⁺; for 1 Pa there, `open_air.outflow` tells the power that leaves
     all openings. Told without a direction, it spreads evenly over the space Ω around the horn:
     |p|² = 2ρc W/Ωr² [1]_. Beside the time of flight the phase is the least that this size allows
     [2]_: so nothing is heard before it can have arrived.
@@ -103,30 +106,32 @@ def transmission(setup: Setup, frequency: Samples) -> NDArray[Any]:
     .. [2] A. V. Oppenheim and R. W. Schafer, "Discrete-Time Signal Processing," Prentice Hall,
        1989, ch. 10: the Hilbert transform of the logarithm (from memory).
     """
-    grid, smooth, flight = _outside(setup.model_copy(update=_NO_PLAYER))
+    return _transmission(numbers.fitted_to(setup), frequency)
+
+
+def _transmission(fitted: Fitted, frequency: Samples) -> NDArray[Any]:
+    grid, smooth, flight = _outside(*fitted)
     edge = 0.5 + 0.5 * np.cos(math.pi * np.clip((frequency - 20000.0) / 2000.0, 0.0, 1.0))
     shape = np.interp(frequency, grid, smooth)
     low = np.minimum(frequency / grid[0], 1.0)
     return shape * edge * low * np.exp(-2j * math.pi * frequency * flight)
 
 
-_NO_PLAYER = {"voice": Voice(source="off"), "breath": Breath(pressure=0.0), "tract": Tract()}
-
-
 @functools.lru_cache(maxsize=32)
-def _outside(setup: Setup) -> tuple[Samples, NDArray[Any], float]:
+def _outside(
+    bore: Bore, volume: float, gas: Gas, rate: float
+) -> tuple[Samples, NDArray[Any], float]:
     """Find what `transmission` is made of: frequencies [Hz], values less the flight, its time [s].
 
-    It is kept, for on the page many voices and breaths are tried on one bore.
+    It is kept, for on the page many voices, breaths and reeds are tried on one bore.
     """
-    gas, bore = gas_of(setup), setup.bore
     plain = not bore.holes and len(bore.sections) == 1
     grid = np.concatenate(
         (np.geomspace(4.0, 100.0, 40), np.linspace(103.0, 22000.0, 700 if plain else 2100))
     )
     omega = 2.0 * math.pi * grid
-    found = outflow(bore, omega, gas)
-    fast = numbers.waveguide_of(setup).throat
+    found = open_air.outflow(bore, omega, gas)
+    fast = reflection.waveguide(bore, volume, gas, rate).throat
     waves = (found.admittance - fast.at_throat(1j * omega)) / fast.of_wave(1j * omega)
     solid = 2.0 * math.pi if bore.end == "flanged" else 4.0 * math.pi
     size = radiation.spread_pressure(found.power, DISTANCE, gas, solid)

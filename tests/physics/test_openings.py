@@ -3,7 +3,6 @@
 import math
 
 import numpy as np
-import published_openings
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -21,7 +20,7 @@ STRAIGHT = NOTHING + 1.0, NOTHING, NOTHING, NOTHING + 1.0
 
 def branch(place, radius=5e-3, chimney=8e-3, gas=GAS):
     """A hole of a radius in a bore of 10 mm, at a place."""
-    own = published_openings.hole_load(radius, toneholes.OUTER_END, OMEGA, gas)
+    own = openings.hole_load(radius, toneholes.OUTER_END, OMEGA, gas)
     inner = 1j * OMEGA * gas.density / (math.pi * radius**2)
     inner = inner * toneholes.inner_length(radius, 10e-3)
     port = tube.cylinder(chimney, radius, OMEGA, gas)
@@ -34,7 +33,7 @@ def solved(places, gas=GAS, deaf=False):
     branches = [*(branch(place, gas=gas) for place in places), end]
     steps = np.diff([0.0, *(one.place for one in branches)])
     ways = [tube.cylinder(step, 10e-3, OMEGA, gas) for step in steps]
-    heard = published_openings.radiation_matrix(branches, OMEGA, gas)
+    heard = openings.radiation_matrix(branches, OMEGA, gas)
     if deaf:
         heard = heard * np.eye(len(branches))
     return ways, branches, openings.outflow(ways, branches, heard)
@@ -45,7 +44,7 @@ def solved(places, gas=GAS, deaf=False):
 
 def test_small_hole_radiates_as_a_point():
     # A. D. Pierce, "Acoustics", 1989, ch. 4: ρω²/4πc, at 1 kHz in this air evaluated here.
-    load = published_openings.hole_load(1e-4, 0.75, np.array([2000.0 * math.pi]), GAS)
+    load = openings.hole_load(1e-4, 0.75, np.array([2000.0 * math.pi]), GAS)
     assert load.real == pytest.approx(
         1.1759 * (2000.0 * math.pi) ** 2 / (4 * math.pi * 347.4), rel=1e-3
     )
@@ -54,7 +53,7 @@ def test_small_hole_radiates_as_a_point():
 
 def test_hole_load_does_not_grow_beyond_that_of_a_plane_wave():
     radius = 10e-3
-    load = published_openings.hole_load(radius, 0.75, np.array([1e9]), GAS)
+    load = openings.hole_load(radius, 0.75, np.array([1e9]), GAS)
     plane = GAS.density * GAS.sound_speed / (math.pi * radius**2)
     assert load.real == pytest.approx(plane, rel=1e-6)
 
@@ -65,19 +64,19 @@ def test_hole_load_does_not_grow_beyond_that_of_a_plane_wave():
 def test_two_sources_in_step_share_their_resistance(waves, share):
     # A pair of equal point sources a distance d apart radiates (1 + sin kd / kd) times the sum of
     # both alone (Pierce 1989, ch. 4).
-    own = published_openings.hole_load(1e-5, 0.75, OMEGA[:1], GAS)
+    own = openings.hole_load(1e-5, 0.75, OMEGA[:1], GAS)
     pair = [
         openings.Branch(at, 1e-5, NOTHING[:1], STRAIGHT, own)
         for at in (0.0, waves * 2.0 * math.pi / K[0])
     ]
-    heard = published_openings.radiation_matrix(pair, OMEGA[:1], GAS)[0]
+    heard = openings.radiation_matrix(pair, OMEGA[:1], GAS)[0]
     assert heard.real.sum() / (2.0 * own.real[0]) == pytest.approx(share, rel=1e-6)
 
 
 def test_distant_source_is_heard_as_its_free_field():
     # jωρ e^{-jkd}/4πd per unit of flow, small holes 0.3 m apart.
     pair = [branch(0.0, radius=1e-4), branch(0.3, radius=1e-4)]
-    heard = published_openings.radiation_matrix(pair, OMEGA, GAS)[:, 0, 1]
+    heard = openings.radiation_matrix(pair, OMEGA, GAS)[:, 0, 1]
     free = 1j * OMEGA * GAS.density * np.exp(-0.3j * K) / (4.0 * math.pi * 0.3)
     assert np.abs(heard / free - 1.0).max() < 1e-4
 
@@ -88,7 +87,7 @@ def test_distant_source_is_heard_as_its_free_field():
 )
 def test_no_flows_draw_power_from_still_air(places, radius):
     branches = [branch(at, radius) for at in places]
-    heard = published_openings.radiation_matrix(branches, OMEGA, GAS)[::20]
+    heard = openings.radiation_matrix(branches, OMEGA, GAS)[::20]
     values = np.linalg.eigvalsh(heard.real)
     assert (values.min(axis=1) >= -1e-12 * values.max(axis=1)).all()
     assert np.abs(heard - heard.transpose(0, 2, 1)).max() == 0.0

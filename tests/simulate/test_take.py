@@ -10,7 +10,8 @@ from reedbore.errors import ModelError
 from reedbore.model.presets import load_horn, names
 from reedbore.model.setup import Setup
 from reedbore.notes import midi_to_hz
-from reedbore.simulate.acoustics.bore import gas_of, outflow
+from reedbore.simulate.acoustics import open_air
+from reedbore.simulate.acoustics.bore import gas_of
 from reedbore.simulate.acoustics.numbers import waveguide_of
 from reedbore.simulate.outside import SOUND_RATE, radiated, transmission
 from reedbore.simulate.take import again, inside, render, sing, throat
@@ -192,7 +193,7 @@ def test_level_outside_is_that_of_the_power_that_leaves(name):
         frequency = midi_to_hz(midi) * np.arange(1.0, 25.0)
         frequency = frequency[frequency < 19000.0]
         gas, omega = gas_of(setup), 2.0 * math.pi * frequency
-        leaves = outflow(setup.bore, omega, gas)
+        leaves = open_air.outflow(setup.bore, omega, gas)
         throat = waveguide_of(setup).throat
         waves = (leaves.admittance - throat.at_throat(1j * omega)) / throat.of_wave(1j * omega)
         heard = np.abs(transmission(setup, frequency) * (1.0 + waves) / 2.0) ** 2
