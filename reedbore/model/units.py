@@ -359,27 +359,27 @@ QUANTITIES = {
         0,
         0.1,
         "",
-        "noise of the jet at the reed over its flow, rms; saxophones about 0.0165, clarinets 0.002",
+        "noise of the jet at the reed over its flow, rms; saxophones about 0.0165, clarinets 0.004",
     ),
     "breath.sway": _declare(
         0,
         0.2,
         "",
-        "slow movement of the breath over its pressure, rms; saxophones about 0.1, clarinets 0.042",
+        "slow movement of the breath over its pressure, rms; saxophones about 0.1, clarinets 0.08",
     ),
     "breath.lip_sway": _declare(
         0,
         0.2,
         "",
         "slow movement of tip opening and stiffness over both, rms; saxophones about 0.07, "
-        "clarinets 0.028",
+        "clarinets 0.054",
     ),
     "breath.pitch_sway_cents": _declare(
         0,
         10,
         "cents",
         "slow movement of the pitch that a player hears and holds, rms, whatever breath and lip "
-        "do; saxophones about 1.5, clarinets 0.367",
+        "do; saxophones about 1.5, clarinets 0.475",
     ),
     "breath.tongue_ms": _declare(
         0, 30, "ms", "in which the tongue lets the blown reed go, 0 for a reed that is free"

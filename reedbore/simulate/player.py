@@ -44,10 +44,10 @@ OF_A_CONE = {
     "breath.pitch_sway_cents": 1.5,
 }
 OF_A_CYLINDER = {
-    "breath.air": 0.002,
-    "breath.sway": 0.042,
-    "breath.lip_sway": 0.028,
-    "breath.pitch_sway_cents": 0.367,
+    "breath.air": 0.004,
+    "breath.sway": 0.08,
+    "breath.lip_sway": 0.054,
+    "breath.pitch_sway_cents": 0.475,
 }
 """What takes and passages have, by the bore, unless something else is set.
 
