@@ -168,3 +168,49 @@ def run(
         loop(table, state, *arrays, *part)
     folded = singer.half_gap, singer.flow, singer.lungs, ear.added if ear else NOBODY.lungs
     return Traces(pressure, leaving[numbers.lead :], opening, in_mouth, *folded)
+
+
+class Sounding:
+    """A setup that goes on from where it has come to, and whose reed may be held otherwise then.
+
+    Parameters
+    ----------
+    numbers : Numbers
+        The setup, at rest.
+    """
+
+    def __init__(self, numbers: Numbers) -> None:
+        self._state = np.zeros((rows.STATE, 1))
+        self._state[rows.OPENING] = self._state[rows.BEFORE] = numbers.opening
+        self._lines = np.zeros((3, numbers.lead))
+        self._now = 0
+
+    def go_on(self, numbers: Numbers, mouth: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Step on, as `run` does from rest; nothing else moves.
+
+        Parameters
+        ----------
+        numbers : Numbers
+            Of the same bore; the reed may be another.
+        mouth : ndarray, shape (n,)
+            As for `run`. [Pa]
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Pressure in the mouthpiece. [Pa]
+        """
+        lead = numbers.lead
+        leaving = np.concatenate((self._lines[0], np.zeros(mouth.size)))
+        bore = bore_of(numbers, leaving, lead + numbers.vent_begins - self._now)
+        lines = leaving, bore.line, bore.onward
+        for line, before in zip(lines[1:], self._lines[1:], strict=True):
+            line[:lead] = before
+        pressure, opening = np.zeros(mouth.size), np.zeros(mouth.size)
+        in_mouth = np.zeros(mouth.size) if numbers.coupled else mouth
+        loop = compiled_run(numbers.valve, numbers.coupled, False, bore.vented, False)
+        arrays = NOBODY, STILL, mouth, pressure, opening, in_mouth, leaving
+        loop(numbers.table.reshape(-1, 1), self._state, bore, *arrays, 0, mouth.size)
+        self._lines = np.array([line[-lead:] for line in lines])
+        self._now += mouth.size
+        return pressure

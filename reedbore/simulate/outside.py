@@ -12,6 +12,7 @@ from reedbore.model.bore import Bore
 from reedbore.model.setup import Setup
 from reedbore.physics import radiation
 from reedbore.physics.air import Gas
+from reedbore.remembered import remembered
 from reedbore.simulate.acoustics import numbers, open_air, reflection
 from reedbore.simulate.acoustics.bore import elements, first_opening
 from reedbore.sound import fade, mute_broken, remove_dc, smooth_number, to_full_scale
@@ -117,7 +118,7 @@ def _transmission(fitted: Fitted, frequency: Samples) -> NDArray[Any]:
     return shape * edge * low * np.exp(-2j * math.pi * frequency * flight)
 
 
-@functools.lru_cache(maxsize=32)
+@remembered(64)
 def _outside(
     bore: Bore, volume: float, gas: Gas, rate: float
 ) -> tuple[Samples, NDArray[Any], float]:

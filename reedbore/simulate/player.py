@@ -64,11 +64,11 @@ PART = 0.04
 GRAIN = 1.03
 """What breath and reed are rounded by before that, as a factor."""
 
-SETTLES_S, SETTLES_PERIODS, HEARD = 0.1, 150.0, 0.25
-"""How long a note is tried for that, and the share of it that is heard."""
+SETTLES, HEARD = 20.0, 16.0
+"""So many periods a note goes on after each of them has been moved, and is then heard."""
 
-FOUND_S = 0.8
-"""How long to find which note it is. [s]"""
+FOUND_S, LATE = 0.8, 0.25
+"""How long a note sounds from rest before that [s], and the share that tells which one it is."""
 
 FAR_CENTS = 50.0
 """What moves the pitch by more has thrown the note into another register. [cents]"""
@@ -159,8 +159,8 @@ def pitch_slopes(setup: Setup) -> tuple[float, float, float]:
     Returns
     -------
     tuple of float
-        For each, cents over its relative change, as it settles from rest; 0 where there is no
-        pitch or the note is thrown out of its register. Told for the nearest of values that lie
+        For each, cents over its relative change, as a note that sounds settles anew; 0 where there
+        is none or it is thrown out of its register. Told for the nearest of values that lie
         `GRAIN` apart, so that it is not tried anew at each move of a slider. [cents]
     """
     alone = {"voice": NOBODY, "breath": setup.breath.settled()}
@@ -180,26 +180,32 @@ def rounded(setup: Setup) -> Setup:
 
 @remembered(256)
 def _pitch_slopes(setup: Setup) -> tuple[float, float, float]:
-    found = pitch.fundamental(*_tone(setup, FOUND_S))
-    breath, opening, stiffness = (_slope(setup, one, found.hz) if found else 0.0 for one in MOVED)
+    numbers = numbers_of(setup)
+    tone = single.Sounding(numbers)
+    pressure = tone.go_on(numbers, blown(setup, FOUND_S))
+    found = pitch.fundamental(*pitch.thin(pressure[-round(LATE * pressure.size) :], numbers.rate))
+    breath, opening, stiffness = (
+        _slope(tone, setup, one, found.hz) if found else 0.0 for one in MOVED
+    )
     return breath, opening, stiffness
 
 
-def _slope(setup: Setup, name: str, hz: float) -> float:
+def _slope(tone: single.Sounding, setup: Setup, name: str, hz: float) -> float:
     value = setup.value(name)
     assert isinstance(value, float)
-    seconds = SETTLES_S + SETTLES_PERIODS / hz
-    low, high = (
-        cents(pitch.refine(*_tone(setup.with_value(name, value * times), seconds), hz), hz)
-        for times in (1.0 - PART, 1.0 + PART)
-    )
-    return (high - low) / (2.0 * PART) if max(abs(low), abs(high)) < FAR_CENTS else 0.0
+    settles, heard = (round(periods / hz * setup.time.rate) for periods in (SETTLES, HEARD))
 
+    def moved(times: float) -> float:
+        """Go on so; return by how many cents that plays higher."""
+        other = setup.with_value(name, value * times)
+        breath = np.full(settles + heard, other.breath.pressure)
+        pressure = tone.go_on(numbers_of(other), breath)[settles:]
+        played = pitch.refine(*pitch.thin(pressure, setup.time.rate), hz)
+        return cents(played, hz) if played > 0.0 else math.inf
 
-def _tone(setup: Setup, seconds: float) -> tuple[Reals, float]:
-    """Return the end of a note that is held so long, inside, and its rate."""
-    run = single.run(numbers_of(setup), blown(setup, seconds))
-    return pitch.thin(run.pressure[-round(HEARD * run.pressure.size) :], setup.time.rate)
+    low, high = moved(1.0 - PART), moved(1.0 + PART)
+    near = abs(low) < FAR_CENTS and abs(high) < FAR_CENTS
+    return (high - low) / (2.0 * PART) if near else 0.0
 
 
 def player_of(setup: Setup, n: int) -> Player:

@@ -15,6 +15,7 @@ from reedbore.errors import ModelError
 from reedbore.kernel import rows, single
 from reedbore.kernel.compiler import plain
 from reedbore.kernel.numbers import vent_rise
+from reedbore.kernel.player import LIP, Player
 from reedbore.kernel.rows import (
     BRANCHES,
     PAIRS,
@@ -186,6 +187,40 @@ def test_a_run_without_folds_leaves_nothing_of_any():
     found = single.run(numbers_of(horn_setup("plain-cone")), np.zeros(1))
     sizes = [trace.size for trace in found]
     assert sizes == [1, 1, 1, 1, 0, 0, 0, 0]
+
+
+# --- a reed that is held otherwise while it sounds -----------------------------------------------
+
+
+@pytest.mark.parametrize("coupling", ["off", "on"])
+def test_parts_that_go_on_from_each_other_are_the_whole_run(coupling):
+    # Bit for bit; with a tube, a vent that opens meanwhile, and a part shorter than its delays.
+    setup = bores.setup_of("mouthpiece, cone and holes", "upper vent")
+    setup = setup.with_value("tract.coupling", coupling).with_value("breath.rise_ms", 5.0)
+    numbers = numbers_of(setup)._replace(vent_opens=700)
+    mouth = blown(setup, 0.05)
+    sounding = single.Sounding(numbers)
+    parts = [sounding.go_on(numbers, part) for part in np.split(mouth, [600, 610, 1500])]
+    whole = single.run(numbers, mouth).pressure
+    assert whole.any()
+    assert np.array_equal(np.concatenate(parts), whole)
+
+
+def test_a_reed_held_otherwise_from_a_step_on_is_one_that_a_lip_moves_then():
+    # Rival: a lip that changes the rows of the same reed, within one step of the table.
+    setup = horn_setup("tenor-saxophone", breath__rise_ms=5.0)
+    firmer = setup.with_value("reed.opening_mm", 0.9).with_value("reed.stiffness_kpa_per_mm", 9.0)
+    mouth, half = blown(setup, 0.05), 2400
+    sounding = single.Sounding(numbers_of(setup))
+    ours = [sounding.go_on(numbers_of(one), mouth[:half]) for one in (setup, firmer)]
+    held = [numbers_of(one).table[list(LIP)] for one in (setup, firmer)]
+    lip = np.repeat(held, half, axis=0)
+    player = Player(np.vstack((lip, lip[-1:])), 1, np.zeros(0), np.zeros(0))
+    both = np.concatenate((mouth[:half], mouth[:half]))
+    theirs = single.run(numbers_of(setup), both, player=player).pressure
+    assert np.array_equal(ours[0], theirs[:half])
+    assert np.abs(ours[1] - theirs[half:]).max() <= 1e-9 * np.abs(theirs).max()
+    assert not np.allclose(ours[1], single.run(numbers_of(setup), both).pressure[half:])
 
 
 # --- voice ---------------------------------------------------------------------------------------

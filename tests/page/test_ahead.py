@@ -17,7 +17,7 @@ from reedbore.page.answers import request_of
 from reedbore.page.aside import LOWER, Aside
 from reedbore.page.request import read_words
 from reedbore.remembered import Made, hand_over, remembered
-from reedbore.simulate import dynamics, player
+from reedbore.simulate import dynamics, outside, player
 from reedbore.simulate.acoustics import reflection
 from reedbore.simulate.acoustics.numbers import waveguide_of
 from reedbore.simulate.request import take
@@ -160,12 +160,15 @@ def test_what_was_made_aside_is_what_is_made_here_and_is_not_made_again(monkeypa
     beside = Aside()
     made = {one.name.rpartition(".")[2]: one for one in beside.do(partial(ahead._solve, words))}
     beside.end()
-    assert set(made) == {"tune", "waveguide", "_firmness", "_pitch_slopes"}
+    assert set(made) == {"tune", "waveguide", "_firmness", "_pitch_slopes", "_outside"}
     here = reflection.waveguide(*made["waveguide"].asked)
     pairs = zip(flat(made["waveguide"].result), flat(here), strict=True)
     assert all(np.array_equal(one, two) for one, two in pairs)
     request = request_of(words)
-    handed = reflection.waveguide, take._tuned, dynamics._firmness, player._pitch_slopes
+    handed = (
+        *(reflection.waveguide, take._tuned, dynamics._firmness),
+        *(player._pitch_slopes, outside._outside),
+    )
     for kept in handed:
         kept.cache_clear()
         monkeypatch.setattr(kept, "_function", lambda *_: pytest.fail("it was made again"))
@@ -173,6 +176,7 @@ def test_what_was_made_aside_is_what_is_made_here_and_is_not_made_again(monkeypa
     assert take.tune_request(read_request(words)).setup == request.setup
     assert waveguide_of(request.setup) is made["waveguide"].result
     assert player.pitch_slopes(request.setup) is made["_pitch_slopes"].result
+    assert outside.transmission(request.setup, np.array([100.0])).all()
     for kept in handed:
         kept.cache_clear()
 

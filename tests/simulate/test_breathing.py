@@ -102,18 +102,21 @@ def test_the_pitch_moves_alike_on_notes_that_breath_and_lip_move_unlike(note: st
 
 
 def test_slopes_are_how_far_breath_and_lip_move_the_pitch():
+    # Rival: notes that are begun anew with each, and waited for. C5 and G5 of a clarinet settle
+    # for seconds from rest.
     slopes = {}
-    for note in ("Bb2", "B3"):
+    tenor, clarinet = (load_horn(name) for name in ("tenor-saxophone", "clarinet-b-flat"))
+    for horn, note in ((tenor, "Bb2"), (tenor, "B3"), (clarinet, "C5"), (clarinet, "G5")):
         hz = midi_to_hz(parse_note(note))
-        setup = rounded(tune(load_horn("tenor-saxophone"), hz))
+        setup = rounded(tune(horn, hz))
         slopes[note] = pitch_slopes(alive(setup))
         for name, slope in zip(MOVED, slopes[note], strict=True):
             value = setup.value(name)
             assert isinstance(value, float)
-            low, high = (heard_pitch(setup.with_value(name, value * x), hz) for x in (0.98, 1.02))
+            low, high = (heard_pitch(setup.with_value(name, value * x), hz) for x in (0.96, 1.04))
             assert low is not None
             assert high is not None
-            assert slope == pytest.approx(cents(high, low) / 0.04, abs=1.0)
+            assert slope == pytest.approx(cents(high, low) / 0.08, abs=0.4)
     assert abs(slopes["B3"][0]) > 8.0 * abs(slopes["Bb2"][0])
 
 
