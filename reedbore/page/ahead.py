@@ -1,4 +1,4 @@
-"""What is likely to be asked next, solved before it is: other notes, lengths and horns.
+"""What is likely to be asked next, solved before it is: other notes, reeds, lengths and horns.
 
 In: the words of what was heard last. Out: nothing; what was solved is handed over to where the
 simulation keeps it, in memory, and lies in the user's cache folder. It gives way: it is done in
@@ -21,7 +21,7 @@ from reedbore.page.answers import request_of
 from reedbore.page.aside import Aside
 from reedbore.page.request import read_words
 from reedbore.remembered import hand_over
-from reedbore.simulate.acoustics.numbers import waveguide_of
+from reedbore.simulate.player import GRAIN, pitch_slopes
 from reedbore.simulate.request.take import Words, players, read_request
 from reedbore.simulate.take import render
 
@@ -38,6 +38,14 @@ PUSHES_MM = tuple(sign * 0.5 * step for step in range(1, 41) for sign in (1, -1)
 
 NEAR = 9
 """So many notes come before all else."""
+
+STEPS = {"reed.strength": 0.1, "reed.lip": 0.05}
+"""Of the page's sliders; tip and breath are asked for on a grain, and move by that."""
+
+BREATH = "breath.pressure_kpa"
+ON_A_GRAIN = "reed.opening_mm", BREATH
+REACH = 6
+"""So many steps each of these may go, either way, before what is solved for it runs out."""
 
 SHORTEST_S = 0.1
 LENGTH = "bore.length_mm"
@@ -181,9 +189,12 @@ def likely(words: Words) -> Iterator[Solve]:
         near = min(load_horn(name).notes(), key=lambda midi: abs(midi - here))
         other = replace(plain, horn=name, instrument=None, settings=bare)
         yield partial(_solve, replace(other, fingered=midi_name(near)))
+    alone = replace(words, sung=None, depth=None)
+    if words.breath not in DYNAMICS:
+        for moved in _moved(alone):
+            yield partial(_sway, moved)
     for note in row[NEAR:]:
         yield partial(_solve, note)
-    alone = replace(words, sung=None, depth=None)
     for dynamic in DYNAMICS:
         yield partial(_solve, replace(alone, breath=dynamic))
     if not horn.bore.holes:
@@ -191,6 +202,23 @@ def likely(words: Words) -> Iterator[Solve]:
             yield partial(_pushed, replace(alone, breath=None, settings=settings), push)
     if "voice.drive=folds" not in words.settings and words.sung is not None:
         yield partial(_sung, replace(words, settings=(*words.settings, "voice.drive=folds")))
+
+
+def _moved(words: Words) -> Iterator[Words]:
+    """Move reed and breath one by one, the nearest first; some may lie beyond what is allowed."""
+    setup = read_request(words).setup
+    for step in sorted((*range(-REACH, 0), *range(1, REACH + 1)), key=abs):
+        for name in (*STEPS, *ON_A_GRAIN):
+            value = setup.value(name)
+            assert isinstance(value, float)
+            to = value * GRAIN**step if name in ON_A_GRAIN else round(value + step * STEPS[name], 2)
+            others = (text for text in words.settings if not text.startswith(f"{name}="))
+            breath = None if name == BREATH else words.breath
+            yield replace(words, breath=breath, settings=(*others, f"{name}={to!r}"))
+
+
+def _sway(words: Words) -> None:
+    pitch_slopes(request_of(words).setup)
 
 
 def _solve(words: Words) -> None:
@@ -205,4 +233,4 @@ def _pushed(words: Words, by_mm: float) -> None:
     setup = request_of(words).setup
     length = setup.value(LENGTH)
     if isinstance(length, float):
-        waveguide_of(setup.with_value(LENGTH, round(length + by_mm, 3)))
+        render(setup.with_value(LENGTH, round(length + by_mm, 3)), SHORTEST_S)

@@ -118,7 +118,7 @@ def _transmission(fitted: Fitted, frequency: Samples) -> NDArray[Any]:
     return shape * edge * low * np.exp(-2j * math.pi * frequency * flight)
 
 
-@remembered(64)
+@remembered(256)
 def _outside(
     bore: Bore, volume: float, gas: Gas, rate: float
 ) -> tuple[Samples, NDArray[Any], float]:

@@ -178,7 +178,7 @@ def rounded(setup: Setup) -> Setup:
     return setup
 
 
-@remembered(256)
+@remembered(1024)
 def _pitch_slopes(setup: Setup) -> tuple[float, float, float]:
     numbers = numbers_of(setup)
     tone = single.Sounding(numbers)

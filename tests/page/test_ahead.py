@@ -1,5 +1,6 @@
 """What the page solves before it is asked, and that it gives way."""
 
+import contextlib
 import math
 import os
 import threading
@@ -49,6 +50,7 @@ def solved(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     )
     monkeypatch.setattr(ahead, "_sung", lambda words: done.append(words.settings[-1]))
     monkeypatch.setattr(ahead, "_pushed", lambda words, by: done.append(f"{by:+g} mm"))
+    monkeypatch.setattr(ahead, "_sway", lambda words: done.append(words.settings[-1]))
     return done
 
 
@@ -60,6 +62,7 @@ def test_the_nearest_is_solved_first(solved: list[str]):
     assert len(tenor) == len(set(tenor)) + 1 == 30 + 1  # A flat 2 to C sharp 5, and this horn again
     assert [one for one in solved if " ff " in one] == ["tenor-saxophone ff Bb2"]
     assert "voice.drive=folds" in solved
+    assert {"reed.strength=2.6", "reed.strength=1.9", "reed.lip=0.95"} <= set(solved)
     assert {"+0.5 mm", "-5 mm", "-20 mm"} <= set(solved)
     assert "clarinet-b-flat None D3" in solved  # its lowest note, a third above
     order = [solved.index(f"tenor-saxophone None {note}") for note in ("Bb2", "E3", "C#5")]
@@ -76,13 +79,28 @@ def test_of_a_note_nothing_is_solved_twice_for_another_voice_or_breath():
     assert not other & works[0]
 
 
+def test_a_reed_or_breath_a_few_steps_away_is_known_when_it_is_asked_for(monkeypatch):
+    plain = {"horn": "plain-cylinder", "fingered": "B2", "settings": {"reed.lip": 1.1}}
+    for solve in ahead.likely(read_words({**plain, "sung": None})):
+        if isinstance(solve, partial) and solve.func is ahead._sway:
+            with contextlib.suppress(ReedboreError):
+                solve()
+    monkeypatch.setattr(player._pitch_slopes, "_function", lambda *_: pytest.fail("not known"))
+    for changed in ({"reed.lip": 1.25}, {"reed.strength": 2.2}, {"reed.opening_mm": 0.56}):
+        setup = request_of(read_words({**plain, "settings": {"reed.lip": 1.1} | changed})).setup
+        assert any(player.pitch_slopes(setup))
+    assert any(player.pitch_slopes(request_of(read_words({**plain, "breath": "1.8kPa"})).setup))
+    loud = ahead.likely(read_words({**plain, "breath": "f"}))  # whose lip would follow each
+    assert ahead._sway not in [one.func for one in loud if isinstance(one, partial)]
+
+
 def test_pushes_of_a_written_note_are_those_of_the_note_that_it_sounds(monkeypatch):
     pushed: list[float] = []
     monkeypatch.setattr(
         ahead, "_pushed", lambda words, _: pushed.append(read_request(words).typed.fingered_hz)
     )
-    monkeypatch.setattr(ahead, "_solve", lambda words: None)
-    monkeypatch.setattr(ahead, "_sung", lambda words: None)
+    for name in ("_solve", "_sway", "_sung"):
+        monkeypatch.setattr(ahead, name, lambda words: None)
     for solve in ahead.likely(read_words({"fingered": "C4", "sung": "D4", "written": True})):
         solve()
     # Written C4 of a tenor sounds a ninth lower, B flat 2: common practice, no source.
