@@ -58,6 +58,9 @@ class Group(NamedTuple):
     blocks: list[Block]
     """In this order; the last block may be filled up with copies of its last lane."""
     echoes: int
+    """Early ones in use that come from afar."""
+    near: int
+    """The same that come sooner."""
     steps: Whole
     """Shape (k,), of delay in each section of the tubes."""
     alone: int
@@ -91,8 +94,13 @@ class Columns(NamedTuple):
 
     @property
     def echoes(self) -> int:
-        """Early echoes in use."""
-        return int(np.count_nonzero(self.table[rows.ECHO : rows.DELAYED].any(axis=1)))
+        """Early echoes in use that come from afar."""
+        return int(np.count_nonzero(self.table[rows.ECHO : rows.NEAR_ECHO].any(axis=1)))
+
+    @property
+    def near(self) -> int:
+        """The same that come sooner."""
+        return int(np.count_nonzero(self.table[rows.NEAR_ECHO : rows.DELAYED].any(axis=1)))
 
 
 def columns_of(lanes: Driven, tick: int) -> list[Columns]:
@@ -190,14 +198,17 @@ def kind_of(numbers: Numbers, tick: int, singing: bool) -> Kind:
     """
     pairs = next(count for count in PAIR_COUNTS if count >= numbers.pairs)
     shortest = min([*numbers.firsts, *numbers.places])
-    batch = next(steps for steps in BATCHES if tick % steps == 0 and shortest >= steps)
-    return Kind(numbers.valve, numbers.upper is not None, numbers.coupled, singing, pairs, batch)
+    far = next(steps for steps in BATCHES if tick % steps == 0 and numbers.taps.first >= steps)
+    batch = next(steps for steps in BATCHES if far % steps == 0 and shortest >= steps)
+    lines = numbers.upper is not None, numbers.coupled, singing
+    return Kind(numbers.valve, *lines, pairs, far, batch)
 
 
 def _fill(table: Reals, places: Whole, numbers: Numbers) -> None:
     """Write a setup, at rest, into its columns, which are filled with zeros."""
     upper, tube = numbers.upper or numbers.taps, numbers.tube or numbers.taps
-    early = numbers.echoes.size
+    near = int(np.count_nonzero(numbers.places < AHEAD))
+    far = numbers.echoes.size - near
     state = table[rows.NUMBERS : rows.BREATH]
     table[: rows.NUMBERS] = numbers.table
     state[rows.OPENING] = state[rows.BEFORE] = numbers.opening
@@ -205,12 +216,14 @@ def _fill(table: Reals, places: Whole, numbers: Numbers) -> None:
     table[rows.TAP : rows.UPPER_TAP] = numbers.taps.weights
     table[rows.UPPER_TAP : rows.TUBE_TAP] = upper.weights
     table[rows.TUBE_TAP : rows.ECHO] = tube.weights
-    table[rows.ECHO : rows.ECHO + early] = numbers.echoes
+    table[rows.ECHO : rows.ECHO + far] = numbers.echoes[:far]
+    table[rows.NEAR_ECHO : rows.NEAR_ECHO + near] = numbers.echoes[far:]
     table[rows.SANE] = 1.0
     places[rows.FIRST], places[rows.UPPER_FIRST] = numbers.taps.first, upper.first
     places[rows.TUBE_FIRST] = tube.first
     places[rows.ECHO_PLACE :] = numbers.taps.first
-    places[rows.ECHO_PLACE : rows.ECHO_PLACE + early] = numbers.places
+    places[rows.ECHO_PLACE : rows.ECHO_PLACE + far] = numbers.places[:far]
+    places[rows.NEAR_PLACE : rows.NEAR_PLACE + near] = numbers.places[far:]
 
 
 def _fill_voice(table: Reals, singer: folds.Steady) -> None:
@@ -231,12 +244,12 @@ def _group(some: Columns, ages: int, alone: int) -> Group:
     singers = some.voices, np.zeros((2 * int(some.steps.sum()), count))
     frames = np.zeros((2 * ages, count)), *singers, np.zeros((sung, count))
     blocks = _split((some.table, some.places, *lines, *frames), alone)
-    return Group(kind, some.members, blocks, some.echoes, some.steps, alone)
+    return Group(kind, some.members, blocks, some.echoes, some.near, some.steps, alone)
 
 
 def together(one: Group, other: Group) -> Group | None:
     """Return the lanes of two groups as one; None if they are not stepped alike."""
-    alike = one.kind == other.kind and one.echoes == other.echoes
+    alike = one.kind == other.kind and (one.echoes, one.near) == (other.echoes, other.near)
     if not (alike and np.array_equal(one.steps, other.steps)):
         return None
     if one.blocks[0].entering.shape[1] != other.blocks[0].entering.shape[1]:

@@ -239,12 +239,12 @@ class CpuRunning:
         # Where in the tubes a section is read now: it goes round once in its own steps.
         spots = folds.first_places(group.steps) + start % np.maximum(group.steps, 1)
         pressure, ticks = np.zeros((steps, lanes)), np.zeros((looks, lanes))
-        tiles = np.zeros((rows.TILES, group.kind.batch, lanes)), np.zeros(rows.AHEAD)
+        tiles = np.zeros((rows.TILES, group.kind.far, lanes)), np.zeros(rows.AHEAD)
         self._machine.loop(group.kind, lanes)(
             *(table, None, *others, group.steps, spots),
             *(*tiles, shared.waves, shared.window, start, shared.settled),
-            *(shared.tick, group.echoes, self._vent_rise, lanes, line, sung, levels),
-            *(pressure, ticks),
+            *(shared.tick, group.echoes, group.near, self._vent_rise, lanes),
+            *(line, sung, levels, pressure, ticks),
         )
         members = group.members_of(number)
         own = slice(members.size)

@@ -97,6 +97,7 @@ def _thread(
     settled: int,
     tick: int,
     echoes: int,
+    near: int,
     vent_rise: int,
     lines: Any,
     sung_lines: Any,
@@ -133,7 +134,7 @@ def _thread(
         frames[:, lane:after],
         *(voices[:, lane:after], tubes[:, lane:after], sung_frames[:, lane:after], steps, spots),
         *(cuda.local.array(TILES_SHAPE, float64), cuda.local.array(AHEAD, float64)),
-        *(waves, window, start, settled, tick, echoes, vent_rise, 1),
+        *(waves, window, start, settled, tick, echoes, near, vent_rise, 1),
         *(lines[:, :, column : column + 1], sung_lines[:, :, column : column + 1]),
         *(levels[:, :, column : column + 1], record[:, column : column + 1]),
         ticks[:, column : column + 1],
@@ -219,7 +220,7 @@ def _made(kind: Kind) -> _Loop:
         TABLE_SHAPE=(packed.NUMBERS, threads),
         STATE_SHAPE=(packed.STATE, 1),
         REST_SHAPE=(packed.ROWS, 1),
-        TILES_SHAPE=(packed.TILES, kind.batch, 1),
+        TILES_SHAPE=(packed.TILES, kind.far, 1),
     )
     return _Loop(kernel, places_of(packed), threads)
 
@@ -267,6 +268,7 @@ class _Group(NamedTuple):
     last axis is the lane."""
     steps: Any
     echoes: int
+    near: int
 
 
 @dataclass(frozen=True)
@@ -384,7 +386,7 @@ class GpuRunning:
         )
         loop.kernel[-(-count // loop.threads), loop.threads, stream](
             *(some.start, *group.tables, group.steps, self._waves, self._window),
-            *(start, shared.settled, shared.tick, group.echoes, self._vent_rise),
+            *(start, shared.settled, shared.tick, group.echoes, group.near, self._vent_rise),
             *(lines, sung, levels, pressure, ticks),
         )
         turned = [_turned(part, stream) for part in (pressure, ticks)]
@@ -412,7 +414,9 @@ def _on_card(some: Columns, ages: int, stream: Any) -> _Group:
         cuda.to_device(some.voices, stream),
         *(_silent(length, count, stream) for length in singing),
     ]
-    return _Group(kind, some.members, tables, cuda.to_device(some.steps, stream), some.echoes)
+    return _Group(
+        kind, some.members, tables, cuda.to_device(some.steps, stream), some.echoes, some.near
+    )
 
 
 def _silent(length: int, count: int, stream: Any) -> Any:

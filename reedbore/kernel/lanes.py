@@ -10,8 +10,9 @@ the next. This is the only other place where the order of `step.from_bore` and `
 stands; a test holds it to them.
 
 What must be looked up lane by lane (delay lines, the table of the sung period) is looked up for
-some steps at once, which no delay is shorter than, in loops of its own: a delay line is contiguous
-in time, and its values are written long before they are read as vectors.
+some steps at once, in loops of its own: a delay line is contiguous in time, and its values are
+written long before they are read as vectors. What comes from afar is looked up for more of them
+than what has been in a delay line for a few steps only.
 
 Singers whose folds feel the horn have a table of their own, *voices*, and the waves in their tubes
 another; lanes that are stepped together have tubes of equal steps.
@@ -62,8 +63,8 @@ IN_USE = rows.PAIRS
 CHUNK = MOST_AT_ONCE
 """How many of them are passed in one loop over the lanes."""
 
-BATCH = AHEAD
-"""For how many steps at once is looked up what comes."""
+FAR = BATCH = AHEAD
+"""For how many steps at once is looked up what comes from afar, and what comes from near by."""
 
 
 class Kind(NamedTuple):
@@ -78,9 +79,12 @@ class Kind(NamedTuple):
     """Whether folds sing in the mouths; then they are coupled too."""
     pairs: int
     """Pole pairs of all lanes."""
+    far: int
+    """For how many steps at once is looked up what comes from afar: the main echo, and early ones
+    that take `AHEAD` steps or more; a tick is a multiple of it."""
     batch: int
-    """For how many steps at once is looked up what comes: at least 1, at most `AHEAD` and the
-    shortest delay, and a tick is a multiple of it."""
+    """The same of what comes sooner, and to a vent: at most the shortest delay; `far` is a multiple
+    of it."""
 
 
 def _blow(block: Any, now: int) -> None:
@@ -94,7 +98,7 @@ def _blow(block: Any, now: int) -> None:
 
 def _sing(block: Any, tiles: Any, places: Any, waves: Any, now: int) -> None:
     """Look up the sung waveform, between two points of its period."""
-    for s in range(BATCH):
+    for s in range(FAR):
         for lane in range(LANES):
             phase = (now + s) * block[rows.SUNG_TURN, lane]
             tiles[rows.COMING_SUNG, s, lane] = (phase - math.floor(phase)) * rows.TABLE
@@ -106,21 +110,23 @@ def _sing(block: Any, tiles: Any, places: Any, waves: Any, now: int) -> None:
             tiles[rows.COMING_SUNG, s, lane] = (high - low) * (place - point) + low
 
 
-def _hear(tiles: Any, coming: int, places: Any, first: int, line: Any, now: int) -> None:
-    """Take the next values out of a delay line."""
+def _hear(
+    tiles: Any, coming: int, places: Any, first: int, line: Any, now: int, begin: int, count: int
+) -> None:
+    """Take some values out of a delay line, from a step on."""
     around = line.shape[1] - AHEAD - 1
     for lane in range(LANES):
-        place = (now - places[first, lane]) & around
-        for s in range(BATCH):
-            tiles[coming, s, lane] = line[lane, whole(place + s)]
+        place = (now + begin - places[first, lane]) & around
+        for s in range(count):
+            tiles[coming, begin + s, lane] = line[lane, whole(place + s)]
 
 
 def _hear_early(
     strengths: Any, tiles: Any, early: Any, places: Any, line: Any, echoes: int, now: int
 ) -> None:
-    """Take the next early echoes, summed, out of a delay line.
+    """Take the next early echoes that come from afar, summed, out of a delay line.
 
-    Eight sums are written out so that they stay in one register; a smaller batch uses fewer.
+    Eight sums are written out so that they stay in one register; fewer steps use fewer.
     """
     around = line.shape[1] - AHEAD - 1
     for lane in range(LANES):
@@ -138,30 +144,44 @@ def _hear_early(
             h += strength * line[lane, whole(place + 7)]
         early[0], early[1], early[2], early[3] = a, b, c, d
         early[4], early[5], early[6], early[7] = e, f, g, h
-        for s in range(BATCH):
+        for s in range(FAR):
             tiles[rows.COMING_EARLY, s, lane] = early[s]
 
 
-def _go(tiles: Any, going: int, line: Any, now: int) -> None:
-    """Put values into a delay line; its first ones stand behind its end again."""
+def _hear_near(
+    strengths: Any, tiles: Any, places: Any, line: Any, near: int, now: int, begin: int
+) -> None:
+    """Add those that come sooner, from a step on."""
+    around = line.shape[1] - AHEAD - 1
+    for s in range(begin, begin + BATCH):
+        for lane in range(LANES):
+            early = tiles[rows.COMING_EARLY, s, lane]
+            for k in range(near):
+                place = (now + s - places[rows.NEAR_PLACE + k, lane]) & around
+                early += strengths[rows.ECHOES + k, lane] * line[lane, whole(place)]
+            tiles[rows.COMING_EARLY, s, lane] = early
+
+
+def _go(tiles: Any, going: int, line: Any, now: int, begin: int) -> None:
+    """Put values into a delay line, from a step on; its first ones stand behind its end again."""
     size = line.shape[1] - AHEAD
-    place = now & (size - 1)
+    place = (now + begin) & (size - 1)
     for lane in range(LANES):
         for s in range(BATCH):
-            line[lane, whole(place + s)] = tiles[going, s, lane]
-    if place == 0:
+            line[lane, whole(place + s)] = tiles[going, begin + s, lane]
+    if place < AHEAD:
         for lane in range(LANES):
             for s in range(BATCH):
-                line[lane, size + s] = line[lane, s]
+                line[lane, whole(size + place + s)] = tiles[going, begin + s, lane]
 
 
-def _take(block: Any, tiles: Any, s: int, echoes: int, lanes: int) -> None:
+def _take(block: Any, tiles: Any, s: int, early: bool, lanes: int) -> None:
     """Set out what comes at one step."""
     for lane in range(lanes):
         block[rows.DELAYED, lane] = tiles[rows.COMING, s, lane]
     for lane in range(lanes):
         block[rows.SUNG, lane] = tiles[rows.COMING_SUNG, s, lane]
-    if echoes > 0:
+    if early:
         for lane in range(lanes):
             block[rows.EARLY, lane] = tiles[rows.COMING_EARLY, s, lane]
     if VENTED:
@@ -418,6 +438,7 @@ def move_lanes(
     settled: int,
     tick: int,
     echoes: int,
+    near: int,
     vent_rise: int,
     lanes: int,
     lines: Any,
@@ -430,7 +451,7 @@ def move_lanes(
     # From here on the compiler knows how far apart the rows are.
     if block.shape[0] != rows.ROWS or block.shape[1] != LANES or places.shape[1] != LANES:
         return
-    if tiles.shape[1] != BATCH or tiles.shape[2] != LANES:
+    if tiles.shape[1] != FAR or tiles.shape[2] != LANES:
         return
     if FOLDS and (voices.shape[0] != folds.ROWS or voices.shape[1] != LANES):
         return
@@ -443,40 +464,46 @@ def move_lanes(
         if FOLDS:
             _set_clocks(voices, folds.CLOCK_TURN, folds.CLOCK, now, tick)
         for at in range(window.shape[1]):
-            for _ in range(tick // BATCH):
+            for _ in range(tick // FAR):
                 if waves.size > 0:
                     _sing(block, tiles, places, waves, now)
-                _hear(tiles, rows.COMING, places, rows.FIRST, entering, now)
-                if echoes > 0:
+                _hear(tiles, rows.COMING, places, rows.FIRST, entering, now, 0, FAR)
+                if echoes + near > 0:
                     _hear_early(strengths, tiles, sums, places, entering, echoes, now)
-                if VENTED:
-                    _hear(tiles, rows.COMING_DOWN, places, rows.UPPER_FIRST, onward, now)
-                    _hear(tiles, rows.COMING_THROUGH, places, rows.TUBE_FIRST, leaving, now)
-                for s in range(BATCH):
-                    if now + s <= settled:
-                        _blow(block, now + s)
-                    _take(block, tiles, s, echoes, lanes)
-                    _come_back(block, numbers, state)
-                    for begin in range(0, IN_USE, CHUNK):
-                        _ring(block, numbers, state, begin)
-                    if FOLDS:
-                        _come_from_folds(block, voices, tubes, spots[steps.size - 1])
-                    elif COUPLED:
-                        _come_up(block, numbers, state)
-                    _move(block, numbers, state, now + s, vent_rise)
-                    if FOLDS:
-                        _sing_on(block, state, voices, tubes, steps, spots, now + s)
-                    elif COUPLED:
-                        _let_go(numbers, state)
-                    _put_out(block, tiles, s, lanes)
-                    if record.shape[0] > 0:
-                        for lane in range(lanes):
-                            record[now + s - start, lane] = block[rows.PRESSURE, lane]
-                _go(tiles, rows.GOING, entering, now)
-                if VENTED:
-                    _go(tiles, rows.GOING_DOWN, leaving, now)
-                    _go(tiles, rows.GOING_ON, onward, now)
-                now += BATCH
+                for begin in range(0, FAR, BATCH):
+                    if near > 0:
+                        _hear_near(strengths, tiles, places, entering, near, now, begin)
+                    if VENTED:
+                        some = begin, BATCH
+                        _hear(tiles, rows.COMING_DOWN, places, rows.UPPER_FIRST, onward, now, *some)
+                        _hear(
+                            tiles, rows.COMING_THROUGH, places, rows.TUBE_FIRST, leaving, now, *some
+                        )
+                    for s in range(begin, begin + BATCH):
+                        if now + s <= settled:
+                            _blow(block, now + s)
+                        _take(block, tiles, s, echoes + near > 0, lanes)
+                        _come_back(block, numbers, state)
+                        for pair in range(0, IN_USE, CHUNK):
+                            _ring(block, numbers, state, pair)
+                        if FOLDS:
+                            _come_from_folds(block, voices, tubes, spots[steps.size - 1])
+                        elif COUPLED:
+                            _come_up(block, numbers, state)
+                        _move(block, numbers, state, now + s, vent_rise)
+                        if FOLDS:
+                            _sing_on(block, state, voices, tubes, steps, spots, now + s)
+                        elif COUPLED:
+                            _let_go(numbers, state)
+                        _put_out(block, tiles, s, lanes)
+                        if record.shape[0] > 0:
+                            for lane in range(lanes):
+                                record[now + s - start, lane] = block[rows.PRESSURE, lane]
+                    _go(tiles, rows.GOING, entering, now, begin)
+                    if VENTED:
+                        _go(tiles, rows.GOING_DOWN, leaving, now, begin)
+                        _go(tiles, rows.GOING_ON, onward, now, begin)
+                now += FAR
             if ticks.shape[0] > 0:
                 _keep_tick(block, tick, hop * window.shape[1] + at, ticks, lanes)
             _demodulate(block, rows.TICK, rows.CLOCK, frames, window, at, lanes)
@@ -514,7 +541,7 @@ def make_lanes(kind: Kind, lanes: int = LANES, compile_with: Compile = compiled)
 def name_of(kind: Kind) -> str:
     """Return a name for the code of a kind."""
     how = "_vented" * kind.vented + "_coupled" * kind.coupled + "_folds" * kind.folds
-    return f"{kind.valve}{how}_{kind.pairs}_{kind.batch}"
+    return f"{kind.valve}{how}_{kind.pairs}_{kind.far}_{kind.batch}"
 
 
 def choices(kind: Kind) -> dict[str, Any]:
@@ -527,5 +554,6 @@ def choices(kind: Kind) -> dict[str, Any]:
         "FOLDS": kind.folds,
         "IN_USE": kind.pairs,
         "CHUNK": max(chunks),
+        "FAR": kind.far,
         "BATCH": kind.batch,
     }

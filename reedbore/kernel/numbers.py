@@ -32,7 +32,7 @@ class Numbers(NamedTuple):
     upper: Taps | None
     """Of the line to the vent, if there is one."""
     echoes: NDArray[np.float64]
-    """Shape (echoes,), strengths of early echoes."""
+    """Shape (echoes,), strengths of early echoes; those sooner than `AHEAD` steps are the last."""
     places: NDArray[np.int64]
     """Shape (echoes,), their delays. [steps]"""
     vent_opens: int

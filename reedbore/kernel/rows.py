@@ -26,6 +26,9 @@ JUNCTIONS = 1
 ECHOES = 12
 """Most echoes before the main one."""
 
+NEAR = 7
+"""Most of them that come sooner than `AHEAD` steps: no two come together."""
+
 BRANCHES = 5
 """Branches of the network that stands for the throat of a cone."""
 
@@ -112,7 +115,8 @@ TAP = VENT_OPENS + 1
 UPPER_TAP = TAP + TAPS
 TUBE_TAP = UPPER_TAP + TAPS
 ECHO = TUBE_TAP + TAPS
-DELAYED = ECHO + ECHOES  # what moves
+NEAR_ECHO = ECHO + ECHOES
+DELAYED = NEAR_ECHO + NEAR  # what moves
 UPPER_DELAYED = DELAYED + TAPS
 TUBE_DELAYED = UPPER_DELAYED + TAPS
 EARLY, ARRIVING, REFLECTED, SUNG, BLOWN, FADED = range(TUBE_DELAYED + TAPS, TUBE_DELAYED + TAPS + 6)
@@ -123,7 +127,8 @@ ROWS = ROTATE_SINE + 1
 
 # Rows of a block's table of places, whole numbers.
 FIRST, UPPER_FIRST, TUBE_FIRST, PERIOD, ECHO_PLACE = range(5)
-PLACES = ECHO_PLACE + ECHOES
+NEAR_PLACE = ECHO_PLACE + ECHOES
+PLACES = NEAR_PLACE + NEAR
 
 # A block's tables of what is looked up for some steps at once, a row a step.
 COMING, COMING_EARLY, COMING_DOWN, COMING_SUNG, GOING, GOING_DOWN = range(6)

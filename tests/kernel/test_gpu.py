@@ -113,7 +113,7 @@ def test_without_a_card_one_sentence_says_so(monkeypatch):
 
 # --- rows -----------------------------------------------------------------------------------------
 
-ALL = Kind("mass", vented=True, coupled=True, folds=False, pairs=rows.PAIRS, batch=8)
+ALL = Kind("mass", vented=True, coupled=True, folds=False, pairs=rows.PAIRS, far=8, batch=8)
 
 
 def test_a_kind_that_uses_every_row_has_every_row():

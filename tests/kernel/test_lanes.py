@@ -107,7 +107,7 @@ def pressures(setups, steps, executor=CPU):
 def test_the_mixed_batch_makes_each_choice_of_a_loop():
     kinds = kinds_of(mixed_batch())
     assert len(kinds) == 5
-    for field in Kind._fields:
+    for field in set(Kind._fields) - {"far"}:  # that hangs on the rate, which they share
         assert len({getattr(kind, field) for kind in kinds}) == (3 if field == "pairs" else 2)
     assert not kinds & kinds_of(batch_of_other_kinds())
 

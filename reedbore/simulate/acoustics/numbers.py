@@ -72,13 +72,15 @@ def numbers_of(setup: Setup) -> Numbers:
     _fill_reflection(table, guide.reflection)
     if guide.vent:
         _fill_vent(table, guide.vent, setup.time.rate)
+    echoes, places = guide.reflection.echoes, guide.reflection.places
+    order = np.argsort(places < rows.AHEAD, kind="stable")
     return Numbers(
         table,
         guide.reflection.pairs.size,
         _taps(guide.reflection.delay),
         _taps(guide.vent.delay) if guide.vent else None,
-        guide.reflection.echoes,
-        guide.reflection.places,
+        echoes[order],
+        places[order],
         round(setup.bore.vent_after * setup.time.rate),
         reed.opening,
         reed.dynamics,
