@@ -64,8 +64,9 @@ PART = 0.04
 GRAIN = 1.03
 """What breath and reed are rounded by before that, as a factor."""
 
-SETTLES, HEARD = 20.0, 16.0
-"""So many periods a note goes on after each of them has been moved, and is then heard."""
+SETTLES, SETTLES_S, HEARD = 20.0, 0.08, 16.0
+"""So many periods, but at least so long [s], a note goes on after each of them has been moved, and
+so many periods it is then heard."""
 
 FOUND_S, LATE = 0.8, 0.25
 """How long a note sounds from rest before that [s], and the share that tells which one it is."""
@@ -193,7 +194,8 @@ def _pitch_slopes(setup: Setup) -> tuple[float, float, float]:
 def _slope(tone: single.Sounding, setup: Setup, name: str, hz: float) -> float:
     value = setup.value(name)
     assert isinstance(value, float)
-    settles, heard = (round(periods / hz * setup.time.rate) for periods in (SETTLES, HEARD))
+    settles = round(max(SETTLES / hz, SETTLES_S) * setup.time.rate)
+    heard = round(HEARD / hz * setup.time.rate)
 
     def moved(times: float) -> float:
         """Go on so; return by how many cents that plays higher."""
