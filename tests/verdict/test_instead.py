@@ -94,7 +94,7 @@ def test_false_folds_are_told_the_note_of_the_true_ones():
     ("words", "says"),
     [
         pytest.param(
-            {"horn": "clarinet-b-flat", "fingered": "A4", "sung": "5/8", "breath": "mf"},
+            {"horn": "clarinet-b-flat", "fingered": "A4", "sung": "5/8", "breath": "pp"},
             r"plays \d+ cents sharp here: for 5/8 sing (C#4.\d+\.\dc) \(in reach\)",
             marks=pytest.mark.ci,
         ),
